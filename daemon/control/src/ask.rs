@@ -1,0 +1,128 @@
+//! What a person (or the automatic operator of a practice run) may ask for, and the answers.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use crate::cause::Cause;
+use crate::job::Job;
+
+/// Names one request until it is answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct AskId(pub u64);
+
+/// A request. None of them can make the torch fire by itself: firing needs the whole cycle.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "kind")]
+pub enum Ask {
+    /// Take this sealed job. Only when nothing runs.
+    Load {
+        /// The job.
+        job: Arc<Job>,
+    },
+    /// Put the job away. Only when nothing runs.
+    Unload,
+    /// The operator vouches (or takes back) that one of the checks is true.
+    Vouch {
+        /// Which check.
+        check: CheckId,
+        /// True, or taken back.
+        yes: bool,
+    },
+    /// Start the loaded job at its first cut (or an interrupted run at its offered place).
+    Start,
+    /// Stop now: arc out, motion stopped on the path. Taken in every state, whatever generation.
+    Hold,
+    /// Stop after this cut.
+    HoldAfterCut,
+    /// Go on from a hold.
+    Resume {
+        /// From where.
+        from: ResumeFrom,
+    },
+    /// Leave this cut and go on to the next.
+    SkipCut,
+    /// End the job here.
+    EndJob,
+    /// An alarm was seen: it only goes quiet.
+    Seen {
+        /// Which.
+        cause: Cause,
+    },
+    /// Clear a latch. Refused while its cause stands.
+    Clear {
+        /// Which.
+        cause: Cause,
+    },
+    /// Reference the axes.
+    Home,
+    /// After a doubtful place was referenced: the torch is where the screen says.
+    ConfirmPlace,
+    /// Let the permit relay pull and drop once, with the source isolated.
+    PermitTest,
+}
+
+/// Where a held cut is taken up again.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "way")]
+pub enum ResumeFrom {
+    /// On the path, this far before the place where it stopped, mm. Held within the path.
+    Back {
+        /// Distance, mm, 0 or more.
+        mm: f64,
+    },
+    /// The whole cut again from its pierce.
+    Restart,
+}
+
+/// A condition that must hold before a start.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "each is described by `words::check`")]
+pub enum CheckId {
+    // The machine sees these (those that are fitted).
+    JobSealed,
+    NoLatch,
+    EstopClosed,
+    LinkAlive,
+    Referenced,
+    PlaceSure,
+    ArcOkOpen,
+    FireOnOpen,
+    ContactOpen,
+    AirGood,
+    SourceOn,
+    TorchSeated,
+    GateClosed,
+    PermitOpen,
+    PermitTested,
+    RecordKept,
+    // The operator vouches for these.
+    ClampOnSkeleton,
+    SheetFixed,
+    SlatsClear,
+    EyesAndEars,
+    NobodyInside,
+    ExtractionOn,
+    FireWatch,
+    RightParts,
+}
+
+/// The answer to a request. A refusal is an answer, not an error.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "answer")]
+pub enum Answer {
+    /// It will be done, or is done.
+    Accepted,
+    /// It is so already; nothing changes.
+    AlreadySo,
+    /// It will not be done.
+    Refused {
+        /// A stable short name of the reason.
+        reason: String,
+        /// The reason in words.
+        says: String,
+        /// What to do.
+        remedy: String,
+    },
+}

@@ -1,0 +1,188 @@
+//! The guard's rules: a pure function that can only take away.
+
+use serde::{Deserialize, Serialize};
+use units::Time;
+
+use crate::cause::Cause;
+use crate::signals::Signals;
+
+/// What control tells the guard. (Its owner may add variants; the service only passes them on.)
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "order")]
+pub enum GuardOrder {
+    /// Pulse the permit (or stop) as far as the rules allow.
+    Phase {
+        /// What for.
+        phase: Phase,
+    },
+    /// Control has handled every trip up to this epoch; the writer may pass lines again.
+    Handled {
+        /// The epoch, as in [`GuardReport::Tripped`].
+        epoch: u64,
+    },
+    /// An operator cleared this latch.
+    Clear {
+        /// Which.
+        cause: Cause,
+    },
+    /// Set again after a restart what the journal says was latched.
+    Restore {
+        /// Which.
+        cause: Cause,
+    },
+    /// What the table is about to do, so that the guard can judge contact and fire.
+    Doing {
+        /// Traversing with the torch up: contact is a collision.
+        traversing: bool,
+        /// Torch-off was executed at this moment by the controller's own word.
+        torch_off_done: bool,
+        /// Lost-arc time is the longer one (predicted crossing or re-entry).
+        crossing: bool,
+    },
+}
+
+/// What the permit is asked for.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Phase {
+    /// Not at all.
+    #[default]
+    Off,
+    /// K2 is to close; any fire now is unasked.
+    Closing,
+    /// Torch-on goes to the wire.
+    Firing,
+    /// A permit test: at most 0.3 s.
+    Test,
+}
+
+/// What the guard tells control.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "report")]
+pub enum GuardReport {
+    /// It stopped the pulses and wrote the take-away bytes.
+    Tripped {
+        /// Why.
+        cause: Cause,
+        /// When the edge or the limit was.
+        at: Time,
+        /// The new epoch.
+        epoch: u64,
+        /// It stays until an operator clears it.
+        latched: bool,
+    },
+    /// A latch was cleared by its rule.
+    Cleared {
+        /// Which.
+        cause: Cause,
+    },
+    /// A latch could not be cleared: its cause stands.
+    StillThere {
+        /// Which.
+        cause: Cause,
+    },
+    /// An edge that control times by: fire on, arc on, arc off and the like, at its first moment.
+    Edge {
+        /// Which input.
+        input: EdgeInput,
+        /// The new level.
+        level: bool,
+        /// When.
+        at: Time,
+    },
+    /// A permit test ended.
+    Tested {
+        /// The relay pulled and dropped as it should (`None`: no mirror contact to see it by).
+        passed: Option<bool>,
+    },
+}
+
+/// Inputs whose first edge matters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "named as the signals")]
+pub enum EdgeInput {
+    FireOn,
+    ArcOk,
+    Contact,
+    PermitClosed,
+    EstopOpen,
+    HoldButton,
+}
+
+/// What the shell must do after a guard step.
+#[derive(Clone, Debug, Default, PartialEq)]
+#[must_use = "a guard that is not obeyed guards nothing"]
+pub struct GuardOut {
+    /// The level to put on the permit pin now.
+    pub permit_level: bool,
+    /// Write the dialect's take-away bytes now, without blocking.
+    pub take_away: bool,
+    /// Tell control, in this order.
+    pub reports: Vec<GuardReport>,
+    /// The epoch that lines must carry to pass the writer.
+    pub epoch: u64,
+    /// Step again at this moment even if no input changes.
+    pub deadline: Option<Time>,
+}
+
+/// Limits of the guard; defaults are starting values of the machine file.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct GuardSettings {
+    /// Permit square wave, Hz.
+    pub permit_hz: f64,
+    /// Control must renew within this, ms (100 to 400).
+    pub lease_ms: u64,
+    /// Arc OK after fire on, s (0.5 to 4).
+    pub arc_ok_within_s: f64,
+    /// Arc OK lost for longer than this, ms (10 to 100).
+    pub arc_lost_ms: u64,
+    /// The same at a predicted crossing or re-entry, ms (40 to 150).
+    pub arc_lost_crossing_ms: u64,
+    /// Arc OK open after fire off, s (0.2 to 2).
+    pub arc_out_within_s: f64,
+    /// Permit relay drops out within this of the last pulse, ms.
+    pub relay_drop_ms: u64,
+    /// The sensing circuit stays connected while cutting and stands the arc.
+    pub sense_stays_connected: bool,
+}
+
+impl Default for GuardSettings {
+    fn default() -> Self {
+        Self {
+            permit_hz: 100.0,
+            lease_ms: 200,
+            arc_ok_within_s: 1.5,
+            arc_lost_ms: 30,
+            arc_lost_crossing_ms: 80,
+            arc_out_within_s: 0.5,
+            relay_drop_ms: 100,
+            sense_stays_connected: false,
+        }
+    }
+}
+
+/// The rules and what they remember.
+#[derive(Clone, Debug)]
+pub struct GuardRules {
+    settings: GuardSettings,
+}
+
+impl GuardRules {
+    /// A guard that has seen nothing yet and permits nothing.
+    #[must_use]
+    pub fn new(settings: GuardSettings) -> Self {
+        Self { settings }
+    }
+
+    /// Takes an order of control.
+    pub fn order(&mut self, _now: Time, _order: &GuardOrder) {
+        let _ = self.settings;
+    }
+
+    /// Judges the levels at `now`. `lease_until`: how long control's word holds.
+    pub fn step(&mut self, _now: Time, _signals: &Signals, _lease_until: Time) -> GuardOut {
+        GuardOut::default()
+    }
+}

@@ -1,0 +1,73 @@
+//! A sealed job: all that a run needs to know, bound by one hash.
+
+use process::{ChartRow, CycleSettings};
+use program::Seal;
+use serde::{Deserialize, Serialize};
+use units::{Point, Segment};
+
+/// A job that was vetted and sealed. Everything is in sheet coordinates, mm.
+///
+/// There is no way to make one without a [`Seal`], and only vetting makes seals.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Job {
+    /// Binds program text, setup, chart row, machine file and vet result.
+    pub seal: Seal,
+    /// What it is called on the screen.
+    pub name: String,
+    /// Sheet size, mm.
+    pub sheet: Point,
+    /// Sheet thickness, mm.
+    pub thickness_mm: f64,
+    /// The chart row it is cut with.
+    pub row: ChartRow,
+    /// The cycle's settings: heights, speeds, limits, tries.
+    pub cycle: CycleSettings,
+    /// The cuts in order.
+    pub cuts: Vec<JobCut>,
+    /// Predicted time of the whole run, s.
+    pub planned_s: f64,
+    /// Predicted time of each cut with its traverse and touch-off, s, in order.
+    pub planned_cuts_s: Vec<f64>,
+}
+
+/// One cut: from torch on to torch off.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct JobCut {
+    /// Where it is pierced.
+    pub pierce: Point,
+    /// Its path, without gaps, from the pierce on.
+    pub path: Vec<JobElement>,
+}
+
+/// A piece of a cut's path.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct JobElement {
+    /// The line or arc.
+    pub segment: Segment,
+    /// Feed, mm/s.
+    pub feed_mm_s: f64,
+    /// The program's line it came from, counted from 1.
+    pub line: u32,
+}
+
+impl JobCut {
+    /// Length of the path, mm.
+    #[must_use]
+    pub fn length_mm(&self) -> f64 {
+        self.path.iter().map(|e| e.segment.length()).sum()
+    }
+
+    /// The place `s` mm along the path.
+    #[must_use]
+    pub fn point_at(&self, s: f64) -> Point {
+        let mut left = s;
+        for e in &self.path {
+            let length = e.segment.length();
+            if left <= length {
+                return e.segment.point_at(left);
+            }
+            left -= length;
+        }
+        self.path.last().map_or(self.pierce, |e| e.segment.to())
+    }
+}

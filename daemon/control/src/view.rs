@@ -1,0 +1,341 @@
+//! What the outside is shown. Made afresh from the machine's state; never read back by it.
+
+use serde::{Deserialize, Serialize};
+use units::Point;
+
+use crate::ask::{CheckId, ResumeFrom};
+use crate::cause::Cause;
+use crate::signals::Signals;
+
+/// The whole published state. Places are in sheet coordinates, mm, unless a name says otherwise.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct View {
+    /// Grows whenever what may be asked for changes. A request names the one it saw.
+    pub generation: u64,
+    /// The big state.
+    pub phase: Phase,
+    /// The step of the cut's cycle, while one runs.
+    pub step: Option<Step>,
+    /// The one thing that is waited for.
+    pub waiting_for: Waiting,
+    /// How long that wait has lasted, s, and its limit, s, where it has one.
+    pub waited_s: f64,
+    /// Limit of the wait, s.
+    pub wait_limit_s: Option<f64>,
+    /// The number of the run, once one was started.
+    pub run: Option<u64>,
+    /// Seal of the loaded job.
+    pub seal: Option<String>,
+    /// The cut in hand, counted from 1.
+    pub cut: Option<usize>,
+    /// How far along that cut the torch is, mm.
+    pub station_mm: Option<f64>,
+    /// Where the torch is.
+    pub torch: TorchView,
+    /// Each cut's progress, in order.
+    pub cuts: Vec<CutView>,
+    /// Lost arcs, holds and the like, numbered in the order they came.
+    pub marks: Vec<Mark>,
+    /// Why it is held, and the ways on.
+    pub hold: Option<HoldView>,
+    /// Alarms, the first cause first.
+    pub alarms: Vec<Alarm>,
+    /// The checks before a start.
+    pub checks: Vec<CheckView>,
+    /// What may be asked now, and what may not and why.
+    pub allowed: Vec<Allowed>,
+    /// Predicted time left, s.
+    pub left_s: Option<f64>,
+    /// Time since the start of the run, s.
+    pub run_s: Option<f64>,
+    /// Time with the arc on in this run, s.
+    pub arc_on_s: f64,
+    /// Pierces made in this run.
+    pub pierces: u32,
+    /// Second tries that cured a fault without a hold.
+    pub retries: Vec<Retry>,
+    /// Every hold of this run.
+    pub holds: Vec<HoldRecord>,
+    /// The place cannot be trusted until it was referenced and confirmed.
+    pub doubtful: bool,
+    /// The controller's line is alive.
+    pub link: LinkView,
+    /// The inputs as last read.
+    pub signals: Signals,
+}
+
+/// The state that the far word shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Phase {
+    /// Just started: outputs off, inputs being read.
+    Starting,
+    /// The controller does not answer.
+    NoLink,
+    /// Nothing loaded, or loaded and not ready.
+    Idle,
+    /// Every check is true: START is there.
+    Ready,
+    /// Referencing.
+    Homing,
+    /// A run is under way.
+    Running,
+    /// Being brought to a stop.
+    Stopping,
+    /// Stands still in the middle of a run.
+    Held,
+    /// A latch is set; an operator must clear it.
+    Latched,
+    /// All cuts are done, skipped or given up.
+    Finished,
+}
+
+/// The steps of one cut.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "named as in the state table of `cycle`")]
+pub enum Step {
+    Traverse,
+    SenseTest,
+    ProbeFast,
+    ProbeSlow,
+    Validate,
+    PierceHeight,
+    ClearTest,
+    Ready,
+    AwaitArc,
+    Pierce,
+    Drop,
+    Cut,
+    Extinguish,
+    ArcOffWait,
+    Retract,
+    Park,
+}
+
+/// What is waited for: always one of these.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "each is described by `words::waiting`")]
+pub enum Waiting {
+    Nothing,
+    Job,
+    Checks,
+    Start,
+    TorchToReachPlace,
+    PlateToBeFound,
+    RecordToBeKept,
+    ArcToComeOn,
+    PierceTime,
+    CutHeight,
+    TorchToLift,
+    ArcToGoOut,
+    MotionToStop,
+    YourMove,
+    PlaceToBeConfirmed,
+    Reference,
+    ControllerToAnswer,
+    MessageToBeRead,
+    EstopToBeCleared,
+}
+
+/// Where the torch is and what the arc does.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TorchView {
+    /// On the sheet; `None` when not known.
+    pub place: Option<Point>,
+    /// Tip above the touched sheet, mm; above the expected sheet before the first touch.
+    pub height_mm: Option<f64>,
+    /// Age of the report that says so, s.
+    pub age_s: Option<f64>,
+    /// Speed along the path, mm/s.
+    pub feed_mm_s: Option<f64>,
+    /// It is moving.
+    pub moving: bool,
+    /// The arc.
+    pub arc: ArcView,
+    /// The permit is pulsing.
+    pub permit: bool,
+}
+
+/// What is known of the arc.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ArcView {
+    /// Seen out.
+    Off,
+    /// Asked for, not yet seen.
+    Asked,
+    /// Seen on.
+    On,
+    /// Cannot fire: no permit can be given now.
+    LockedOut,
+    /// Not known.
+    Unknown,
+}
+
+/// How far one cut has come.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CutView {
+    /// Its state.
+    pub state: CutState,
+    /// Stretches of its path that are surely cut, mm along it.
+    pub done: Vec<[f64; 2]>,
+}
+
+/// The state of one cut.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "plain words")]
+pub enum CutState {
+    ToDo,
+    Now,
+    Done,
+    Skipped,
+}
+
+/// A numbered flag on the plate.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Mark {
+    /// Its number, from 1.
+    pub number: u32,
+    /// Which cut, from 1.
+    pub cut: usize,
+    /// How far along, mm.
+    pub at_mm: f64,
+    /// Where.
+    pub place: Point,
+    /// Why.
+    pub cause: Cause,
+}
+
+/// Why it is held, and what may be done.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HoldView {
+    /// Why.
+    pub cause: Cause,
+    /// Which cut, from 1.
+    pub cut: Option<usize>,
+    /// How far along, mm.
+    pub at_mm: Option<f64>,
+    /// What happened, at most eight words.
+    pub what: String,
+    /// The measured fact with value and limit, or "not known".
+    pub why: String,
+    /// What to do.
+    pub remedy: String,
+    /// Ways on that are open now.
+    pub choices: Vec<Choice>,
+    /// Where a resume would begin by default.
+    pub offer: Option<ResumeFrom>,
+}
+
+/// A way on from a hold.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "plain words")]
+pub enum Choice {
+    CarryOn,
+    StepBack,
+    Restart,
+    Skip,
+    End,
+}
+
+/// An alarm: stays until its cause has gone and the operator has cleared it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Alarm {
+    /// Why.
+    pub cause: Cause,
+    /// How bad.
+    pub level: AlarmLevel,
+    /// When, s on the panel's clock.
+    pub at_s: f64,
+    /// It came before all others of this stop.
+    pub first: bool,
+    /// Somebody has seen it.
+    pub seen: bool,
+    /// Its cause has gone.
+    pub gone: bool,
+    /// It bars a start until it is cleared.
+    pub latched: bool,
+    /// What happened.
+    pub what: String,
+    /// Why, with value and limit.
+    pub why: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// How bad an alarm is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AlarmLevel {
+    /// Act before the next start.
+    Notice,
+    /// Act in minutes.
+    JobStopped,
+    /// Act in seconds.
+    Danger,
+}
+
+/// A check before a start.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CheckView {
+    /// Which.
+    pub check: CheckId,
+    /// The operator vouches for it; otherwise the machine sees it.
+    pub vouched: bool,
+    /// `Some(true)` true, `Some(false)` false, `None` not known or not yet vouched for.
+    pub holds: Option<bool>,
+    /// The condition in words.
+    pub says: String,
+    /// What to do when it is not true.
+    pub remedy: String,
+}
+
+/// Whether a kind of request would be accepted now.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Allowed {
+    /// The request's `kind` as in [`crate::Ask`].
+    pub ask: String,
+    /// Why not; `None` when it would be accepted.
+    pub refused: Option<String>,
+}
+
+/// A hold of this run.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HoldRecord {
+    /// Why.
+    pub cause: Cause,
+    /// Which cut, from 1; 0 between cuts before the first.
+    pub cut: usize,
+    /// How far along, mm.
+    pub at_mm: f64,
+    /// Where it was resumed, mm along the cut; `None` while held or when left.
+    pub resumed_mm: Option<f64>,
+}
+
+/// A fault that an automatic second try cured.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Retry {
+    /// Why.
+    pub cause: Cause,
+    /// Which cut, from 1.
+    pub cut: usize,
+}
+
+/// The controller's line.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LinkView {
+    /// Reports are fresh.
+    pub alive: bool,
+    /// Age of the last good word, s.
+    pub age_s: Option<f64>,
+    /// Axes referenced, as the controller says.
+    pub referenced: bool,
+    /// Lines sent again.
+    pub resent: u64,
+    /// Frames that did not check.
+    pub bad_frames: u64,
+}

@@ -1,0 +1,4 @@
+//! The service: everything that touches the world. It carries out what the pure crates decide.
+
+pub mod config;
+pub mod panel;

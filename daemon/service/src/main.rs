@@ -1,0 +1,3 @@
+//! The `standclear` command.
+
+fn main() {}

@@ -1,0 +1,76 @@
+//! The handle by which screens and other askers reach the one task that owns the machine.
+
+use std::sync::Arc;
+
+use control::{Answer, Ask, View};
+use tokio::sync::{mpsc, oneshot, watch};
+use units::Time;
+
+/// A request on its way to the machine.
+#[derive(Debug)]
+pub struct Asked {
+    /// The generation of the view that the asker saw; ignored for HOLD.
+    pub generation: u64,
+    /// What is asked.
+    pub ask: Ask,
+    /// Where the answer goes.
+    pub answer: oneshot::Sender<Answer>,
+}
+
+/// What is published after a change, and at least ten times a second.
+#[derive(Clone, Debug)]
+pub struct Published {
+    /// Counts up by one with every publication.
+    pub seq: u64,
+    /// When, on the panel's clock.
+    pub at: Time,
+    /// The machine's view.
+    pub view: View,
+}
+
+/// A handle to the machine; cheap to clone.
+#[derive(Clone, Debug)]
+pub struct Panel {
+    asks: mpsc::Sender<Asked>,
+    published: watch::Receiver<Arc<Published>>,
+}
+
+/// The machine's task has ended.
+#[derive(Debug, thiserror::Error)]
+#[error("the panel is shutting down")]
+pub struct Gone;
+
+impl Panel {
+    /// Joins the two ends.
+    #[must_use]
+    pub fn new(asks: mpsc::Sender<Asked>, published: watch::Receiver<Arc<Published>>) -> Self {
+        Self { asks, published }
+    }
+
+    /// Asks, and waits for the answer.
+    ///
+    /// # Errors
+    /// [`Gone`] when the service is shutting down.
+    pub async fn ask(&self, generation: u64, ask: Ask) -> Result<Answer, Gone> {
+        let (answer, wait) = oneshot::channel();
+        let asked = Asked {
+            generation,
+            ask,
+            answer,
+        };
+        self.asks.send(asked).await.map_err(|_| Gone)?;
+        wait.await.map_err(|_| Gone)
+    }
+
+    /// What was published last.
+    #[must_use]
+    pub fn latest(&self) -> Arc<Published> {
+        self.published.borrow().clone()
+    }
+
+    /// To be told of every publication (a slow reader misses some, never the last).
+    #[must_use]
+    pub fn watch(&self) -> watch::Receiver<Arc<Published>> {
+        self.published.clone()
+    }
+}

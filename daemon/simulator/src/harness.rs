@@ -1,0 +1,175 @@
+//! The loom of wires between a panel and the simulated table: pins, clock and hands.
+//!
+//! One JSON object a line over a Unix socket beside the pseudo-terminal, so that the table may be
+//! a process of its own and outlive the panel. The table is the server; a connection first says
+//! what it is.
+//!
+//! **In step.** The table sends [`ToPanel::Tick`] and waits until the panel has read every byte
+//! that was sent, done all that follows, and written its own bytes: then the panel sends
+//! [`ToTable::Caught`] with how many bytes it has written since the port was opened. The table
+//! reads exactly so many before it goes on. A panel that does not answer within 100 ms of real
+//! time is left behind and the table runs on at 1x.
+
+use serde::{Deserialize, Serialize};
+use units::{Point, Segment};
+
+/// The panel's inputs as the wires carry them (true: contact closed, but for `estop_open`).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "named as the signals of the table")]
+pub struct Levels {
+    pub fire_on: bool,
+    pub arc_ok: bool,
+    pub contact: bool,
+    pub estop_open: bool,
+    pub hold_button: bool,
+    pub air_ok: bool,
+    pub source_on: bool,
+    pub torch_seated: bool,
+    pub permit_closed: bool,
+    pub sense_isolated: bool,
+    /// Arc voltage, V.
+    pub volts: f64,
+}
+
+/// What the table says.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "say")]
+pub enum ToPanel {
+    /// Table time has come to `now_us`.
+    Tick {
+        /// Counts up by one; named by the answer.
+        seq: u64,
+        /// Table time, microseconds.
+        now_us: u64,
+        /// Whether the serial cable is plugged in.
+        plugged: bool,
+        /// Bytes sent to the panel since the port was last opened.
+        sent: u64,
+        /// The wires.
+        levels: Levels,
+    },
+    /// Answer to a hand's request.
+    Done {
+        /// What was wrong with it, if anything.
+        refused: Option<String>,
+    },
+    /// Answer to [`ToTable::AskTruth`].
+    Truth {
+        /// The ledger's own account.
+        truth: Truth,
+    },
+}
+
+/// What the table hears.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "say")]
+pub enum ToTable {
+    /// This connection is the panel's pins and clock: it gets ticks. One at a time; a new one
+    /// takes the place of the old.
+    IAmPanel,
+    /// This connection is somebody's hands: it gets answers only.
+    IAmHands,
+    /// The panel has opened the port and cleared its input: both byte counts start again at 0.
+    Opened,
+    /// The permit pin has this level now.
+    Permit {
+        /// The level.
+        level: bool,
+    },
+    /// The panel has done everything up to this tick.
+    Caught {
+        /// Which tick.
+        seq: u64,
+        /// Bytes written since the port was opened, by all of its threads.
+        written: u64,
+        /// The panel's next deadline, table time; `None`: none.
+        next_us: Option<u64>,
+    },
+    /// Lay another sheet on the table, with what will be cut from it.
+    Lay {
+        /// The sheet and the cuts.
+        plan: Plan,
+    },
+    /// Let something go wrong.
+    Inject {
+        /// What and where.
+        fault: FaultSpec,
+    },
+    /// Do with the hands what clears a fault in life (release the button, switch the source on,
+    /// clean the nozzle, plug the cable in). `None`: whatever is wrong now.
+    Remedy {
+        /// Which kind.
+        fault: Option<FaultKind>,
+    },
+    /// Ask for the ledger.
+    AskTruth,
+}
+
+/// What lies on the table and is to be cut, for faults "at cut N" and for the ledger. Machine
+/// coordinates, mm.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Plan {
+    /// Lower left corner of the sheet.
+    pub corner: Point,
+    /// Sheet size.
+    pub size: Point,
+    /// Sheet thickness, mm.
+    pub thickness_mm: f64,
+    /// Kerf, mm.
+    pub kerf_mm: f64,
+    /// Arc voltage at cut height and feed, V.
+    pub volts: f64,
+    /// Chart feed, mm/s.
+    pub feed_mm_s: f64,
+    /// Current, A.
+    pub amps: f64,
+    /// Cut height, mm.
+    pub cut_height_mm: f64,
+    /// Each cut's path in order, from its pierce point.
+    pub cuts: Vec<Vec<Segment>>,
+}
+
+/// Something that goes wrong at a place of the plan.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FaultSpec {
+    /// What.
+    pub kind: FaultKind,
+    /// At which cut, from 1.
+    pub cut: usize,
+    /// How far along its path, mm; `None`: at its pierce or touch-off.
+    pub mm: Option<f64>,
+}
+
+/// What can go wrong by order. Names are those of the command line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "named as on the command line")]
+pub enum FaultKind {
+    ArcLost,
+    NoArc,
+    ArcStuck,
+    ContactStuck,
+    NoContact,
+    Estop,
+    LinkCut,
+    ControllerReset,
+    AirLow,
+    TipOver,
+}
+
+/// The ledger's own account of arc on metal, compared with the plan.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Truth {
+    /// Path of the plan that no arc has passed, mm.
+    pub uncut_mm: f64,
+    /// Path that the arc has passed more than once, mm.
+    pub recut_mm: f64,
+    /// Greatest distance of the burning arc from the path in hand, mm.
+    pub off_path_mm: f64,
+    /// Arc time, s.
+    pub arc_on_s: f64,
+    /// Fires that pierced.
+    pub pierces: u32,
+    /// Physical wrongs, in the order they were seen.
+    pub violations: Vec<String>,
+}

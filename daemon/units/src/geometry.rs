@@ -1,0 +1,379 @@
+//! Points, lines and arcs in the plane, in millimetres.
+
+use core::f64::consts::TAU;
+
+use serde::{Deserialize, Serialize};
+
+/// A place in the plane, mm.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(from = "[f64; 2]", into = "[f64; 2]")]
+pub struct Point {
+    /// To the right, mm.
+    pub x: f64,
+    /// Away, mm.
+    pub y: f64,
+}
+
+impl From<[f64; 2]> for Point {
+    fn from([x, y]: [f64; 2]) -> Self {
+        Self { x, y }
+    }
+}
+
+impl From<Point> for [f64; 2] {
+    fn from(p: Point) -> Self {
+        [p.x, p.y]
+    }
+}
+
+impl Point {
+    /// The place (x, y), mm.
+    #[must_use]
+    pub const fn new(x: f64, y: f64) -> Self {
+        Self { x, y }
+    }
+
+    /// The straight distance to another place, mm.
+    #[must_use]
+    pub fn distance(self, other: Self) -> f64 {
+        (self.x - other.x).hypot(self.y - other.y)
+    }
+
+    /// This place moved by (dx, dy), mm.
+    #[must_use]
+    pub fn moved(self, dx: f64, dy: f64) -> Self {
+        Self::new(self.x + dx, self.y + dy)
+    }
+
+    /// The place `part` (0 to 1) of the way to another.
+    #[must_use]
+    pub fn toward(self, other: Self, part: f64) -> Self {
+        self.moved((other.x - self.x) * part, (other.y - self.y) * part)
+    }
+}
+
+/// A piece of a path: a straight line or a circular arc.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Segment {
+    /// A straight line.
+    Line {
+        /// Where it begins.
+        from: Point,
+        /// Where it ends.
+        to: Point,
+    },
+    /// An arc about a centre. Its radius is measured at the start; equal ends are a full circle.
+    Arc {
+        /// Where it begins.
+        from: Point,
+        /// Where it ends.
+        to: Point,
+        /// The centre.
+        centre: Point,
+        /// Clockwise as seen from above (G2).
+        clockwise: bool,
+    },
+}
+
+impl Segment {
+    /// Where it begins.
+    #[must_use]
+    pub fn from(&self) -> Point {
+        match *self {
+            Self::Line { from, .. } | Self::Arc { from, .. } => from,
+        }
+    }
+
+    /// Where it ends.
+    #[must_use]
+    pub fn to(&self) -> Point {
+        match *self {
+            Self::Line { to, .. } | Self::Arc { to, .. } => to,
+        }
+    }
+
+    /// The radius of an arc, mm; `None` for a line.
+    #[must_use]
+    pub fn radius(&self) -> Option<f64> {
+        match *self {
+            Self::Line { .. } => None,
+            Self::Arc { from, centre, .. } => Some(from.distance(centre)),
+        }
+    }
+
+    /// The angle an arc turns through, radians, anticlockwise positive; 0 for a line.
+    #[must_use]
+    pub fn sweep(&self) -> f64 {
+        match *self {
+            Self::Line { .. } => 0.0,
+            Self::Arc {
+                from,
+                to,
+                centre,
+                clockwise,
+            } => {
+                let a0 = (from.y - centre.y).atan2(from.x - centre.x);
+                let a1 = (to.y - centre.y).atan2(to.x - centre.x);
+                let turn = (a1 - a0).rem_euclid(TAU);
+                let full = from == to;
+                match (clockwise, full) {
+                    (false, true) => TAU,
+                    (true, true) => -TAU,
+                    (false, false) => turn,
+                    (true, false) if turn == 0.0 => 0.0,
+                    (true, false) => turn - TAU,
+                }
+            }
+        }
+    }
+
+    /// Its length, mm.
+    #[must_use]
+    pub fn length(&self) -> f64 {
+        match *self {
+            Self::Line { from, to } => from.distance(to),
+            Self::Arc { .. } => self.radius().unwrap_or(0.0) * self.sweep().abs(),
+        }
+    }
+
+    /// The place `s` mm along it, held within its ends.
+    #[must_use]
+    pub fn point_at(&self, s: f64) -> Point {
+        let length = self.length();
+        if s <= 0.0 || length <= 0.0 {
+            return self.from();
+        }
+        if s >= length {
+            return self.to();
+        }
+        match *self {
+            Self::Line { from, to } => from.toward(to, s / length),
+            Self::Arc { from, centre, .. } => {
+                let angle = self.sweep() * (s / length);
+                let (sin, cos) = angle.sin_cos();
+                let (dx, dy) = (from.x - centre.x, from.y - centre.y);
+                centre.moved(dx * cos - dy * sin, dx * sin + dy * cos)
+            }
+        }
+    }
+
+    /// The direction of travel `s` mm along it, as a unit vector; (0, 0) if it has no length.
+    #[must_use]
+    pub fn direction_at(&self, s: f64) -> (f64, f64) {
+        match *self {
+            Self::Line { from, to } => {
+                let d = from.distance(to);
+                if d > 0.0 {
+                    ((to.x - from.x) / d, (to.y - from.y) / d)
+                } else {
+                    (0.0, 0.0)
+                }
+            }
+            Self::Arc {
+                centre, clockwise, ..
+            } => {
+                let p = self.point_at(s);
+                let r = p.distance(centre);
+                if r <= 0.0 {
+                    return (0.0, 0.0);
+                }
+                let (ux, uy) = ((p.x - centre.x) / r, (p.y - centre.y) / r);
+                if clockwise { (uy, -ux) } else { (-uy, ux) }
+            }
+        }
+    }
+
+    /// The nearest place of it to `p`: how far along (mm) and how far off (mm).
+    #[must_use]
+    pub fn nearest(&self, p: Point) -> (f64, f64) {
+        let length = self.length();
+        match *self {
+            Self::Line { from, to } => {
+                if length <= 0.0 {
+                    return (0.0, p.distance(from));
+                }
+                let (dx, dy) = ((to.x - from.x) / length, (to.y - from.y) / length);
+                let s = ((p.x - from.x) * dx + (p.y - from.y) * dy).clamp(0.0, length);
+                (s, p.distance(self.point_at(s)))
+            }
+            Self::Arc { from, centre, .. } => {
+                let sweep = self.sweep();
+                let r = self.radius().unwrap_or(0.0);
+                let a0 = (from.y - centre.y).atan2(from.x - centre.x);
+                let a = (p.y - centre.y).atan2(p.x - centre.x);
+                let turned = if sweep >= 0.0 {
+                    (a - a0).rem_euclid(TAU)
+                } else {
+                    (a0 - a).rem_euclid(TAU)
+                };
+                let inside = if turned <= sweep.abs() {
+                    Some(turned * r)
+                } else {
+                    None
+                };
+                let mut best = (0.0, p.distance(self.from()));
+                let end = (length, p.distance(self.to()));
+                if end.1 < best.1 {
+                    best = end;
+                }
+                if let Some(s) = inside {
+                    let off = p.distance(self.point_at(s));
+                    if off < best.1 {
+                        best = (s, off);
+                    }
+                }
+                best
+            }
+        }
+    }
+
+    /// The part of it from `s0` to `s1` mm along, held within its ends.
+    #[must_use]
+    pub fn part(&self, s0: f64, s1: f64) -> Self {
+        let (from, to) = (self.point_at(s0), self.point_at(s1));
+        match *self {
+            Self::Line { .. } => Self::Line { from, to },
+            Self::Arc {
+                centre, clockwise, ..
+            } => Self::Arc {
+                from,
+                to,
+                centre,
+                clockwise,
+            },
+        }
+    }
+
+    /// The smallest upright rectangle round it.
+    #[must_use]
+    pub fn bounds(&self) -> Bounds {
+        let mut b = Bounds::of(self.from());
+        b.add(self.to());
+        if let Self::Arc { centre, from, .. } = *self {
+            let r = self.radius().unwrap_or(0.0);
+            let a0 = (from.y - centre.y).atan2(from.x - centre.x);
+            let sweep = self.sweep();
+            for quarter in 0..4 {
+                let a = f64::from(quarter) * TAU / 4.0;
+                let turned = if sweep >= 0.0 {
+                    (a - a0).rem_euclid(TAU)
+                } else {
+                    (a0 - a).rem_euclid(TAU)
+                };
+                if turned <= sweep.abs() {
+                    let (sin, cos) = a.sin_cos();
+                    b.add(centre.moved(r * cos, r * sin));
+                }
+            }
+        }
+        b
+    }
+
+    /// Places along it, its start left out and its end included, so close together that no chord
+    /// is further than `sagitta` mm from it.
+    #[must_use]
+    pub fn flatten(&self, sagitta: f64) -> Vec<Point> {
+        let Some(r) = self.radius() else {
+            return vec![self.to()];
+        };
+        let step = if sagitta >= r {
+            TAU / 4.0
+        } else {
+            2.0 * (1.0 - sagitta / r).acos()
+        };
+        let n = (self.sweep().abs() / step).ceil().clamp(1.0, 1e5) as usize;
+        let length = self.length();
+        (1..=n)
+            .map(|k| self.point_at(length * k as f64 / n as f64))
+            .collect()
+    }
+
+    /// It as it lies on the sheet.
+    #[must_use]
+    pub fn placed(&self, by: &Placement) -> Self {
+        match *self {
+            Self::Line { from, to } => Self::Line {
+                from: by.place(from),
+                to: by.place(to),
+            },
+            Self::Arc {
+                from,
+                to,
+                centre,
+                clockwise,
+            } => Self::Arc {
+                from: by.place(from),
+                to: by.place(to),
+                centre: by.place(centre),
+                clockwise,
+            },
+        }
+    }
+}
+
+/// Where a program's zero lies on the sheet, and how it is turned about that zero.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Placement {
+    /// The program's zero on the sheet, mm.
+    pub origin: Point,
+    /// Anticlockwise about that zero, degrees.
+    pub rotation_deg: f64,
+}
+
+impl Placement {
+    /// A program's place as it lies on the sheet. Quarter turns are exact.
+    #[must_use]
+    pub fn place(&self, p: Point) -> Point {
+        let (sin, cos) = match self.rotation_deg.rem_euclid(360.0) {
+            0.0 => (0.0, 1.0),
+            90.0 => (1.0, 0.0),
+            180.0 => (0.0, -1.0),
+            270.0 => (-1.0, 0.0),
+            other => other.to_radians().sin_cos(),
+        };
+        self.origin
+            .moved(p.x * cos - p.y * sin, p.x * sin + p.y * cos)
+    }
+}
+
+/// An upright rectangle, mm.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Bounds {
+    /// Lower left corner.
+    pub low: Point,
+    /// Upper right corner.
+    pub high: Point,
+}
+
+impl Bounds {
+    /// The rectangle of one place.
+    #[must_use]
+    pub fn of(p: Point) -> Self {
+        Self { low: p, high: p }
+    }
+
+    /// Grows it to hold a place.
+    pub fn add(&mut self, p: Point) {
+        self.low = Point::new(self.low.x.min(p.x), self.low.y.min(p.y));
+        self.high = Point::new(self.high.x.max(p.x), self.high.y.max(p.y));
+    }
+
+    /// Grows it to hold another.
+    pub fn join(&mut self, other: &Self) {
+        self.add(other.low);
+        self.add(other.high);
+    }
+
+    /// Width along x, mm.
+    #[must_use]
+    pub fn width(&self) -> f64 {
+        self.high.x - self.low.x
+    }
+
+    /// Height along y, mm.
+    #[must_use]
+    pub fn height(&self) -> f64 {
+        self.high.y - self.low.y
+    }
+}

@@ -1,0 +1,11 @@
+//! What every other crate measures with: time on one clock and plane geometry in millimetres.
+//!
+//! Pure: no clock, no I/O, no threads, no randomness, nothing that depends on hash order.
+//! Lengths are millimetres, angles are radians unless a name says degrees, times are microseconds
+//! since the clock started.
+
+pub mod geometry;
+mod time;
+
+pub use geometry::{Bounds, Placement, Point, Segment};
+pub use time::Time;
