@@ -43,6 +43,9 @@ pub enum ToPanel {
         now_us: u64,
         /// Whether the serial cable is plugged in.
         plugged: bool,
+        /// How many times [`ToTable::Opened`] was heard over this connection: tells to which
+        /// opening of the port `sent` belongs.
+        opens: u64,
         /// Bytes sent to the panel since the port was last opened.
         sent: u64,
         /// The wires.

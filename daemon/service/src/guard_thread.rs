@@ -1,0 +1,308 @@
+//! The guard's thread: reads the pins, obeys the guard's rules, and nothing else.
+//!
+//! It is blocked in [`Pins::wait`] and shares nothing slow: orders come through a channel that is
+//! emptied at every wake-up, reports go out by `try_send`, the lease and the epoch are single
+//! atomic words. On a trip it ends the pulses and then writes the take-away bytes on the serial
+//! line itself, without ever blocking.
+
+use std::collections::VecDeque;
+use std::fs::File;
+use std::io::Write as _;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::mpsc as std_mpsc;
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+use control::Signals;
+use control::guard::{GuardOrder, GuardReport, GuardRules, GuardSettings};
+use tokio::sync::{mpsc, oneshot};
+use units::Time;
+
+use crate::pins::{Pins, PinsError, Reading, Turn, Wake};
+
+/// Signals are passed on at least this often, so that their age is known.
+const SIGNALS_EVERY: Duration = Duration::from_millis(50);
+
+/// Room for reports between the guard and the machine's task. A full queue means that the task is
+/// stuck; the guard then keeps its reports and the lease lapses.
+const REPORTS: usize = 1024;
+
+/// How long a guard that cannot read its pins waits before it tries again.
+const RETRY: Duration = Duration::from_millis(20);
+
+/// What the guard hears.
+#[derive(Debug)]
+pub enum ToGuard {
+    /// An order of the machine.
+    Order(GuardOrder),
+    /// Its own handle of the serial port, for the take-away bytes only.
+    Port(Option<File>),
+    /// Answer once everything sent before was taken in.
+    Settle(oneshot::Sender<()>),
+    /// End: permit low, torch-off to the wire.
+    Stop,
+}
+
+/// What the guard says.
+#[derive(Debug)]
+pub enum FromGuard {
+    /// It acted or saw something.
+    Report(GuardReport),
+    /// The levels, at an edge or when it is time.
+    Signals(Signals),
+    /// A moment that must be dealt with to the end.
+    Turn(Turn),
+    /// The pins cannot be read.
+    Failed(PinsError),
+}
+
+/// What the guard and the machine's task share: single words, never locked.
+#[derive(Debug, Default)]
+pub struct Shared {
+    lease_us: AtomicU64,
+    epoch: AtomicU64,
+    next_us: AtomicU64,
+    written: AtomicU64,
+}
+
+impl Shared {
+    /// Lets control's word hold until `until`.
+    pub fn renew(&self, until: Time) {
+        self.lease_us.store(until.as_us(), Ordering::Release);
+    }
+
+    /// The epoch that a line must belong to.
+    #[must_use]
+    pub fn epoch(&self) -> u64 {
+        self.epoch.load(Ordering::Acquire)
+    }
+
+    /// When the guard will act next by itself.
+    #[must_use]
+    pub fn next(&self) -> Option<Time> {
+        match self.next_us.load(Ordering::Acquire) {
+            u64::MAX => None,
+            us => Some(Time::from_us(us)),
+        }
+    }
+
+    /// Bytes written to the port since it was opened, by both threads.
+    #[must_use]
+    pub fn written(&self) -> u64 {
+        self.written.load(Ordering::Acquire)
+    }
+
+    /// Counts written bytes.
+    pub fn count_written(&self, n: usize) {
+        self.written.fetch_add(n as u64, Ordering::AcqRel);
+    }
+
+    /// The port was opened afresh.
+    pub fn start_count(&self) {
+        self.written.store(0, Ordering::Release);
+    }
+}
+
+/// The machine's end of the guard.
+pub struct GuardHandle {
+    to: std_mpsc::Sender<ToGuard>,
+    waker: Arc<dyn Wake>,
+    shared: Arc<Shared>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl GuardHandle {
+    /// Sends and wakes. A guard that has ended cannot be told; it has taken the permit away.
+    pub fn tell(&self, what: ToGuard) {
+        if self.to.send(what).is_ok() {
+            self.waker.wake();
+        }
+    }
+
+    /// The shared words.
+    #[must_use]
+    pub fn shared(&self) -> &Shared {
+        &self.shared
+    }
+
+    /// Ends the guard: permit low, take-away bytes written.
+    pub fn stop(&mut self) {
+        self.tell(ToGuard::Stop);
+        if let Some(thread) = self.thread.take()
+            && thread.join().is_err()
+        {
+            tracing::error!("the guard's thread ended by a panic; the permit has stopped with it");
+        }
+    }
+}
+
+/// Starts the guard.
+///
+/// # Errors
+/// The thread could not be made.
+pub fn start(
+    settings: GuardSettings,
+    take_away: Vec<u8>,
+    pins: Box<dyn Pins>,
+) -> std::io::Result<(GuardHandle, mpsc::Receiver<FromGuard>)> {
+    let (to, orders) = std_mpsc::channel();
+    let (from, reports) = mpsc::channel(REPORTS);
+    let shared = Arc::new(Shared::default());
+    let waker = pins.waker();
+    let guard = Guard {
+        rules: GuardRules::new(settings),
+        pins,
+        orders,
+        from,
+        backlog: VecDeque::new(),
+        shared: Arc::clone(&shared),
+        take_away,
+        port: None,
+        permit: false,
+        last_signals: None,
+        reading: None,
+    };
+    let thread = std::thread::Builder::new()
+        .name("guard".into())
+        .spawn(move || guard.run())?;
+    let handle = GuardHandle {
+        to,
+        waker,
+        shared,
+        thread: Some(thread),
+    };
+    Ok((handle, reports))
+}
+
+struct Guard {
+    rules: GuardRules,
+    pins: Box<dyn Pins>,
+    orders: std_mpsc::Receiver<ToGuard>,
+    from: mpsc::Sender<FromGuard>,
+    backlog: VecDeque<FromGuard>,
+    shared: Arc<Shared>,
+    take_away: Vec<u8>,
+    port: Option<File>,
+    permit: bool,
+    last_signals: Option<(Time, Signals)>,
+    reading: Option<Reading>,
+}
+
+impl Guard {
+    fn run(mut self) {
+        let clock = self.pins.clock();
+        let mut deadline = None;
+        loop {
+            let (at, signals, turn) = match self.pins.wait(deadline) {
+                Ok(reading) => {
+                    self.reading = Some(reading);
+                    (reading.at, reading.signals, reading.turn)
+                }
+                Err(error) => {
+                    // Unknown means no: pins that cannot be read count as an emergency stop.
+                    let mut signals = self.reading.map(|r| r.signals).unwrap_or_default();
+                    signals.estop_open = true;
+                    self.say(FromGuard::Failed(error));
+                    std::thread::park_timeout(RETRY);
+                    (clock.now(), signals, None)
+                }
+            };
+            let (settle, stop) = self.take_orders(at);
+            deadline = self.step(at, &signals);
+            if let Some(turn) = turn {
+                self.say(FromGuard::Turn(turn));
+            }
+            for settled in settle {
+                // Nobody waits any more: nothing to do.
+                let _ = settled.send(());
+            }
+            if stop || self.from.is_closed() {
+                self.take_all_away();
+                return;
+            }
+        }
+    }
+
+    fn take_orders(&mut self, now: Time) -> (Vec<oneshot::Sender<()>>, bool) {
+        let mut settle = Vec::new();
+        let mut stop = false;
+        loop {
+            match self.orders.try_recv() {
+                Ok(ToGuard::Order(order)) => self.rules.order(now, &order),
+                Ok(ToGuard::Port(port)) => self.port = port,
+                Ok(ToGuard::Settle(done)) => settle.push(done),
+                Ok(ToGuard::Stop) | Err(std_mpsc::TryRecvError::Disconnected) => {
+                    stop = true;
+                    break;
+                }
+                Err(std_mpsc::TryRecvError::Empty) => break,
+            }
+        }
+        (settle, stop)
+    }
+
+    /// One step of the rules: stop first, tell afterwards.
+    fn step(&mut self, now: Time, signals: &Signals) -> Option<Time> {
+        let lease = Time::from_us(self.shared.lease_us.load(Ordering::Acquire));
+        let out = self.rules.step(now, signals, lease);
+        self.shared.epoch.store(out.epoch, Ordering::Release);
+        self.drive_permit(out.permit_level);
+        if out.take_away {
+            self.write_take_away();
+        }
+        let next = out.deadline.map_or(u64::MAX, Time::as_us);
+        self.shared.next_us.store(next, Ordering::Release);
+        for report in out.reports {
+            self.say(FromGuard::Report(report));
+        }
+        let due = self
+            .last_signals
+            .is_none_or(|(at, last)| last != *signals || now.since(at) >= SIGNALS_EVERY);
+        if due {
+            self.last_signals = Some((now, *signals));
+            self.say(FromGuard::Signals(*signals));
+        }
+        // Signals must not grow old while nothing else wakes the guard.
+        Time::sooner(out.deadline, Some(now + SIGNALS_EVERY))
+    }
+
+    fn drive_permit(&mut self, level: bool) {
+        if level == self.permit {
+            return;
+        }
+        self.permit = level;
+        if let Err(error) = self.pins.set_permit(level) {
+            // A pin that does not move makes no pulse: the relay drops out by itself.
+            self.say(FromGuard::Failed(error));
+        }
+    }
+
+    fn write_take_away(&mut self) {
+        let Some(port) = &mut self.port else { return };
+        match port.write(&self.take_away) {
+            Ok(n) => self.shared.count_written(n),
+            // A wire that takes nothing now: the permit is gone already, control closes the port.
+            Err(error) => tracing::warn!(%error, "the take-away bytes did not go out"),
+        }
+    }
+
+    fn take_all_away(&mut self) {
+        self.drive_permit(false);
+        self.write_take_away();
+    }
+
+    fn say(&mut self, what: FromGuard) {
+        self.backlog.push_back(what);
+        while let Some(next) = self.backlog.pop_front() {
+            match self.from.try_send(next) {
+                Ok(()) => {}
+                Err(mpsc::error::TrySendError::Full(back)) => {
+                    self.backlog.push_front(back);
+                    break;
+                }
+                Err(mpsc::error::TrySendError::Closed(_)) => break,
+            }
+        }
+    }
+}

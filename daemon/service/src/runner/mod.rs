@@ -1,0 +1,399 @@
+//! The one task that owns the machine.
+//!
+//! Every source (guard, serial port, journal, screens, clock) becomes a [`control::Input`]; every
+//! [`control::Effect`] is carried out here, in order. Nothing is decided here. If this task stands
+//! still the guard's lease lapses; if the process dies the permit pulses end with it.
+
+mod outbox;
+mod turn;
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use control::{Answer, Ask, AskId, Effect, Input, Machine, RecordId, View};
+use tokio::sync::{mpsc, oneshot, watch};
+use tokio_serial::SerialStream;
+use units::Time;
+
+use crate::guard_thread::{FromGuard, GuardHandle, ToGuard};
+use crate::journal::{Journal, JournalReport};
+use crate::panel::{Asked, Panel, Published};
+use crate::pins::{Clock, Turn, TurnEnd};
+use crate::port;
+
+use outbox::Outbox;
+
+/// Screens are told at least this often, and of mere movement not more often.
+const PUBLISH_EVERY: Duration = Duration::from_millis(50);
+
+/// Requests that may wait.
+const ASKS: usize = 64;
+
+/// The machine is stepped at least this often, so that its word to the guard stays fresh.
+const STEP_EVERY: Duration = Duration::from_millis(50);
+
+/// The automatic operator of a practice run: sees every view that may change what is allowed.
+pub trait Automatic: Send {
+    /// What to ask next, if anything.
+    fn consider(&mut self, now: Time, view: &View) -> Option<Ask>;
+}
+
+/// What a runner is made of.
+pub struct Parts {
+    /// The machine, just made.
+    pub machine: Machine,
+    /// The clock of the pins.
+    pub clock: Arc<dyn Clock>,
+    /// The guard.
+    pub guard: GuardHandle,
+    /// What the guard says.
+    pub from_guard: mpsc::Receiver<FromGuard>,
+    /// The journal.
+    pub journal: Journal,
+    /// What the journal says.
+    pub from_journal: mpsc::UnboundedReceiver<JournalReport>,
+    /// The serial port's path.
+    pub port: PathBuf,
+    /// Its baud rate.
+    pub baud: u32,
+    /// How long control's word to the guard holds.
+    pub lease: Duration,
+    /// Told when a turn of the clock was dealt with.
+    pub turn_end: Option<Box<dyn TurnEnd>>,
+    /// The automatic operator.
+    pub automatic: Option<Box<dyn Automatic>>,
+}
+
+/// The task.
+pub struct Runner {
+    machine: Machine,
+    clock: Arc<dyn Clock>,
+    guard: GuardHandle,
+    from_guard: mpsc::Receiver<FromGuard>,
+    journal: Journal,
+    from_journal: mpsc::UnboundedReceiver<JournalReport>,
+    port_path: PathBuf,
+    baud: u32,
+    lease: Duration,
+    turn_end: Option<Box<dyn TurnEnd>>,
+    automatic: Option<Box<dyn Automatic>>,
+
+    asks: mpsc::Receiver<Asked>,
+    waiting_askers: Vec<(AskId, oneshot::Sender<Answer>)>,
+    next_ask: u64,
+
+    port: Option<SerialStream>,
+    opens: u64,
+    received: u64,
+    outbox: Outbox,
+    handled_epoch: u64,
+
+    turn: Option<Turn>,
+    orders_told: bool,
+    durable_wanted: Option<RecordId>,
+
+    publish: watch::Sender<Arc<Published>>,
+    seq: u64,
+    published_generation: u64,
+    considered: Option<(u64, Time)>,
+    changed: bool,
+    published_at: Instant,
+}
+
+/// Why the task ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ended {
+    /// It was asked to.
+    Stopped,
+    /// The guard's thread has gone.
+    GuardGone,
+}
+
+impl Runner {
+    /// Puts the parts together; nothing runs yet.
+    #[must_use]
+    pub fn new(parts: Parts) -> (Self, Panel) {
+        let (ask_to, asks) = mpsc::channel(ASKS);
+        let now = parts.clock.now();
+        let view = parts.machine.view(now);
+        let first = Arc::new(Published {
+            seq: 0,
+            at: now,
+            view,
+        });
+        let (publish, published) = watch::channel(first);
+        let panel = Panel::new(ask_to, published);
+        let runner = Self {
+            machine: parts.machine,
+            clock: parts.clock,
+            guard: parts.guard,
+            from_guard: parts.from_guard,
+            journal: parts.journal,
+            from_journal: parts.from_journal,
+            port_path: parts.port,
+            baud: parts.baud,
+            lease: parts.lease,
+            turn_end: parts.turn_end,
+            automatic: parts.automatic,
+            asks,
+            waiting_askers: Vec::new(),
+            next_ask: 1,
+            port: None,
+            opens: 0,
+            received: 0,
+            outbox: Outbox::default(),
+            handled_epoch: 0,
+            turn: None,
+            orders_told: false,
+            durable_wanted: None,
+            publish,
+            seq: 0,
+            published_generation: u64::MAX,
+            considered: None,
+            changed: true,
+            published_at: Instant::now(),
+        };
+        (runner, panel)
+    }
+
+    /// Runs until `stop` resolves, then goes cold: torch off first, journal last.
+    pub async fn run(mut self, stop: impl Future<Output = ()>) -> Ended {
+        tokio::pin!(stop);
+        let mut beat = tokio::time::interval(PUBLISH_EVERY);
+        beat.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Skip);
+        self.step(Input::Tick);
+        let ended = loop {
+            self.end_turn_if_quiet().await;
+            let wake_at = self.wake_at();
+            let clock = Arc::clone(&self.clock);
+            tokio::select! {
+                biased;
+                () = &mut stop => break Ended::Stopped,
+                said = self.from_guard.recv() => match said {
+                    Some(said) => self.on_guard(said),
+                    None => break Ended::GuardGone,
+                },
+                Some(said) = self.from_journal.recv() => self.on_journal(said),
+                ready = port_ready(self.port.as_ref(), !self.outbox.is_empty()) => match ready {
+                    Ready::Read => self.read_port(),
+                    Ready::Write => self.write_port(),
+                },
+                Some(asked) = self.asks.recv() => self.on_asked(asked),
+                () = clock.wait_until(wake_at) => self.step(Input::Tick),
+                _ = beat.tick() => {
+                    self.changed = true;
+                    self.publish_if_due();
+                }
+            }
+        };
+        self.go_cold();
+        ended
+    }
+
+    fn wake_at(&self) -> Time {
+        let latest = self.clock.now() + STEP_EVERY;
+        self.machine.deadline().map_or(latest, |at| at.min(latest))
+    }
+
+    /// One step of the machine and everything that follows from it.
+    fn step(&mut self, input: Input) {
+        let now = self.clock.now();
+        let effects = self.machine.step(now, input);
+        self.guard.shared().renew(now + self.lease);
+        for effect in effects.0 {
+            self.carry_out(now, effect);
+        }
+        self.write_port();
+        self.publish_if_due();
+    }
+
+    fn carry_out(&mut self, now: Time, effect: Effect) {
+        match effect {
+            Effect::Write { bytes, take_away } => {
+                if take_away {
+                    self.outbox.take_away(&bytes);
+                } else {
+                    self.outbox.line(&bytes);
+                }
+                self.write_port();
+            }
+            Effect::OpenLink => self.open_port(),
+            Effect::CloseLink => self.close_port(),
+            Effect::Guard { order } => {
+                if let control::guard::GuardOrder::Handled { epoch } = order {
+                    self.handled_epoch = epoch;
+                }
+                self.orders_told = true;
+                self.guard.tell(ToGuard::Order(order));
+            }
+            Effect::Record { id, event, durable } => {
+                if durable {
+                    self.durable_wanted = Some(id);
+                }
+                self.journal.record(id, event, durable, now);
+            }
+            Effect::Publish => self.changed = true,
+            Effect::Answer { id, answer } => self.give_answer(id, answer),
+        }
+    }
+
+    fn on_guard(&mut self, said: FromGuard) {
+        match said {
+            FromGuard::Report(report) => self.step(Input::Guard { report }),
+            FromGuard::Signals(signals) => self.step(Input::Signals { signals }),
+            FromGuard::Turn(turn) => self.turn = Some(turn),
+            FromGuard::Failed(error) => {
+                tracing::error!(%error, "the pins cannot be read or driven: taken as an emergency stop");
+            }
+        }
+    }
+
+    fn on_journal(&mut self, said: JournalReport) {
+        match said {
+            JournalReport::Acked(id) => {
+                if self.durable_wanted.is_some_and(|wanted| wanted <= id) {
+                    self.durable_wanted = None;
+                }
+                self.step(Input::Durable { id });
+            }
+            JournalReport::Failed(why) => {
+                self.durable_wanted = None;
+                self.step(Input::RecordFailed { why });
+            }
+        }
+    }
+
+    fn on_asked(&mut self, asked: Asked) {
+        let id = AskId(self.next_ask);
+        self.next_ask += 1;
+        self.waiting_askers.push((id, asked.answer));
+        self.step(Input::Ask {
+            id,
+            generation: asked.generation,
+            ask: asked.ask,
+        });
+    }
+
+    fn give_answer(&mut self, id: AskId, answer: Answer) {
+        if let Some(k) = self.waiting_askers.iter().position(|(of, _)| *of == id) {
+            let (_, to) = self.waiting_askers.swap_remove(k);
+            // An asker who has gone needs no answer.
+            let _ = to.send(answer);
+        } else if let Answer::Refused { reason, .. } = answer {
+            tracing::debug!(reason, "the automatic operator was refused");
+        }
+    }
+
+    fn open_port(&mut self) {
+        self.close_port();
+        match port::open(&self.port_path, self.baud) {
+            Ok(opened) => {
+                self.opens += 1;
+                self.received = 0;
+                self.guard.shared().start_count();
+                self.guard.tell(ToGuard::Port(Some(opened.guard)));
+                self.orders_told = true;
+                self.port = Some(opened.stream);
+                if let Some(end) = &mut self.turn_end {
+                    end.port_opened();
+                }
+                self.step(Input::LinkOpened);
+            }
+            Err(why) => self.step(Input::LinkLost { why }),
+        }
+    }
+
+    fn close_port(&mut self) {
+        if self.port.take().is_some() {
+            self.guard.tell(ToGuard::Port(None));
+            self.orders_told = true;
+        }
+        self.outbox.clear();
+    }
+
+    fn lose_port(&mut self, why: String) {
+        self.close_port();
+        self.step(Input::LinkLost { why });
+    }
+
+    fn read_port(&mut self) {
+        let Some(port) = &mut self.port else { return };
+        let mut bytes = [0; 1024];
+        match port.try_read(&mut bytes) {
+            // A hang-up reads as nothing, again and again.
+            Ok(0) => self.lose_port("the serial port hung up".into()),
+            Ok(n) => {
+                self.received += n as u64;
+                self.step(Input::Bytes {
+                    bytes: bytes[..n].to_vec(),
+                });
+            }
+            Err(error) if error.kind() == std::io::ErrorKind::WouldBlock => {}
+            Err(error) => self.lose_port(error.to_string()),
+        }
+    }
+
+    fn write_port(&mut self) {
+        let shared = self.guard.shared();
+        if shared.epoch() != self.handled_epoch {
+            self.outbox.drop_lines();
+        }
+        let Some(port) = &mut self.port else {
+            self.outbox.clear();
+            return;
+        };
+        match self.outbox.write(|bytes| port.try_write(bytes)) {
+            Ok(n) => shared.count_written(n),
+            Err(error) => self.lose_port(error.to_string()),
+        }
+    }
+
+    fn publish_if_due(&mut self) {
+        let generation = self.machine.generation();
+        let news = generation != self.published_generation;
+        let due = self.changed && self.published_at.elapsed() >= PUBLISH_EVERY;
+        if !news && !due {
+            return;
+        }
+        self.seq += 1;
+        self.published_generation = generation;
+        self.published_at = Instant::now();
+        self.changed = false;
+        let at = self.clock.now();
+        let view = self.machine.view(at);
+        self.publish.send_replace(Arc::new(Published {
+            seq: self.seq,
+            at,
+            view,
+        }));
+    }
+
+    /// Going cold waits for nothing: torch off, then the machine is told, then the journal ends.
+    fn go_cold(&mut self) {
+        self.guard.stop();
+        self.step(Input::Ask {
+            id: AskId(0),
+            generation: self.machine.generation(),
+            ask: Ask::Hold,
+        });
+        self.write_port();
+        self.journal.close();
+    }
+}
+
+enum Ready {
+    Read,
+    Write,
+}
+
+async fn port_ready(port: Option<&SerialStream>, to_write: bool) -> Ready {
+    let Some(port) = port else {
+        return std::future::pending().await;
+    };
+    // An error shows itself again at the read.
+    tokio::select! {
+        _ = port.readable() => Ready::Read,
+        _ = port.writable(), if to_write => Ready::Write,
+    }
+}
