@@ -2,11 +2,15 @@
 
 use std::sync::Arc;
 
-use control::Job;
-use process::ChartRow;
-use program::{Acceptance, NoSeal, Reading, Report, Setup};
+use control::{Job, JobCut, JobElement};
+use process::{Choice, ChartRow, CutShape, JobTime, Plan};
+use program::{Acceptance, NoSeal, Reading, ReadingRules, Report, Setup, VetInput};
+use units::{Placement, Point, Segment};
 
 use crate::config::Config;
+
+/// Margin of a sheet that is laid round a program for practice, mm.
+const MARGIN_MM: f64 = 40.0;
 
 /// A program that was read, vetted and planned against a setup.
 #[derive(Clone, Debug)]
@@ -19,28 +23,14 @@ pub struct Prepared {
     pub setup: Option<Setup>,
     /// The chart row, when one fits.
     pub row: Option<ChartRow>,
+    /// Why no row fits, in words, when none does.
+    pub no_row: Option<String>,
     /// The program as read.
     pub reading: Arc<Reading>,
-    /// What vetting says.
+    /// What vetting says, with the predicted time where it can be predicted.
     pub report: Report,
-}
-
-impl Prepared {
-    /// Reads, vets and plans.
-    #[must_use]
-    pub fn new(_config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
-        let reading = Arc::new(program::read(text, &program::ReadingRules::default()));
-        let _ = (name, &setup);
-        unreachable!("{reading:?}")
-    }
-
-    /// Seals it.
-    ///
-    /// # Errors
-    /// Why there is no seal: a refusal, a warning not accepted, no setup or no chart row.
-    pub fn seal(&self, _config: &Config, _accepted: &[Acceptance]) -> Result<Arc<Job>, NotSealed> {
-        Err(NotSealed::NoSetup)
-    }
+    /// The predicted times.
+    pub planned: Option<JobTime>,
 }
 
 /// Why a prepared program has no sealed job.
@@ -55,4 +45,204 @@ pub enum NotSealed {
     /// The cycle's settings are not known.
     #[error("no chart row: {0}")]
     NoRow(String),
+}
+
+impl Prepared {
+    /// Reads, vets and plans.
+    #[must_use]
+    pub fn new(config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
+        let reading = program::read(text, &rules(config));
+        let (row, no_row) = choose_row(config, setup.as_ref());
+        let kerf_mm = setup
+            .as_ref()
+            .and_then(|s| s.kerf)
+            .or(row.as_ref().map(|r| r.kerf_mm));
+        let input = VetInput {
+            setup: setup.as_ref(),
+            travel: Point::new(config.travel[0], config.travel[1]),
+            sheet_corner: config.sheet_corner,
+            kerf_mm,
+            chart_feed_mm_s: row.as_ref().map(ChartRow::feed_mm_s),
+            traverse_height_mm: config.cycle.safe_height_mm,
+            line_limit: config.link.dialect.line_limit(),
+            no_row: no_row.as_deref(),
+        };
+        let mut report = program::vet(&reading, &input);
+        let planned = match (&setup, &row) {
+            (Some(setup), Some(row)) => Some(plan(config, &cuts(&reading, setup, row), row)),
+            _ => None,
+        };
+        report.time_s = planned.as_ref().map(|p| p.run_s);
+        Self {
+            name: name.to_owned(),
+            text: text.into(),
+            setup,
+            row,
+            no_row,
+            reading: Arc::new(reading),
+            report,
+            planned,
+        }
+    }
+
+    /// Seals it: binds program text, setup, chart row, machine file, report and acceptances.
+    ///
+    /// # Errors
+    /// Why there is no seal: a refusal, a warning not accepted, no setup or no chart row.
+    pub fn seal(&self, config: &Config, accepted: &[Acceptance]) -> Result<Arc<Job>, NotSealed> {
+        let setup = self.setup.as_ref().ok_or(NotSealed::NoSetup)?;
+        let parts = [
+            self.text.as_ref(),
+            &told(setup),
+            &told(&self.row),
+            config.text.as_bytes(),
+        ];
+        let seal = program::seal(&self.report, accepted, &parts)?;
+        let row = self.row.clone().ok_or_else(|| {
+            let why = self.no_row.clone();
+            NotSealed::NoRow(why.unwrap_or_else(|| "no chart is configured".into()))
+        })?;
+        let cuts = cuts(&self.reading, setup, &row);
+        let planned = plan(config, &cuts, &row);
+        Ok(Arc::new(Job {
+            seal,
+            name: self.name.clone(),
+            sheet: setup.sheet,
+            thickness_mm: setup.thickness,
+            row,
+            cycle: config.cycle,
+            cuts,
+            planned_s: planned.run_s,
+            planned_cuts_s: planned.cuts_s,
+        }))
+    }
+}
+
+/// A plain serialised form for the seal. These types hold only numbers, text and lists: writing
+/// them cannot fail, and if it did the seal would bind the reason.
+fn told<T: serde::Serialize>(what: &T) -> Vec<u8> {
+    serde_json::to_vec(what).unwrap_or_else(|e| e.to_string().into_bytes())
+}
+
+fn rules(config: &Config) -> ReadingRules {
+    ReadingRules {
+        torch_on: config.torch_on.clone(),
+        torch_off: config.torch_off.clone(),
+    }
+}
+
+/// The one chart row that a setup means, or why there is none.
+fn choose_row(config: &Config, setup: Option<&Setup>) -> (Option<ChartRow>, Option<String>) {
+    let Some(setup) = setup else {
+        return (None, None);
+    };
+    if config.chart.is_empty() {
+        return (None, Some("no chart is configured".into()));
+    }
+    let named = setup.chart.as_deref();
+    match process::choose(&config.chart, &setup.material, setup.thickness, named) {
+        Choice::One(row) => (Some(row), None),
+        Choice::Several(names) => {
+            let why = format!(
+                "several rows fit {} {} mm and the setup names none: {}",
+                setup.material,
+                setup.thickness,
+                names.join(", ")
+            );
+            (None, Some(why))
+        }
+        Choice::None => {
+            let why = match named {
+                Some(name) => format!("the chart has no row named {name:?}"),
+                None => format!("no row for {} {} mm", setup.material, setup.thickness),
+            };
+            (None, Some(why))
+        }
+    }
+}
+
+/// The cuts as they lie on the sheet.
+fn cuts(reading: &Reading, setup: &Setup, row: &ChartRow) -> Vec<JobCut> {
+    let placement = Placement {
+        origin: setup.origin,
+        rotation_deg: setup.rotation,
+    };
+    let element = |e: &program::Element| JobElement {
+        segment: e.segment.placed(&placement),
+        feed_mm_s: e.feed_mm_s.unwrap_or(row.feed_mm_s()),
+        line: e.line,
+    };
+    reading
+        .cut_list
+        .cuts
+        .iter()
+        .map(|cut| JobCut {
+            pierce: placement.place(cut.pierce),
+            path: cut.path.iter().map(element).collect(),
+        })
+        .collect()
+}
+
+fn plan(config: &Config, cuts: &[JobCut], row: &ChartRow) -> JobTime {
+    let paths: Vec<Vec<(Segment, f64)>> = cuts
+        .iter()
+        .map(|c| c.path.iter().map(|e| (e.segment, e.feed_mm_s)).collect())
+        .collect();
+    let shapes: Vec<CutShape<'_>> = cuts
+        .iter()
+        .zip(&paths)
+        .map(|(cut, path)| CutShape {
+            pierce: cut.pierce,
+            path,
+        })
+        .collect();
+    let parked = config
+        .park
+        .moved(-config.sheet_corner.x, -config.sheet_corner.y);
+    process::estimate(&Plan {
+        cuts: &shapes,
+        start: parked,
+        park: parked,
+        row,
+        cycle: &config.cycle,
+        motion: &config.motion,
+        source: &config.source,
+    })
+}
+
+/// A sheet laid round a program that comes without a setup, for practice: the chart's 5 mm row
+/// where there is one, else its first.
+#[must_use]
+pub fn sheet_for(config: &Config, text: &[u8]) -> Option<Setup> {
+    let reading = program::read(text, &rules(config));
+    let bounds = reading
+        .cut_list
+        .cuts
+        .iter()
+        .flat_map(|c| c.path.iter().map(|e| e.segment.bounds()))
+        .reduce(|mut all, one| {
+            all.join(&one);
+            all
+        })?;
+    let row = config
+        .chart
+        .iter()
+        .find(|r| r.material == "mild-steel" && r.thickness_mm == 5.0)
+        .or(config.chart.first());
+    let up = |mm: f64| ((mm + 2.0 * MARGIN_MM) / 10.0).ceil() * 10.0;
+    Some(Setup {
+        material: row.map_or_else(|| "mild-steel".into(), |r| r.material.clone()),
+        thickness: row.map_or(5.0, |r| r.thickness_mm),
+        sheet: Point::new(up(bounds.width()), up(bounds.height())),
+        origin: Point::new(MARGIN_MM - bounds.low.x, MARGIN_MM - bounds.low.y),
+        rotation: 0.0,
+        clamp: None,
+        chart: row.map(|r| r.name.clone()),
+        kerf: None,
+        used: Vec::new(),
+        tabs: Vec::new(),
+        keepouts: Vec::new(),
+        coating: None,
+        water_table: false,
+    })
 }

@@ -1,0 +1,99 @@
+//! Puts a panel together: journal, machine, guard and runner over given pins and a given port.
+//! The same for the real table and for practice.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use control::{Machine, Restored, Settings};
+use link::Capability;
+use tokio::sync::mpsc;
+
+use crate::config::Config;
+use crate::guard_thread;
+use crate::journal::{Journal, JournalError, Past};
+use crate::panel::Panel;
+use crate::pins::{Pins, TurnEnd};
+use crate::runner::{Automatic, Parts, Runner};
+
+/// The far ends that differ between a real table and a simulated one.
+pub struct FarEnds {
+    /// The pins and their clock.
+    pub pins: Box<dyn Pins>,
+    /// Path of the serial port.
+    pub port: PathBuf,
+    /// Who is told when a turn of the clock was dealt with, where the clock waits for it.
+    pub turn_end: Option<Box<dyn TurnEnd>>,
+    /// The automatic operator, if there is one.
+    pub automatic: Option<Box<dyn Automatic>>,
+}
+
+/// Why the panel could not be put together.
+#[derive(Debug, thiserror::Error)]
+pub enum AssembleError {
+    /// The journal could not be opened: without it nothing may start.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// The guard's thread could not be made.
+    #[error("the guard's thread could not be started: {0}")]
+    Guard(#[from] std::io::Error),
+}
+
+/// What the machine must know of the table.
+#[must_use]
+pub fn settings(config: &Config) -> Settings {
+    Settings {
+        guard: config.guard,
+        sheet_corner: config.sheet_corner,
+        slat_top_z: config.slat_top_z,
+        top_z: config.travel[2],
+        rapid_mm_s: config.motion.rapid_mm_s,
+        rapid_z_mm_s: config.motion.z_rapid_mm_s,
+        accel_mm_s2: config.motion.accel_mm_s2,
+        baud: config.link.baud,
+        link_silence_ms: config.link.silence_ms,
+        park: config.park,
+    }
+}
+
+/// Opens the journal, restores what it says, starts the guard and makes the runner.
+///
+/// # Errors
+/// The journal or the guard's thread could not be had.
+pub fn assemble(
+    config: &Config,
+    state: &Path,
+    ends: FarEnds,
+) -> Result<(Runner, Panel), AssembleError> {
+    let (reports, from_journal) = mpsc::unbounded_channel();
+    let (journal, past) = Journal::open(state, reports)?;
+    let restored = match past {
+        Past::Events(events) => Restored::from_events(events),
+        Past::Unreadable => Restored::unreadable(),
+    };
+    let dialect = Arc::clone(&config.link.dialect);
+    if !dialect.has(Capability::TorchOffAtOnce) {
+        tracing::warn!(
+            dialect = dialect.name,
+            "this controller has no byte that puts the torch out at once: on a hold the torch goes \
+             out with the permit relay alone"
+        );
+    }
+    let take_away = dialect.take_away_bytes();
+    let clock = ends.pins.clock();
+    let machine = Machine::new(settings(config), dialect, restored);
+    let (guard, from_guard) = guard_thread::start(config.guard, take_away, ends.pins)?;
+    Ok(Runner::new(Parts {
+        machine,
+        clock,
+        guard,
+        from_guard,
+        journal,
+        from_journal,
+        port: ends.port,
+        baud: config.link.baud,
+        lease: Duration::from_millis(config.guard.lease_ms),
+        turn_end: ends.turn_end,
+        automatic: ends.automatic,
+    }))
+}

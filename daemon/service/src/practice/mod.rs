@@ -1,0 +1,376 @@
+//! `standclear practice`: the same panel on the simulated table.
+//!
+//! Only the pins, the wire's far end and the clock are the simulator's; nothing in the service
+//! decides by whether this is practice. Nothing but this command names the simulator.
+
+mod bench;
+mod operator;
+mod summary;
+mod table;
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use control::view::{Phase, View};
+use control::Job;
+use program::{Acceptance, Severity, Setup};
+use units::Time;
+
+use crate::assemble::{FarEnds, assemble};
+use crate::cli::{Format, PracticeArgs, TableArgs};
+use crate::config::Config;
+use crate::job::Prepared;
+use crate::panel::Panel;
+use crate::runner::{Automatic, Runner};
+
+use operator::Operator;
+use summary::Summary;
+use table::{SharedHands, Table};
+
+/// The demonstration that opens when no program is named.
+const DEMO: &str = "hinge-plates";
+
+/// A headless run in which nothing changes for this long (table time) has not finished.
+const STUCK_S: f64 = 900.0;
+
+/// What keeps a practice from beginning or from ending well.
+#[derive(Debug, thiserror::Error)]
+#[error("{says}")]
+struct Trouble {
+    says: String,
+    exit: u8,
+}
+
+/// Something that was asked for is wrong, or cannot be opened.
+fn usage(says: impl ToString) -> Trouble {
+    Trouble {
+        says: says.to_string(),
+        exit: 2,
+    }
+}
+
+/// It was all in order and still did not go well.
+fn unfinished(says: impl ToString) -> Trouble {
+    Trouble {
+        says: says.to_string(),
+        exit: 1,
+    }
+}
+
+/// Runs the command.
+#[must_use]
+pub fn run(args: &PracticeArgs) -> ExitCode {
+    match practise(args) {
+        Ok(code) => code,
+        Err(trouble) => {
+            eprintln!("standclear practice: {trouble}");
+            ExitCode::from(trouble.exit)
+        }
+    }
+}
+
+/// Runs the simulated table as a process of its own, until it is told to end.
+#[must_use]
+pub fn run_table(args: &TableArgs) -> ExitCode {
+    let config = match config(args.config.as_deref()) {
+        Ok(config) => config,
+        Err(trouble) => {
+            eprintln!("standclear table: {trouble}");
+            return ExitCode::from(trouble.exit);
+        }
+    };
+    let settings = table::table_settings(&config, args.seed, args.rough);
+    match simulator::shell::serve(&args.dir, settings, args.speed, Arc::default()) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("standclear table: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn config(file: Option<&Path>) -> Result<Config, Trouble> {
+    match file {
+        Some(file) => Config::load(file).map_err(usage),
+        None => Ok(Config::built_in()),
+    }
+}
+
+fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
+    let config = Arc::new(config(args.config.as_deref())?);
+    let prepared = prepare(args, &config)?;
+    let job = if args.headless || args.program.is_some() {
+        Some(seal(&prepared, &config, args)?)
+    } else {
+        seal(&prepared, &config, args).ok()
+    };
+    let settings = table::table_settings(&config, args.seed, args.rough);
+    let table = match &args.table {
+        Some(dir) => Table::join(dir),
+        None => Table::start(settings, args.speed),
+    }
+    .map_err(unfinished)?;
+    let hands = table.hands();
+    if let Some(job) = &job {
+        hands.lay(job, config.sheet_corner).map_err(unfinished)?;
+    }
+    for fault in &args.faults {
+        hands
+            .inject(*fault)
+            .map_err(|why| usage(format!("--fault: {why}")))?;
+    }
+    let state = State::new(args.state.as_deref())?;
+    let (pins, turns) = bench::connect(table.dir())
+        .map_err(|e| unfinished(format!("the simulated table's wires: {e}")))?;
+    let automatic = match &job {
+        Some(job) if args.headless => {
+            Some(Box::new(Operator::new(hands.clone(), Arc::clone(job))) as Box<dyn Automatic>)
+        }
+        _ => None,
+    };
+    let ends = FarEnds {
+        pins: Box::new(pins),
+        port: table.dir().join("wire"),
+        turn_end: Some(Box::new(turns)),
+        automatic,
+    };
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+        .map_err(unfinished)?;
+    runtime.block_on(async {
+        let (runner, panel) = assemble(&config, state.path(), ends).map_err(unfinished)?;
+        match (&job, args.headless) {
+            (Some(job), true) => headless(args, runner, panel, job, &hands).await,
+            _ => {
+                let desk = Desk {
+                    config: Arc::clone(&config),
+                    state: state.path().to_path_buf(),
+                    hands: hands.clone(),
+                };
+                desk.open(args, runner, panel, prepared).await
+            }
+        }
+    })
+}
+
+/// The folder for journal and programs: a fresh one that is thrown away, or the named one.
+enum State {
+    Fresh(tempfile::TempDir),
+    Kept(PathBuf),
+}
+
+impl State {
+    fn new(named: Option<&Path>) -> Result<Self, Trouble> {
+        match named {
+            Some(dir) => {
+                std::fs::create_dir_all(dir).map_err(|e| {
+                    usage(format!(
+                        "--state {}: {e}. Name a folder that can be written.",
+                        dir.display()
+                    ))
+                })?;
+                Ok(Self::Kept(dir.to_path_buf()))
+            }
+            None => tempfile::Builder::new()
+                .prefix("standclear-practice-")
+                .tempdir()
+                .map(Self::Fresh)
+                .map_err(|e| unfinished(format!("no folder for the journal: {e}"))),
+        }
+    }
+
+    fn path(&self) -> &Path {
+        match self {
+            Self::Fresh(dir) => dir.path(),
+            Self::Kept(dir) => dir,
+        }
+    }
+}
+
+fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
+    let setup = match &args.setup {
+        Some(file) => {
+            let text = read(file)?;
+            let text = String::from_utf8_lossy(&text);
+            let told = |e| usage(format!("{}: {e}", file.display()));
+            Some(Setup::from_toml(&text).map_err(told)?)
+        }
+        None => None,
+    };
+    let Some(file) = &args.program else {
+        let demo = crate::library::demo(DEMO)
+            .ok_or_else(|| unfinished("the built-in demonstration is missing"))?;
+        let setup = setup.unwrap_or(demo.setup);
+        return Ok(Prepared::new(config, &demo.name, &demo.text, Some(setup)));
+    };
+    let text = read(file)?;
+    let name = file
+        .file_stem()
+        .map_or_else(|| "program".into(), |s| s.to_string_lossy().into_owned());
+    let setup = match setup {
+        Some(setup) => setup,
+        None => crate::job::sheet_for(config, &text)
+            .inspect(|s| {
+                eprintln!(
+                    "no --setup: practising on a {:.0} x {:.0} mm sheet of {} {} mm laid round the \
+                     program",
+                    s.sheet.x, s.sheet.y, s.material, s.thickness
+                );
+            })
+            .ok_or_else(|| unfinished("nothing in this program can be laid on a sheet"))?,
+    };
+    Ok(Prepared::new(config, &name, &text, Some(setup)))
+}
+
+fn read(file: &Path) -> Result<Vec<u8>, Trouble> {
+    std::fs::read(file).map_err(|e| {
+        usage(format!(
+            "{}: {e}. Name a file that can be read.",
+            file.display()
+        ))
+    })
+}
+
+/// In practice warnings are accepted with the reason "practice".
+fn seal(prepared: &Prepared, config: &Config, args: &PracticeArgs) -> Result<Arc<Job>, Trouble> {
+    let accepted: Vec<_> = prepared
+        .report
+        .findings
+        .iter()
+        .enumerate()
+        .filter(|(_, f)| f.severity == Severity::Warn)
+        .map(|(finding, f)| Acceptance {
+            rule: f.rule.clone(),
+            finding,
+            reason: "practice".into(),
+        })
+        .collect();
+    prepared.seal(config, &accepted).map_err(|why| {
+        let colour = false;
+        let report =
+            program::text::render(&prepared.report, &prepared.name, &prepared.text, colour);
+        if args.headless {
+            eprint!("{report}");
+        }
+        unfinished(why)
+    })
+}
+
+async fn headless(
+    args: &PracticeArgs,
+    runner: Runner,
+    panel: Panel,
+    job: &Job,
+    hands: &SharedHands,
+) -> Result<ExitCode, Trouble> {
+    let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
+    let task = tokio::spawn(runner.run(async {
+        // Either way it is time to end.
+        let _ = stopped.await;
+    }));
+    let view = watch_to_the_end(&panel, job).await;
+    let truth = hands.truth().map_err(unfinished)?;
+    // The runner may have ended by itself; it is waited for all the same.
+    let _ = stop.send(());
+    if let Err(error) = task.await {
+        return Err(unfinished(format!("the panel ended by a panic: {error}")));
+    }
+    let summary = Summary::new(job, &view, truth);
+    match args.format {
+        Format::Json => println!("{}", serde_json::to_string(&summary).map_err(unfinished)?),
+        Format::Text => print!("{}", summary.text(view.phase)),
+    }
+    if summary.is_whole() {
+        return Ok(ExitCode::SUCCESS);
+    }
+    if view.phase != Phase::Finished {
+        eprintln!(
+            "standclear practice: stood still in {:?}, waiting for {:?}",
+            view.phase, view.waiting_for
+        );
+    }
+    Ok(ExitCode::from(1))
+}
+
+/// Follows the run until it is finished, or until nothing has changed for too long.
+async fn watch_to_the_end(panel: &Panel, job: &Job) -> View {
+    let bar = progress_bar(job);
+    let mut published = panel.watch();
+    let mut since: (u64, Time) = (0, Time::ZERO);
+    loop {
+        let latest = published.borrow_and_update().clone();
+        let view = &latest.view;
+        let done = job.planned_s - view.left_s.unwrap_or(job.planned_s);
+        bar.set_position(done.max(0.0) as u64);
+        if let Some(cut) = view.cut {
+            bar.set_message(format!("cut {cut} of {}", view.cuts.len()));
+        }
+        if view.generation != since.0 || view.phase == Phase::Running {
+            since = (view.generation, latest.at);
+        }
+        let stuck = latest.at.since(since.1).as_secs_f64() > STUCK_S;
+        if view.phase == Phase::Finished || stuck {
+            bar.finish_and_clear();
+            return view.clone();
+        }
+        if published.changed().await.is_err() {
+            bar.finish_and_clear();
+            return panel.latest().view.clone();
+        }
+    }
+}
+
+fn progress_bar(job: &Job) -> indicatif::ProgressBar {
+    // Draws on stderr, and only where that is a terminal.
+    let bar = indicatif::ProgressBar::new(job.planned_s.ceil() as u64);
+    if let Ok(style) =
+        indicatif::ProgressStyle::with_template("{wide_bar} {msg}  {pos} of {len} s (table time)")
+    {
+        bar.set_style(style);
+    }
+    bar
+}
+
+/// The console of a practice.
+struct Desk {
+    config: Arc<Config>,
+    state: PathBuf,
+    hands: SharedHands,
+}
+
+impl Desk {
+    async fn open(
+        self,
+        args: &PracticeArgs,
+        runner: Runner,
+        panel: Panel,
+        prepared: Prepared,
+    ) -> Result<ExitCode, Trouble> {
+        let (corner, laying) = (self.config.sheet_corner, self.hands.clone());
+        let on_load = move |job: &Job| {
+            if let Err(error) = laying.lay(job, corner) {
+                tracing::warn!(error, "the sheet could not be laid on the simulated table");
+            }
+        };
+        let righting = self.hands.clone();
+        let practice = crate::serve::Practice {
+            set_right: Arc::new(move |fault| righting.remedy(fault)),
+            on_load: Arc::new(on_load),
+            prepared: Arc::new(prepared),
+        };
+        crate::serve::console(
+            self.config,
+            &self.state,
+            args.listen,
+            runner,
+            panel,
+            Some(practice),
+        )
+        .await
+        .map_err(usage)
+    }
+}
+

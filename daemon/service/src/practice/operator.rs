@@ -1,0 +1,139 @@
+//! The automatic operator of a headless practice run.
+//!
+//! It asks for the same things as a person at the screen and does with its hands at the table what
+//! a person would do there. It never asks for what the panel says it would refuse.
+
+use std::sync::Arc;
+
+use control::view::{Choice, Phase, View};
+use control::{Ask, Cause, CheckId, Job, ResumeFrom};
+use units::Time;
+
+use crate::runner::Automatic;
+
+/// What can be done at the table itself.
+pub trait Hands: Send {
+    /// Puts right whatever is wrong at the table now.
+    fn set_right(&mut self);
+}
+
+/// The operator.
+pub struct Operator<H> {
+    hands: H,
+    job: Arc<Job>,
+    set_right_for: Option<(usize, Phase, Option<Cause>)>,
+    last: Option<(u64, String)>,
+}
+
+impl<H: Hands> Operator<H> {
+    /// An operator with these hands who wants this job cut.
+    pub fn new(hands: H, job: Arc<Job>) -> Self {
+        Self {
+            hands,
+            job,
+            set_right_for: None,
+            last: None,
+        }
+    }
+
+    /// Looks once at each new trouble and puts right what is wrong at the table.
+    fn see_to_the_table(&mut self, view: &View) {
+        let trouble = matches!(view.phase, Phase::Held | Phase::Latched | Phase::NoLink)
+            || view.alarms.iter().any(|a| !a.gone);
+        if !trouble || view.torch.moving {
+            return;
+        }
+        let first = view.alarms.first().map(|a| a.cause);
+        let cause = view.hold.as_ref().map(|h| h.cause).or(first);
+        let this = (view.holds.len(), view.phase, cause);
+        if self.set_right_for != Some(this) {
+            self.set_right_for = Some(this);
+            self.hands.set_right();
+        }
+    }
+}
+
+impl<H: Hands> Automatic for Operator<H> {
+    fn consider(&mut self, _now: Time, view: &View) -> Option<Ask> {
+        self.see_to_the_table(view);
+        let ask = next(view, &self.job)?;
+        // The same request is not made twice of the same state: a refusal stands.
+        let this = (view.generation, key(&ask));
+        if self.last.as_ref() == Some(&this) {
+            return None;
+        }
+        self.last = Some(this);
+        Some(ask)
+    }
+}
+
+/// What a careful operator asks for next.
+fn next(view: &View, job: &Arc<Job>) -> Option<Ask> {
+    let may = |kind: &str| {
+        view.allowed
+            .iter()
+            .any(|a| a.ask == kind && a.refused.is_none())
+    };
+    if let Some(alarm) = view.alarms.iter().find(|a| !a.seen) {
+        return Some(Ask::Seen { cause: alarm.cause });
+    }
+    if let Some(alarm) = view.alarms.iter().find(|a| a.latched && a.gone) {
+        return Some(Ask::Clear { cause: alarm.cause });
+    }
+    let holds = |check: CheckId| {
+        view.checks
+            .iter()
+            .find(|c| c.check == check)
+            .and_then(|c| c.holds)
+    };
+    if may("load") && view.seal.as_deref() != Some(job.seal.hash()) {
+        return Some(Ask::Load {
+            job: Arc::clone(job),
+        });
+    }
+    if may("home") && holds(CheckId::Referenced) != Some(true) {
+        return Some(Ask::Home);
+    }
+    if may("confirm-place") {
+        return Some(Ask::ConfirmPlace);
+    }
+    if may("permit-test") && holds(CheckId::PermitTested) == Some(false) {
+        return Some(Ask::PermitTest);
+    }
+    if let Some(check) = view
+        .checks
+        .iter()
+        .find(|c| c.vouched && c.holds != Some(true))
+        .filter(|_| may("vouch"))
+    {
+        return Some(Ask::Vouch {
+            check: check.check,
+            yes: true,
+        });
+    }
+    if view.phase == Phase::Held && may("resume") {
+        let offer = view.hold.as_ref().and_then(|h| h.offer);
+        return Some(Ask::Resume {
+            from: offer.unwrap_or(ResumeFrom::Restart),
+        });
+    }
+    let only_skip = |h: &control::view::HoldView| {
+        h.choices.contains(&Choice::Skip)
+            && !h
+                .choices
+                .iter()
+                .any(|c| matches!(c, Choice::CarryOn | Choice::StepBack | Choice::Restart))
+    };
+    if view.hold.as_ref().is_some_and(only_skip) && may("skip-cut") {
+        return Some(Ask::SkipCut);
+    }
+    (view.phase == Phase::Ready && may("start")).then_some(Ask::Start)
+}
+
+/// Tells requests apart without the weight of a job.
+fn key(ask: &Ask) -> String {
+    match ask {
+        Ask::Load { job } => job.seal.hash().to_owned(),
+        other => format!("{other:?}"),
+    }
+}

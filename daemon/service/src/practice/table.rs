@@ -1,0 +1,225 @@
+//! The simulated table of a practice run: started here as a thread, or joined where it runs as a
+//! process of its own.
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use control::Job;
+use simulator::harness::{FaultKind, FaultSpec, Hands, Plan, Truth};
+use simulator::{TableSettings, shell};
+use units::{Placement, Point};
+
+use crate::config::Config;
+use crate::practice::operator;
+
+/// A table must have laid out its wires by then.
+const READY_WITHIN: Duration = Duration::from_secs(10);
+
+/// Why there is no table.
+#[derive(Debug, thiserror::Error)]
+pub enum TableError {
+    /// Its folder could not be made.
+    #[error("no folder for the simulated table: {0}")]
+    Folder(std::io::Error),
+    /// Nobody answers.
+    #[error(
+        "the simulated table in {0} does not answer: {1}. Start it with `standclear table --dir DIR`"
+    )]
+    Silent(PathBuf, String),
+}
+
+/// A table and a pair of hands beside it.
+pub struct Table {
+    dir: PathBuf,
+    hands: SharedHands,
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+    _folder: Option<tempfile::TempDir>,
+}
+
+/// Hands that several may use in turn.
+#[derive(Clone)]
+pub struct SharedHands(Arc<Mutex<Hands>>);
+
+impl SharedHands {
+    fn with<T>(&self, act: impl FnOnce(&mut Hands) -> Result<T, String>) -> Result<T, String> {
+        let mut hands = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        act(&mut hands)
+    }
+
+    /// Lays the sheet of this job on the table.
+    ///
+    /// # Errors
+    /// In the table's words.
+    pub fn lay(&self, job: &Job, corner: Point) -> Result<(), String> {
+        let plan = plan(job, corner);
+        self.with(|h| h.lay(plan).map_err(|e| e.to_string()))
+    }
+
+    /// Lets something go wrong.
+    ///
+    /// # Errors
+    /// The place does not exist.
+    pub fn inject(&self, fault: FaultSpec) -> Result<(), String> {
+        self.with(|h| h.inject(fault).map_err(|e| e.to_string()))
+    }
+
+    /// Does at the table what clears a fault; `None`: whatever is wrong.
+    ///
+    /// # Errors
+    /// In the table's words.
+    pub fn remedy(&self, fault: Option<FaultKind>) -> Result<(), String> {
+        self.with(|h| h.remedy(fault).map_err(|e| e.to_string()))
+    }
+
+    /// The ledger.
+    ///
+    /// # Errors
+    /// In the table's words.
+    pub fn truth(&self) -> Result<Truth, String> {
+        self.with(|h| h.truth().map_err(|e| e.to_string()))
+    }
+}
+
+impl operator::Hands for SharedHands {
+    fn set_right(&mut self) {
+        if let Err(error) = self.remedy(None) {
+            tracing::warn!(error, "the table does not answer its operator");
+        }
+    }
+}
+
+impl Table {
+    /// Starts a table in a folder of its own.
+    ///
+    /// # Errors
+    /// The folder or the table could not be had.
+    pub fn start(settings: TableSettings, speed: f64) -> Result<Self, TableError> {
+        let folder = tempfile::Builder::new()
+            .prefix("standclear-table-")
+            .tempdir()
+            .map_err(TableError::Folder)?;
+        let dir = folder.path().to_path_buf();
+        let stop = Arc::new(AtomicBool::new(false));
+        let thread = {
+            let (dir, stop) = (dir.clone(), Arc::clone(&stop));
+            std::thread::Builder::new()
+                .name("table".into())
+                .spawn(move || {
+                    if let Err(error) = shell::serve(&dir, settings, speed, stop) {
+                        tracing::error!(%error, "the simulated table has ended");
+                    }
+                })
+                .map_err(TableError::Folder)?
+        };
+        let hands = reach(&dir)?;
+        Ok(Self {
+            dir,
+            hands,
+            stop,
+            thread: Some(thread),
+            _folder: Some(folder),
+        })
+    }
+
+    /// Joins a table that runs as a process of its own.
+    ///
+    /// # Errors
+    /// Nobody answers there.
+    pub fn join(dir: &Path) -> Result<Self, TableError> {
+        Ok(Self {
+            dir: dir.to_path_buf(),
+            hands: reach(dir)?,
+            stop: Arc::default(),
+            thread: None,
+            _folder: None,
+        })
+    }
+
+    /// Where its wires come out.
+    #[must_use]
+    pub fn dir(&self) -> &Path {
+        &self.dir
+    }
+
+    /// Hands beside it.
+    #[must_use]
+    pub fn hands(&self) -> SharedHands {
+        self.hands.clone()
+    }
+}
+
+impl Drop for Table {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::Release);
+        if let Some(thread) = self.thread.take()
+            && thread.join().is_err()
+        {
+            tracing::error!("the simulated table ended by a panic");
+        }
+    }
+}
+
+/// Waits until the table listens.
+fn reach(dir: &Path) -> Result<SharedHands, TableError> {
+    let until = Instant::now() + READY_WITHIN;
+    loop {
+        match Hands::connect(dir) {
+            Ok(hands) => return Ok(SharedHands(Arc::new(Mutex::new(hands)))),
+            Err(error) if Instant::now() >= until => {
+                return Err(TableError::Silent(dir.to_path_buf(), error.to_string()));
+            }
+            Err(_) => std::thread::park_timeout(Duration::from_millis(5)),
+        }
+    }
+}
+
+/// What the table must know of a job to be cut on it.
+#[must_use]
+pub fn plan(job: &Job, corner: Point) -> Plan {
+    let shift = Placement {
+        origin: corner,
+        rotation_deg: 0.0,
+    };
+    let path = |cut: &control::JobCut| {
+        cut.path
+            .iter()
+            .map(|e| e.segment.placed(&shift))
+            .collect::<Vec<_>>()
+    };
+    Plan {
+        corner,
+        size: job.sheet,
+        thickness_mm: job.thickness_mm,
+        kerf_mm: job.row.kerf_mm,
+        volts: job.row.volts,
+        feed_mm_s: job.row.feed_mm_s(),
+        amps: job.row.amps,
+        cut_height_mm: job.row.cut_height_mm,
+        cuts: job.cuts.iter().map(path).collect(),
+    }
+}
+
+/// A table with the axes and the wire of this machine file.
+#[must_use]
+pub fn table_settings(config: &Config, seed: u64, rough: bool) -> TableSettings {
+    TableSettings {
+        seed,
+        rough,
+        ..TableSettings::default()
+    }
+    .with_machine(config)
+}
+
+trait WithMachine {
+    fn with_machine(self, config: &Config) -> Self;
+}
+
+impl WithMachine for TableSettings {
+    fn with_machine(self, _config: &Config) -> Self {
+        self
+    }
+}

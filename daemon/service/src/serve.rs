@@ -1,0 +1,178 @@
+//! `standclear serve`: the panel on the real table; and the console that practice shares with it.
+
+use std::future::Future;
+use std::net::SocketAddr;
+use std::path::Path;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use control::Job;
+use tokio::net::TcpListener;
+use tokio::signal::unix::{SignalKind, signal};
+
+use crate::assemble::{FarEnds, assemble};
+use crate::cli::ServeArgs;
+use crate::config::Config;
+use crate::job::Prepared;
+use crate::library::Library;
+use crate::panel::Panel;
+use crate::runner::{Ended, Runner};
+use crate::web;
+
+/// What a practice adds to the console.
+pub struct Practice {
+    /// Does at the simulated table what clears a fault.
+    pub set_right: Arc<web::SetRight>,
+    /// Told of every job that is loaded.
+    pub on_load: Arc<dyn Fn(&Job) + Send + Sync>,
+    /// What the console opens on.
+    pub prepared: Arc<Prepared>,
+}
+
+/// Runs the command.
+#[must_use]
+pub fn run(args: &ServeArgs) -> ExitCode {
+    match serve(args) {
+        Ok(code) => code,
+        Err(says) => {
+            eprintln!("standclear serve: {says}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn serve(args: &ServeArgs) -> Result<ExitCode, String> {
+    let config = match &args.config {
+        Some(file) => Config::load(file).map_err(|e| e.to_string())?,
+        None => {
+            return Err("no machine file: name one with --config FILE. `config/machines/` has an \
+                        example to start from, and `standclear check --config FILE` says what is \
+                        wrong with it"
+                .into());
+        }
+    };
+    let config = Arc::new(config);
+    let state = args.state_dir()?;
+    let pins = crate::board::open(&config.pins).map_err(|e| e.to_string())?;
+    let ends = FarEnds {
+        pins,
+        port: config.link.port.clone(),
+        turn_end: None,
+        automatic: None,
+    };
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+        .map_err(|e| e.to_string())?;
+    runtime.block_on(async {
+        let (runner, panel) = assemble(&config, &state, ends).map_err(|e| e.to_string())?;
+        console(config, &state, args.listen, runner, panel, None).await
+    })
+}
+
+/// Serves the console and runs the panel until the process is told to end.
+///
+/// # Errors
+/// The address cannot be listened on, in words.
+pub async fn console(
+    config: Arc<Config>,
+    state: &Path,
+    listen: SocketAddr,
+    runner: Runner,
+    panel: Panel,
+    practice: Option<Practice>,
+) -> Result<ExitCode, String> {
+    let told = |e: std::io::Error| {
+        format!("--listen {listen}: {e}. Name an address of this machine with a free port")
+    };
+    if !listen.ip().is_loopback() {
+        return Err(format!(
+            "--listen {listen}: only this machine itself may be listened on (127.0.0.1 or [::1]); \
+             watching from elsewhere is not there yet"
+        ));
+    }
+    let listener = TcpListener::bind(listen).await.map_err(told)?;
+    let address = listener.local_addr().map_err(told)?;
+    let (set_right, on_load, prepared) = match practice {
+        Some(p) => (Some(p.set_right), Some(p.on_load), Some(p.prepared)),
+        None => (None, None, None),
+    };
+    let library = Arc::new(Library::new(Arc::clone(&config), state, on_load, prepared));
+    let web_state = web::WebState {
+        panel: panel.clone(),
+        library,
+        set_right,
+        config,
+        state: state.to_path_buf(),
+    };
+    let (end, ended) = tokio::sync::watch::channel(false);
+    let web = tokio::spawn(web::serve(listener, web_state, until_true(ended.clone())));
+    let panel_task = tokio::spawn(runner.run(until_true(ended)));
+    let watchdog = tokio::spawn(keep_watchdog(panel));
+    println!("Standclear's console: http://{address}/");
+    let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Ready]);
+
+    let panel_task = tokio::select! {
+        () = told_to_end() => {
+            let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Stopping]);
+            // Torch off first: the runner goes cold before the console is taken down.
+            let _ = end.send(true);
+            panel_task.await
+        }
+        done = panel_task => {
+            let _ = end.send(true);
+            done
+        }
+    };
+    watchdog.abort();
+    if let Err(error) = web.await {
+        tracing::warn!(%error, "the console ended badly");
+    }
+    match panel_task {
+        Ok(Ended::Stopped) => Ok(ExitCode::SUCCESS),
+        Ok(Ended::GuardGone) => Ok(ExitCode::FAILURE),
+        Err(error) => {
+            tracing::error!(%error, "the panel ended by a panic");
+            Ok(ExitCode::FAILURE)
+        }
+    }
+}
+
+fn until_true(mut flag: tokio::sync::watch::Receiver<bool>) -> impl Future<Output = ()> + Send {
+    async move {
+        // A sender that has gone means the same.
+        let _ = flag.wait_for(|end| *end).await;
+    }
+}
+
+async fn told_to_end() {
+    let (Ok(mut terminate), Ok(mut interrupt)) = (
+        signal(SignalKind::terminate()),
+        signal(SignalKind::interrupt()),
+    ) else {
+        tracing::error!("signals cannot be heard: end this process by its service manager");
+        return std::future::pending().await;
+    };
+    tokio::select! {
+        _ = terminate.recv() => {}
+        _ = interrupt.recv() => {}
+    }
+}
+
+/// The service manager's watchdog is fed only while the panel publishes.
+async fn keep_watchdog(panel: Panel) {
+    let Some(every) = sd_notify::watchdog_enabled() else {
+        return;
+    };
+    let mut beat = tokio::time::interval(every / 3);
+    let mut seen = u64::MAX;
+    loop {
+        beat.tick().await;
+        let seq = panel.latest().seq;
+        if seq != seen {
+            seen = seq;
+            let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Watchdog]);
+        }
+    }
+}
