@@ -163,6 +163,10 @@ pub enum FaultKind {
 /// The ledger's own account of arc on metal, compared with the plan.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Truth {
+    /// Table time, s.
+    pub now_s: f64,
+    /// Length of all paths of the plan that was laid, mm; 0 without one.
+    pub plan_mm: f64,
     /// Path of the plan that no arc has passed, mm.
     pub uncut_mm: f64,
     /// Path that the arc has passed more than once, mm.

@@ -113,7 +113,9 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
     .map_err(unfinished)?;
     let hands = table.hands();
     if let Some(job) = &job {
-        hands.lay(job, config.sheet_corner).map_err(unfinished)?;
+        hands
+            .lay_unless_there(job, config.sheet_corner)
+            .map_err(unfinished)?;
     }
     for fault in &args.faults {
         hands

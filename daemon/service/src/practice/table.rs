@@ -59,6 +59,18 @@ impl SharedHands {
         self.with(|h| h.lay(plan).map_err(|e| e.to_string()))
     }
 
+    /// The same, but leaves the sheet alone that an earlier panel has begun to cut.
+    ///
+    /// # Errors
+    /// In the table's words.
+    pub fn lay_unless_there(&self, job: &Job, corner: Point) -> Result<(), String> {
+        let path_mm: f64 = job.cuts.iter().map(control::JobCut::length_mm).sum();
+        if (self.truth()?.plan_mm - path_mm).abs() < 0.001 {
+            return Ok(());
+        }
+        self.lay(job, corner)
+    }
+
     /// Lets something go wrong.
     ///
     /// # Errors

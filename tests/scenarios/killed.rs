@@ -1,0 +1,103 @@
+//! The panel dies while the arc is on; the table is a process of its own and outlives it.
+
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use simulator::harness::{Hands, Truth};
+
+use crate::rig::{Ran, assert_whole, fixture, standclear};
+
+/// Kills what it holds when it goes, so that a failed test leaves nothing running.
+struct Reaped(Child);
+
+impl Drop for Reaped {
+    fn drop(&mut self) {
+        // It may have ended already.
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+fn start(command: &mut Command) -> Reaped {
+    let child = command
+        .stdout(Stdio::null())
+        .stderr(Stdio::inherit())
+        .spawn()
+        .expect("the binary starts");
+    Reaped(child)
+}
+
+/// Asks the table until `enough` holds; fails with the last answer after a minute.
+#[track_caller]
+fn until(hands: &mut Hands, what: &str, enough: impl Fn(&Truth) -> bool) -> Truth {
+    let end = Instant::now() + Duration::from_secs(60);
+    loop {
+        let truth = hands.truth().expect("the table answers");
+        if enough(&truth) {
+            return truth;
+        }
+        assert!(Instant::now() < end, "never {what}: {truth:?}");
+        std::thread::yield_now();
+    }
+}
+
+fn reach(dir: &Path) -> Hands {
+    let end = Instant::now() + Duration::from_secs(30);
+    loop {
+        match Hands::connect(dir) {
+            Ok(hands) => return hands,
+            Err(error) => assert!(Instant::now() < end, "the table does not listen: {error}"),
+        }
+        std::thread::yield_now();
+    }
+}
+
+fn panel(table: &Path, state: &Path) -> Command {
+    let mut command = standclear();
+    command
+        .arg("practice")
+        .arg(fixture("square.nc"))
+        .arg("--setup")
+        .arg(fixture("square.toml"))
+        .args(["--headless", "--format", "json", "--table"])
+        .arg(table)
+        .arg("--state")
+        .arg(state);
+    command
+}
+
+#[test]
+fn a_killed_panel_puts_the_arc_out_and_is_shown_as_interrupted() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (dir, state) = (folder.path().join("table"), folder.path().join("state"));
+    std::fs::create_dir_all(&dir).expect("a folder");
+    let _table = start(standclear().arg("table").arg("--dir").arg(&dir).args(["--speed", "5"]));
+    let mut hands = reach(&dir);
+
+    let mut first = start(&mut panel(&dir, &state));
+    // Into the second cut: the arc has been on for longer than the first cut takes.
+    let burning = until(&mut hands, "well into the second cut", |t| t.arc_on_s > 6.0);
+    first.0.kill().expect("SIGKILL");
+    first.0.wait().expect("reaped");
+
+    // The ledger itself judges the relay (100 ms after the last pulse) and the arc (20 ms after
+    // the relay). That the arc is out shows in arc time that stands still while the table's clock
+    // goes on: two seconds of it, with the arc on for a tenth at most.
+    let dead = hands.truth().expect("the table answers");
+    assert!(dead.arc_on_s >= burning.arc_on_s);
+    let later = until(&mut hands, "two seconds later", |t| t.now_s > dead.now_s + 2.0);
+    assert!(later.arc_on_s - dead.arc_on_s < 0.15, "{dead:?} {later:?}");
+    assert_eq!(later.violations, Vec::<String>::new());
+    assert!(later.uncut_mm > 1.0, "{later:?}");
+
+    // A new panel on the same table and state: shown as interrupted, taken up again, whole.
+    let second = Ran::of(&mut panel(&dir, &state));
+    assert_whole(&second);
+    let log = Ran::of(
+        standclear()
+            .args(["log", "--format", "json", "--state"])
+            .arg(&state),
+    );
+    assert!(log.stdout.contains("run-interrupted"), "{}", log.stdout);
+}

@@ -1,0 +1,8 @@
+//! Whole-service tests: the real binary over a real pseudo-terminal against the simulated table.
+
+mod cutting;
+mod faults;
+mod journal;
+mod killed;
+mod rig;
+mod vetting;
