@@ -1,0 +1,249 @@
+//! What is written about the code is true, and what must be labelled is labelled.
+
+use std::collections::BTreeSet;
+
+use crate::tree::{Tree, finds, nothing_wrong, numbered};
+
+/// Somebody will lay real metal under a demonstration: each file of it says what it is.
+fn labels(tree: &Tree) -> Vec<String> {
+    const LABEL: &str = "INVENTED DATA - not for cutting metal";
+    tree.under("config/demo/")
+        .chain(tree.under("config/charts/"))
+        .filter(|(_, text)| !text.contains(LABEL))
+        .map(|(path, _)| format!("{path}: does not say {LABEL:?}"))
+        .collect()
+}
+
+#[test]
+fn every_file_of_the_demonstration_says_that_it_is_invented() {
+    let tree = Tree::of_repository();
+    assert!(
+        tree.under("config/demo/").count() >= 10,
+        "the demonstration is there"
+    );
+    nothing_wrong(&labels(&tree));
+    let bad = labels(&Tree::of(&[
+        ("config/demo/a.nc", "G21"),
+        ("config/charts/b.toml", ""),
+    ]));
+    assert_eq!(bad.len(), 2, "{bad:?}");
+}
+
+/// Places on the machine of whoever wrote it, and words about how it was written, mean nothing to
+/// whoever reads it.
+fn strangers(tree: &Tree) -> Vec<String> {
+    let paths = [
+        concat!("/wor", "k/"),
+        concat!("/tmp", "/sc"),
+        concat!("/ro", "ot/"),
+        concat!("/tmp", "/t-"),
+    ];
+    let words = [
+        concat!("co-auth", "ored-by"),
+        concat!("the bri", "ef says"),
+        concat!("as an ", "ai"),
+        concat!("language ", "model"),
+    ];
+    let pages = [
+        "design", "process", "vetting", "style", "screens", "checks", "platform", "roadmap",
+    ];
+    let mut wrong = Vec::new();
+    for (path, text) in tree.under("") {
+        if path == "Cargo.lock" || path.ends_with("package-lock.json") {
+            continue;
+        }
+        for (k, line) in numbered(text) {
+            let lower = line.to_lowercase();
+            let mut say = |what: &str| wrong.push(format!("{path}:{k}: {what}"));
+            for place in paths.iter().filter(|p| line.contains(**p)) {
+                say(&format!("{place} is a place on one machine"));
+            }
+            for word in words.iter().filter(|w| lower.contains(**w)) {
+                say(&format!("{word:?} is not about this product"));
+            }
+            // Pages that are not in this repository.
+            for page in pages
+                .iter()
+                .filter(|p| lower.contains(&format!("{p}{}", ".md")))
+            {
+                say(&format!("{page}.md is not in this repository"));
+            }
+            if let Some((_, after)) = lower.split_once(concat!("iss", "ue ")) {
+                let after = after.trim_start_matches('#');
+                if after.starts_with(|c: char| c.is_ascii_digit()) {
+                    say("a number that nobody can look up");
+                }
+            }
+        }
+    }
+    wrong
+}
+
+#[test]
+fn nothing_speaks_of_places_and_papers_that_a_reader_does_not_have() {
+    nothing_wrong(&strangers(&Tree::of_repository()));
+    let bad = strangers(&Tree::of(&[(
+        "a.rs",
+        concat!(
+            "// see /wor",
+            "k/x\n// as in design",
+            ".md 4\n// iss",
+            "ue #7\n// an issue arises"
+        ),
+    )]));
+    finds(&bad, "a.rs:1: ");
+    finds(&bad, "n.md is not in this repository");
+    finds(&bad, "a.rs:3: a number");
+    assert_eq!(bad.len(), 3, "{bad:?}");
+}
+
+/// The panel watches the emergency stop; it never performs it, and says nothing that sounds so.
+fn claims(tree: &Tree) -> Vec<String> {
+    const NEVER: [&str; 6] = [
+        "emergency stop performed",
+        "performs the emergency stop",
+        "safety-rated",
+        "safety rated",
+        "guarantees safety",
+        "completely safe",
+    ];
+    tree.ending(&[".md", ".rs", ".js", ".html", ".toml"])
+        .filter(|(path, _)| !path.starts_with("tests/tidy"))
+        .flat_map(|(path, text)| {
+            numbered(text)
+                .filter(|(_, line)| NEVER.iter().any(|n| line.to_lowercase().contains(n)))
+                .map(move |(k, _)| format!("{path}:{k}: claims what wires and people do"))
+        })
+        .collect()
+}
+
+#[test]
+fn nothing_claims_to_be_a_safety_device() {
+    nothing_wrong(&claims(&Tree::of_repository()));
+    finds(
+        &claims(&Tree::of(&[("README.md", "A safety-rated panel.")])),
+        "README.md:1",
+    );
+}
+
+/// Promises whose test does not exist yet, each with what is missing. Shrinks to nothing.
+const NOT_TESTED_YET: [(&str, &str); 0] = [];
+
+/// The ids `S-nn` in a text.
+fn ids(text: &str) -> BTreeSet<String> {
+    text.match_indices("S-")
+        .filter(|(at, _)| !text[..*at].ends_with(|c: char| c.is_alphanumeric()))
+        .filter_map(|(at, _)| {
+            let id = text.get(at..at + 4)?;
+            let digits = id[2..].chars().all(|c| c.is_ascii_digit());
+            let ends = !text[at + 4..].starts_with(|c: char| c.is_alphanumeric());
+            (digits && ends).then(|| id.to_owned())
+        })
+        .collect()
+}
+
+/// A promise that no test keeps is a wish; a test that cites no promise of the list cites nothing.
+/// Promises are the lines of DEVELOPERS.md that begin with `| S-nn |`.
+fn promises(tree: &Tree, not_yet: &[(&str, &str)]) -> Vec<String> {
+    let page = tree.0.get("DEVELOPERS.md").map_or("", String::as_str);
+    let promised: BTreeSet<String> = page
+        .lines()
+        .filter(|line| line.starts_with("| S-"))
+        .flat_map(|line| ids(&line[..6]))
+        .collect();
+    let mut cited = BTreeSet::new();
+    let mut wrong = Vec::new();
+    for (path, text) in tree
+        .ending(&[".rs", ".js"])
+        .filter(|(path, _)| !path.starts_with("tests/tidy"))
+    {
+        let whole =
+            path.starts_with("tests/") || path.contains("/tests/") || path.ends_with("/tests.rs");
+        let tests = if whole {
+            text
+        } else {
+            text.split_once("#[cfg(test)]").map_or("", |(_, t)| t)
+        };
+        for id in ids(tests) {
+            if !promised.contains(&id) {
+                wrong.push(format!(
+                    "{path}: cites {id}, which DEVELOPERS.md does not promise"
+                ));
+            }
+            cited.insert(id);
+        }
+    }
+    for id in &promised {
+        match (
+            cited.contains(id),
+            not_yet.iter().any(|(listed, _)| listed == id),
+        ) {
+            (false, false) => wrong.push(format!(
+                "{id}: promised in DEVELOPERS.md, and no test cites it"
+            )),
+            (true, true) => wrong.push(format!("{id}: is tested now, take it off the list")),
+            _ => {}
+        }
+    }
+    wrong
+}
+
+#[test]
+fn every_safety_promise_has_a_test_that_cites_it() {
+    let tree = Tree::of_repository();
+    assert!(
+        tree.0["DEVELOPERS.md"].contains("| S-01 |"),
+        "the promises are where they are looked for"
+    );
+    nothing_wrong(&promises(&tree, &NOT_TESTED_YET));
+    let bad = Tree::of(&[
+        (
+            "DEVELOPERS.md",
+            "| S-01 | a |\n| S-02 | b |\n| S-03 | c, and see S-09 |",
+        ),
+        (
+            "daemon/control/src/a.rs",
+            "// S-02\n#[cfg(test)]\nmod tests {\n    /// S-01, S-44\n}",
+        ),
+    ]);
+    let wrong = promises(&bad, &[("S-03", "no rig"), ("S-01", "old")]);
+    finds(&wrong, "cites S-44");
+    finds(&wrong, "S-02: promised in DEVELOPERS.md");
+    finds(&wrong, "S-01: is tested now");
+    assert_eq!(wrong.len(), 3, "{wrong:?}");
+}
+
+/// A map with streets that are gone misleads: every path of ours that the documents name exists.
+fn map(tree: &Tree) -> Vec<String> {
+    let mut wrong = Vec::new();
+    for page in ["DEVELOPERS.md", "README.md"] {
+        let text = tree.0.get(page).map_or("", String::as_str);
+        for (k, line) in numbered(text) {
+            for code in line.split('`').skip(1).step_by(2) {
+                let ours = ["daemon/", "ui-static/", "config/", "tests/", "systemd/"]
+                    .iter()
+                    .any(|f| code.starts_with(f));
+                let plain = !code.contains([' ', '*', '<', '{']);
+                let path = code.trim_end_matches('/');
+                if ours
+                    && plain
+                    && !tree.0.contains_key(path)
+                    && tree.under(&format!("{path}/")).next().is_none()
+                {
+                    wrong.push(format!("{page}:{k}: {code} does not exist"));
+                }
+            }
+        }
+    }
+    wrong
+}
+
+#[test]
+fn every_path_that_the_documents_name_exists() {
+    nothing_wrong(&map(&Tree::of_repository()));
+    let bad = map(&Tree::of(&[
+        ("DEVELOPERS.md", "see `daemon/units/` and `daemon/gone.rs`"),
+        ("daemon/units/src/lib.rs", ""),
+    ]));
+    assert_eq!(bad, ["DEVELOPERS.md:1: daemon/gone.rs does not exist"]);
+}
