@@ -228,20 +228,22 @@ impl Segment {
         }
     }
 
-    /// The part of it from `s0` to `s1` mm along, held within its ends.
+    /// The part of it from `s0` to `s1` mm along, held within its ends. An empty part is a line
+    /// without length: an arc whose ends are equal would be a full circle.
     #[must_use]
     pub fn part(&self, s0: f64, s1: f64) -> Self {
         let (from, to) = (self.point_at(s0), self.point_at(s1));
+        let whole = s0 <= 0.0 && s1 >= self.length();
         match *self {
-            Self::Line { .. } => Self::Line { from, to },
             Self::Arc {
                 centre, clockwise, ..
-            } => Self::Arc {
+            } if whole || from != to => Self::Arc {
                 from,
                 to,
                 centre,
                 clockwise,
             },
+            Self::Line { .. } | Self::Arc { .. } => Self::Line { from, to },
         }
     }
 
