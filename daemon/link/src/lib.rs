@@ -4,10 +4,21 @@
 //! framing, line checks, numbering, how much may be in flight and what to say again. Knows nothing
 //! of jobs, torches or holds.
 
+mod answer;
+mod check;
+mod checking;
+mod dialect;
+mod flight;
+mod frame;
+mod raw;
+mod saying;
+mod session;
+mod template;
+mod wire;
 mod words;
 
+pub use check::{Check, Crc16, crc16};
+pub use dialect::{Capability, Dialect, DialectError, PLAIN, UNSENT_WITH_ARC};
+pub use saying::needs;
+pub use session::{LinkCounters, Outgoing, Session};
 pub use words::{Command, Doing, Status, TakeAway, Ticket, Word};
-
-/// A parsed dialect file.
-#[derive(Clone, Debug)]
-pub struct Dialect {}
