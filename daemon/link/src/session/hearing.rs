@@ -224,7 +224,7 @@ impl Session {
     fn again(&mut self, now: Time, number: Option<u64>, words: &mut Vec<Word>) {
         let Some(number) = number else {
             // Without numbers a line may only be said again if it has surely arrived, and spoilt.
-            if self.tail.is_empty() && now >= self.wire.free_at() && self.flight.in_flight() > 0 {
+            if self.tail.is_empty() && now >= self.line_gone_at && self.flight.in_flight() > 0 {
                 self.counters.asked_again += 1;
                 self.flight.rewind_to(0);
             }
@@ -292,7 +292,7 @@ impl Session {
             return;
         }
         let wait = Duration::from_millis(self.dialect.window.resend_ms);
-        if now < self.headway_at.max(self.wire.free_at()) + wait * self.back_off {
+        if now < self.headway_at.max(self.line_gone_at) + wait * self.back_off {
             return;
         }
         let Some(oldest) = self.flight.oldest() else {

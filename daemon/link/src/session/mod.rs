@@ -139,6 +139,8 @@ pub struct Session {
     asked_at: Option<Time>,
     /// When the controller last showed that it makes headway with lines, or lines went out.
     headway_at: Time,
+    /// When the last byte of a line will have left (what is sent between lines not counted).
+    line_gone_at: Time,
     back_off: u32,
     /// The last line asked for again, and until when a like request is an echo of the same loss
     /// (`None`: it has not yet gone out again).
@@ -171,6 +173,7 @@ impl Session {
             last_written: Time::ZERO,
             asked_at: None,
             headway_at: Time::ZERO,
+            line_gone_at: Time::ZERO,
             back_off: 1,
             echo: None,
             rests: 0,

@@ -83,6 +83,7 @@ impl Session {
                 }
                 let part: Vec<u8> = self.tail.drain(..whole.min(room)).collect();
                 self.put(now, out, &part);
+                self.line_gone_at = self.wire.free_at();
             }
             match self.next_line(now) {
                 Some(bytes) => self.tail = bytes,
