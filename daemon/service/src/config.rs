@@ -1,5 +1,18 @@
-//! The machine file: as typed, then as resolved.
+//! The machine file: as typed ([`low`]), then resolved and range-checked ([`Config`]).
+//!
+//! This is the only place where it is read. Nothing is taken in silence: an unknown key, a value
+//! outside its range and a pin that would read a broken wire as "safe" are all refused, with the
+//! file, the line, the key and what to do.
 
+mod embedded;
+mod low;
+mod range;
+mod resolve;
+mod signals;
+#[cfg(test)]
+mod tests;
+
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -7,6 +20,8 @@ use control::guard::GuardSettings;
 use link::Dialect;
 use process::{ChartRow, CycleSettings, MotionLimits};
 use units::Point;
+
+pub use signals::{SIGNALS, SignalKind};
 
 /// Everything about the table, resolved and range-checked.
 #[derive(Clone, Debug)]
@@ -25,6 +40,10 @@ pub struct Config {
     pub slat_top_z: f64,
     /// Where the torch parks, machine coordinates, mm.
     pub park: Point,
+    /// Distance between slats, mm.
+    pub slat_pitch_mm: f64,
+    /// Depth of the slats, mm: how far a piece can fall.
+    pub slat_depth_mm: f64,
     /// What the axes can do.
     pub motion: MotionLimits,
     /// Settings of the cycle.
@@ -37,6 +56,10 @@ pub struct Config {
     pub pins: PinsConfig,
     /// The cut chart's rows; empty: none.
     pub chart: Vec<ChartRow>,
+    /// The power source.
+    pub power: PowerConfig,
+    /// The air supply.
+    pub air: AirConfig,
     /// M words that mean torch on, and torch off.
     pub torch_on: Vec<u16>,
     /// M words that mean torch off.
@@ -65,16 +88,18 @@ pub struct PinsConfig {
     pub permit: Option<u8>,
     /// Input pins by signal name.
     pub inputs: Vec<InputPin>,
+    /// Names of all signals that this table has, from whatever they are read.
+    pub fitted: BTreeSet<String>,
 }
 
 /// One input pin.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct InputPin {
     /// Which signal, named as in the design (`fire_on`, `arc_ok`, ...).
     pub signal: String,
     /// Its number on the board.
     pub pin: u8,
-    /// A high level means true.
+    /// A high level means true: the contact that the signal is named after is closed.
     pub active_high: bool,
     /// Pull resistor: `"up"`, `"down"` or `"none"`.
     pub pull: String,
@@ -82,8 +107,50 @@ pub struct InputPin {
     pub debounce_ms: u64,
 }
 
+/// The plasma power source, as its rating plate and book say.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PowerConfig {
+    /// Rated current, A.
+    pub rated_amps: f64,
+    /// Rated duty at that current, as a part of ten minutes (0 to 1).
+    pub rated_duty: f64,
+    /// How it strikes.
+    pub starting: Starting,
+    /// The arc voltage is told divided by this; 1: raw.
+    pub divider: f64,
+    /// Currents for which sets of nozzles are at hand, A.
+    pub settings_amps: Vec<f64>,
+}
+
+/// How a power source strikes its pilot arc.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Starting {
+    /// The gas parts electrode and nozzle: no burst.
+    Contact,
+    /// A high-frequency, high-voltage burst: disturbs wires.
+    Burst,
+}
+
+/// The air supply. Volumes and flows are free air.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AirConfig {
+    /// Receiver and everything that holds air with it, L.
+    pub receiver_l: f64,
+    /// What the compressor delivers, L/min.
+    pub compressor_l_min: f64,
+    /// What the torch takes, L/min.
+    pub torch_l_min: f64,
+    /// The compressor starts at this pressure, bar.
+    pub start_bar: f64,
+    /// The compressor stops at this pressure, bar.
+    pub stop_bar: f64,
+    /// Below this at the source with flow the air is low, bar.
+    pub low_bar: f64,
+}
+
 /// What is wrong with a machine file.
-#[derive(Debug, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{file}: {says}. {remedy}")]
 pub struct ConfigError {
     /// Which file.
@@ -99,11 +166,40 @@ impl Config {
     ///
     /// # Errors
     /// The file, the key, what is wrong and what to do.
-    pub fn load(_path: &Path) -> Result<Self, ConfigError> {
-        Err(ConfigError {
-            file: String::new(),
-            says: String::new(),
-            remedy: String::new(),
-        })
+    pub fn load(path: &Path) -> Result<Self, ConfigError> {
+        let text = resolve::read_text(path, "Name a machine file that can be read")?;
+        let folder = path.parent().unwrap_or(Path::new(""));
+        let mut config = resolve::resolve(&path.display().to_string(), &text, &|named| {
+            let file = folder.join(named);
+            let text = resolve::read_text(
+                &file,
+                "Correct the path in the machine file: it is relative to that file",
+            )?;
+            Ok((file.display().to_string(), text))
+        })?;
+        config.file = Some(path.to_path_buf());
+        Ok(config)
+    }
+
+    /// The machine file that is used when none is named: the invented practice table with the
+    /// invented chart.
+    ///
+    /// # Panics
+    /// Never in a build that passed its tests: the files are part of the program.
+    #[must_use]
+    pub fn built_in() -> Self {
+        match embedded::practice() {
+            Ok(config) => config,
+            Err(error) => panic!("a file inside this program is wrong: {error}"),
+        }
+    }
+
+    /// The same without a chart: for judging a program of which the material is not known.
+    #[must_use]
+    pub fn built_in_without_chart() -> Self {
+        Self {
+            chart: Vec::new(),
+            ..Self::built_in()
+        }
     }
 }

@@ -1,0 +1,196 @@
+//! The machine file as it is typed: every section and nearly every key may be left out, unknown
+//! keys are refused.
+
+use std::collections::BTreeMap;
+
+use control::guard::GuardSettings;
+use process::{CycleSettings, MotionLimits};
+use serde::Deserialize;
+
+use super::Starting;
+
+/// The whole file.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct File {
+    pub name: String,
+    /// Path of the chart, relative to the file; left out: no chart.
+    pub chart: Option<String>,
+    #[serde(default)]
+    pub table: Table,
+    #[serde(default)]
+    pub motion: MotionLimits,
+    pub link: Link,
+    pub pins: Pins,
+    #[serde(default)]
+    pub guard: GuardSettings,
+    #[serde(default)]
+    pub cycle: CycleSettings,
+    #[serde(default)]
+    pub source: Source,
+    #[serde(default)]
+    pub air: Air,
+    #[serde(default)]
+    pub words: Words,
+}
+
+/// `[table]`: defaults are those of the invented table.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Table {
+    pub travel: [f64; 3],
+    pub sheet_corner: [f64; 2],
+    pub slat_top_z: f64,
+    pub park: [f64; 2],
+    pub slat_pitch_mm: f64,
+    pub slat_depth_mm: f64,
+}
+
+impl Default for Table {
+    fn default() -> Self {
+        Self {
+            travel: [1300.0, 1300.0, 100.0],
+            sheet_corner: [50.0, 50.0],
+            slat_top_z: 20.0,
+            park: [0.0, 0.0],
+            slat_pitch_mm: 75.0,
+            slat_depth_mm: 60.0,
+        }
+    }
+}
+
+/// `[link]`.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Link {
+    pub port: String,
+    #[serde(default = "baud")]
+    pub baud: u32,
+    pub dialect: String,
+    #[serde(default = "silence_ms")]
+    pub silence_ms: u64,
+}
+
+fn baud() -> u32 {
+    115_200
+}
+
+fn silence_ms() -> u64 {
+    250
+}
+
+/// `[pins]`.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Pins {
+    pub backend: Backend,
+    pub permit: Option<u8>,
+    /// With the backend `none`: which signals the table has all the same.
+    #[serde(default)]
+    pub fitted: Vec<String>,
+    /// By signal name.
+    #[serde(default)]
+    pub inputs: BTreeMap<String, Input>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Backend {
+    Board,
+    None,
+}
+
+/// `[pins.inputs.NAME]`.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Input {
+    pub pin: u8,
+    #[serde(default)]
+    pub pull: Pull,
+    /// The level while the contact is closed.
+    pub closed_is: Level,
+    #[serde(default)]
+    pub debounce_ms: u64,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Pull {
+    Up,
+    Down,
+    /// A resistor outside the board does it.
+    #[default]
+    None,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Level {
+    High,
+    Low,
+}
+
+/// `[source]`.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Source {
+    pub rated_amps: f64,
+    pub rated_duty: f64,
+    pub starting: Starting,
+    pub divider: f64,
+    pub settings_amps: Vec<f64>,
+}
+
+impl Default for Source {
+    fn default() -> Self {
+        Self {
+            rated_amps: 60.0,
+            rated_duty: 0.40,
+            starting: Starting::Contact,
+            divider: 50.0,
+            settings_amps: Vec::new(),
+        }
+    }
+}
+
+/// `[air]`.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Air {
+    pub receiver_l: f64,
+    pub compressor_l_min: f64,
+    pub torch_l_min: f64,
+    pub start_bar: f64,
+    pub stop_bar: f64,
+    pub low_bar: f64,
+}
+
+impl Default for Air {
+    fn default() -> Self {
+        Self {
+            receiver_l: 100.0,
+            compressor_l_min: 90.0,
+            torch_l_min: 165.0,
+            start_bar: 6.5,
+            stop_bar: 8.0,
+            low_bar: 5.0,
+        }
+    }
+}
+
+/// `[words]`.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Words {
+    pub torch_on: Vec<u16>,
+    pub torch_off: Vec<u16>,
+}
+
+impl Default for Words {
+    fn default() -> Self {
+        Self {
+            torch_on: vec![3, 4],
+            torch_off: vec![5],
+        }
+    }
+}

@@ -1,0 +1,335 @@
+//! From the text of a machine file to a [`Config`].
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use link::Dialect;
+use process::ChartRow;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+use units::Point;
+
+use super::low::{Backend, File, Input, Level, Pins, Pull};
+use super::signals::{self, SIGNALS};
+use super::{AirConfig, Config, ConfigError, InputPin, LinkConfig, PinsConfig, PowerConfig, range};
+
+/// No machine file, chart or dialect is longer, bytes: a wrong path is found before it is read
+/// into memory.
+const LONGEST: u64 = 1 << 20;
+
+/// Header pins of the boards that the backend `board` drives are numbered 0 to 27.
+const HIGHEST_PIN: u8 = 27;
+
+/// Longest debounce, ms: more would hide what the guard must see. Ours.
+const LONGEST_DEBOUNCE_MS: u64 = 100;
+
+/// Reads another file that the machine file names: its name for messages, and its text.
+pub type ReadNamed<'a> = &'a dyn Fn(&str) -> Result<(String, String), ConfigError>;
+
+/// Reads a whole text file.
+///
+/// # Errors
+/// The file cannot be read, is too long or is no UTF-8.
+pub fn read_text(path: &Path, remedy: &str) -> Result<String, ConfigError> {
+    let wrong = |says: String| ConfigError {
+        file: path.display().to_string(),
+        says,
+        remedy: remedy.to_owned(),
+    };
+    let size = std::fs::metadata(path)
+        .map_err(|e| wrong(format!("cannot be read: {e}")))?
+        .len();
+    if size > LONGEST {
+        return Err(wrong(format!("is {size} bytes long, more than {LONGEST}")));
+    }
+    let bytes = std::fs::read(path).map_err(|e| wrong(format!("cannot be read: {e}")))?;
+    String::from_utf8(bytes).map_err(|e| {
+        let at = e.utf8_error().valid_up_to();
+        wrong(format!("is no text in UTF-8 (byte {at})"))
+    })
+}
+
+/// Parses, checks and resolves a machine file. `named` reads the files that it names.
+///
+/// # Errors
+/// The file, the line and key, what is wrong and what to do.
+pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, ConfigError> {
+    let low: File = parse(file, text)?;
+    let at = |key: &str, says: String, remedy: &str| ConfigError {
+        file: file.to_owned(),
+        says: format!("{}{key} {says}", line_of(text, key)),
+        remedy: remedy.to_owned(),
+    };
+    range::check(&low).map_err(|w| at(w.key, w.says, &w.remedy))?;
+    let (inputs, fitted) =
+        pins(&low.pins).map_err(|w| at(&w.key, w.says, &w.remedy))?;
+    if low.link.port.is_empty() {
+        let remedy = "Name the serial port, such as /dev/ttyUSB0";
+        return Err(at("link.port", "is empty".into(), remedy));
+    }
+
+    let (dialect_file, dialect_text) = named(&low.link.dialect)?;
+    let dialect = Dialect::from_toml(&dialect_text).map_err(|e| ConfigError {
+        file: dialect_file,
+        says: format!("{}: {}", e.key, e.says),
+        remedy: e.remedy,
+    })?;
+    let chart = match &low.chart {
+        Some(path) => {
+            let (chart_file, chart_text) = named(path)?;
+            chart(&chart_file, &chart_text)?
+        }
+        None => Vec::new(),
+    };
+    let backend = match low.pins.backend {
+        Backend::Board => "board",
+        Backend::None => "none",
+    };
+    let point = |[x, y]: [f64; 2]| Point::new(x, y);
+    Ok(Config {
+        name: low.name,
+        file: None,
+        text: text.to_owned(),
+        travel: low.table.travel,
+        sheet_corner: point(low.table.sheet_corner),
+        slat_top_z: low.table.slat_top_z,
+        park: point(low.table.park),
+        slat_pitch_mm: low.table.slat_pitch_mm,
+        slat_depth_mm: low.table.slat_depth_mm,
+        motion: low.motion,
+        cycle: low.cycle,
+        guard: low.guard,
+        link: LinkConfig {
+            port: PathBuf::from(low.link.port),
+            baud: low.link.baud,
+            dialect: Arc::new(dialect),
+            silence_ms: low.link.silence_ms,
+        },
+        pins: PinsConfig {
+            backend: backend.to_owned(),
+            permit: low.pins.permit,
+            inputs,
+            fitted,
+        },
+        chart,
+        power: PowerConfig {
+            rated_amps: low.source.rated_amps,
+            rated_duty: low.source.rated_duty,
+            starting: low.source.starting,
+            divider: low.source.divider,
+            settings_amps: low.source.settings_amps,
+        },
+        air: AirConfig {
+            receiver_l: low.air.receiver_l,
+            compressor_l_min: low.air.compressor_l_min,
+            torch_l_min: low.air.torch_l_min,
+            start_bar: low.air.start_bar,
+            stop_bar: low.air.stop_bar,
+            low_bar: low.air.low_bar,
+        },
+        torch_on: low.words.torch_on,
+        torch_off: low.words.torch_off,
+    })
+}
+
+fn parse<T: serde::de::DeserializeOwned>(file: &str, text: &str) -> Result<T, ConfigError> {
+    toml::from_str(text).map_err(|e| ConfigError {
+        file: file.to_owned(),
+        says: match e.span() {
+            Some(span) => format!("line {}: {}", line_at(text, span.start), first_line(e.message())),
+            None => first_line(e.message()),
+        },
+        remedy: "Correct that line; config/machines/example-board.toml shows every key".to_owned(),
+    })
+}
+
+fn first_line(message: &str) -> String {
+    message.lines().collect::<Vec<_>>().join("; ")
+}
+
+/// Counted from 1.
+fn line_at(text: &str, byte: usize) -> usize {
+    let before = text.as_bytes().get(..byte).unwrap_or(text.as_bytes());
+    before.iter().filter(|b| **b == b'\n').count() + 1
+}
+
+/// "line N: " of a key's place; nothing where the key is not written in the file and its default
+/// is meant.
+fn line_of(text: &str, key: &str) -> String {
+    let Ok(table) = DeTable::parse(text) else {
+        return String::new();
+    };
+    let mut here: Option<&Spanned<DeValue<'_>>> = None;
+    let mut table: Option<&DeTable<'_>> = Some(table.get_ref());
+    for part in key.split('.') {
+        match table.and_then(|t| t.get(part)) {
+            Some(value) => {
+                here = Some(value);
+                table = match value.get_ref() {
+                    DeValue::Table(inner) => Some(inner),
+                    _ => None,
+                };
+            }
+            None => break,
+        }
+    }
+    here.map_or_else(String::new, |v| format!("line {}: ", line_at(text, v.span().start)))
+}
+
+/// What is wrong with a pin.
+struct WrongPin {
+    key: String,
+    says: String,
+    remedy: String,
+}
+
+fn pins(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
+    let wrong = |key: String, says: String, remedy: &str| WrongPin {
+        key,
+        says,
+        remedy: remedy.to_owned(),
+    };
+    let unknown = |key: String, name: &str| {
+        wrong(key, format!("names the signal {name:?}, which there is not"), &format!(
+            "The signals are {}",
+            signals::names()
+        ))
+    };
+    let mut fitted = BTreeSet::new();
+    let mut inputs = Vec::new();
+    match pins.backend {
+        Backend::None => {
+            if !pins.inputs.is_empty() || pins.permit.is_some() {
+                return Err(wrong(
+                    "pins.backend".into(),
+                    "is \"none\", and yet pins are given".into(),
+                    "Take backend = \"board\", or name the signals alone in pins.fitted",
+                ));
+            }
+            for name in &pins.fitted {
+                signals::named(name).ok_or_else(|| unknown("pins.fitted".into(), name))?;
+                fitted.insert(name.clone());
+            }
+        }
+        Backend::Board => {
+            if !pins.fitted.is_empty() {
+                return Err(wrong(
+                    "pins.fitted".into(),
+                    "is given beside backend = \"board\"".into(),
+                    "Leave it out: what has a table [pins.inputs.NAME] is fitted",
+                ));
+            }
+            let permit = pins.permit.ok_or_else(|| {
+                wrong(
+                    "pins.permit".into(),
+                    "is missing: without the permit's pin nothing can be cut".into(),
+                    "Name the output pin that the missing-pulse relay is wired to",
+                )
+            })?;
+            let mut used = vec![("permit".to_owned(), "pins.permit".to_owned(), permit)];
+            for (name, input) in &pins.inputs {
+                let key = format!("pins.inputs.{name}");
+                let kind = signals::named(name).ok_or_else(|| unknown(key.clone(), name))?;
+                if !kind.on_a_pin {
+                    return Err(wrong(
+                        key,
+                        "is not an on/off input".into(),
+                        "Arc voltage cannot be read by a pin: leave it out",
+                    ));
+                }
+                inputs.push(input_pin(name, kind.open_is_safe, input).map_err(
+                    |(says, remedy)| wrong(key.clone(), says, remedy),
+                )?);
+                used.push((name.clone(), key, input.pin));
+                fitted.insert(name.clone());
+            }
+            check_numbers(&used)?;
+        }
+    }
+    if let Some(missing) = SIGNALS.iter().find(|s| s.required && !fitted.contains(s.name)) {
+        return Err(wrong(
+            "pins".into(),
+            format!("lacks the signal {}: what is not known is not safe", missing.name),
+            "A table must have fire_on, arc_ok, contact and estop: wire it and name it",
+        ));
+    }
+    Ok((inputs, fitted))
+}
+
+fn check_numbers(used: &[(String, String, u8)]) -> Result<(), WrongPin> {
+    for (i, (name, key, pin)) in used.iter().enumerate() {
+        if *pin > HIGHEST_PIN {
+            return Err(WrongPin {
+                key: key.clone(),
+                says: format!("is pin {pin}, beyond {HIGHEST_PIN}"),
+                remedy: "Give the number of the board's processor (GPIO), not the place on the \
+                         header"
+                    .into(),
+            });
+        }
+        if let Some((other, ..)) = used.iter().take(i).find(|(.., p)| p == pin) {
+            return Err(WrongPin {
+                key: key.clone(),
+                says: format!("puts {name} on pin {pin}, which {other} has already"),
+                remedy: "Give every signal a pin of its own".into(),
+            });
+        }
+    }
+    Ok(())
+}
+
+fn input_pin(
+    name: &str,
+    open_is_safe: bool,
+    input: &Input,
+) -> Result<InputPin, (String, &'static str)> {
+    if input.debounce_ms > LONGEST_DEBOUNCE_MS {
+        let says = format!(
+            "has debounce_ms = {}, more than {LONGEST_DEBOUNCE_MS} ms",
+            input.debounce_ms
+        );
+        return Err((says, "Shorten it: the guard would see too late"));
+    }
+    if name == "estop" && input.debounce_ms > 0 {
+        return Err((
+            format!("has debounce_ms = {}", input.debounce_ms),
+            "An emergency stop counts at its first edge: set 0",
+        ));
+    }
+    let loose_wire_reads_closed = matches!(
+        (input.pull, input.closed_is),
+        (Pull::Up, Level::High) | (Pull::Down, Level::Low)
+    );
+    if open_is_safe && loose_wire_reads_closed {
+        return Err((
+            "would read as closed when its wire comes off".into(),
+            "Turn pull or closed_is round (and the wiring with it), so that a loose wire reads as \
+             an open contact",
+        ));
+    }
+    Ok(InputPin {
+        signal: name.to_owned(),
+        pin: input.pin,
+        active_high: input.closed_is == Level::High,
+        pull: match input.pull {
+            Pull::Up => "up",
+            Pull::Down => "down",
+            Pull::None => "none",
+        }
+        .to_owned(),
+        debounce_ms: input.debounce_ms,
+    })
+}
+
+/// A chart's file.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ChartFile {
+    #[serde(default)]
+    row: Vec<ChartRow>,
+}
+
+fn chart(file: &str, text: &str) -> Result<Vec<ChartRow>, ConfigError> {
+    Ok(parse::<ChartFile>(file, text)?.row)
+}

@@ -1,0 +1,221 @@
+use super::resolve::resolve;
+use super::*;
+use proptest::prelude::*;
+
+const BOARD: &str = include_str!("../../../../config/machines/example-board.toml");
+
+fn resolved(text: &str) -> Result<Config, ConfigError> {
+    resolve("machine.toml", text, &|named| {
+        let text = if named.contains("chart") { embedded::CHART } else { embedded::PLAIN };
+        Ok((named.to_owned(), text.to_owned()))
+    })
+}
+
+/// The example with one piece of text put in place of another.
+fn with(from: &str, to: &str) -> ConfigError {
+    assert!(BOARD.contains(from), "the example has no {from:?}");
+    resolved(&BOARD.replacen(from, to, 1)).expect_err("it must be refused")
+}
+
+#[test]
+fn the_built_in_table_is_the_invented_shop() {
+    let c = Config::built_in();
+    assert_eq!(c.travel, [1300.0, 1300.0, 100.0]);
+    assert_eq!(c.motion.accel_mm_s2, 400.0);
+    assert_eq!(c.air.compressor_l_min, 170.0);
+    assert_eq!(c.link.baud, 115_200);
+    assert_eq!(c.link.dialect.name, "plain");
+    assert_eq!((c.power.rated_amps, c.power.rated_duty), (60.0, 0.4));
+    assert!(c.text.contains("INVENTED DATA"));
+    assert!(!c.chart.is_empty());
+    assert!(Config::built_in_without_chart().chart.is_empty());
+}
+
+#[test]
+fn practice_says_which_signals_it_has() {
+    let fitted: Vec<_> = Config::built_in().pins.fitted.into_iter().collect();
+    let expected = [
+        "air_ok",
+        "arc_ok",
+        "contact",
+        "estop",
+        "fire_on",
+        "permit_closed",
+        "sense_isolated",
+        "torch_seated",
+        "volts",
+    ];
+    assert_eq!(fitted, expected);
+}
+
+#[test]
+fn the_example_with_pins_is_accepted_and_labelled() {
+    let c = resolved(BOARD).expect("the example is right");
+    assert!(c.text.contains("INVENTED DATA"));
+    assert_eq!(c.pins.backend, "board");
+    assert_eq!(c.pins.permit, Some(18));
+    let estop = c.pins.inputs.iter().find(|i| i.signal == "estop");
+    let estop = estop.expect("there is an e-stop");
+    assert_eq!((estop.pin, estop.active_high, estop.debounce_ms), (19, false, 0));
+}
+
+#[test]
+fn a_file_is_read_with_the_files_it_names_beside_it() {
+    let machines = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/machines");
+    for name in ["practice.toml", "example-board.toml"] {
+        let file = machines.join(name);
+        let config = Config::load(&file).expect("a file of ours is right");
+        assert_eq!(config.file.as_deref(), Some(file.as_path()));
+        assert!(!config.chart.is_empty());
+    }
+}
+
+#[test]
+fn a_file_that_is_not_there_is_named() {
+    let error = Config::load(Path::new("/nowhere/machine.toml")).expect_err("not there");
+    let says = error.to_string();
+    assert!(says.starts_with("/nowhere/machine.toml: cannot be read"), "{says}");
+    assert!(says.ends_with("Name a machine file that can be read"), "{says}");
+}
+
+#[test]
+fn a_chart_that_is_not_there_is_named_with_its_path() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let file = dir.path().join("machine.toml");
+    let text = BOARD.replace("../charts/invented.toml", "gone.toml");
+    std::fs::write(dir.path().join("plain.toml"), embedded::PLAIN).expect("written");
+    std::fs::write(&file, text.replace("../dialects/", "")).expect("written");
+    let error = Config::load(&file).expect_err("no chart");
+    assert_eq!(error.file, dir.path().join("gone.toml").display().to_string());
+}
+
+#[test]
+fn an_unknown_key_is_refused_with_its_line() {
+    let error = with("lease_ms = 200", "lease = 200");
+    let line = BOARD.lines().position(|l| l == "lease_ms = 200").expect("there") + 1;
+    assert!(error.says.starts_with(&format!("line {line}: ")), "{error}");
+    assert!(error.says.contains("lease"), "{error}");
+}
+
+#[test]
+fn a_value_outside_its_range_is_refused_with_line_key_value_and_limits() {
+    let error = with("lease_ms = 200", "lease_ms = 900");
+    let line = BOARD.lines().position(|l| l == "lease_ms = 200").expect("there") + 1;
+    let says = format!("line {line}: guard.lease_ms is 900 ms, outside 100 to 400 ms");
+    assert_eq!(error.says, says);
+    assert_eq!(error.remedy, "Give a value from 100 to 400");
+}
+
+#[test]
+fn a_range_holds_at_its_limit_and_fails_one_step_beyond() {
+    for ok in ["lease_ms = 100", "lease_ms = 400"] {
+        resolved(&BOARD.replace("lease_ms = 200", ok)).expect("at the limit");
+    }
+    for bad in ["lease_ms = 99", "lease_ms = 401"] {
+        with("lease_ms = 200", bad);
+    }
+}
+
+#[test]
+fn a_value_that_is_no_number_is_refused() {
+    assert!(with("arc_ok_within_s = 1.5", "arc_ok_within_s = nan").says.contains("arc_ok_within_s"));
+    assert!(with("rapid_mm_s = 150", "rapid_mm_s = inf").says.contains("rapid_mm_s"));
+}
+
+#[test]
+fn keys_that_contradict_each_other_are_refused() {
+    assert!(with("slat_top_z = 18", "slat_top_z = 70").says.contains("leaves no room"));
+    assert!(with("probe_slow_mm_s = 5", "probe_slow_mm_s = 25").says.contains("faster"));
+    assert!(with("arc_lost_ms = 30", "arc_lost_ms = 90").says.contains("shorter"));
+    let slow = with("relay_drop_ms = 100", "relay_drop_ms = 19");
+    assert!(slow.says.contains("guard.permit_hz is too slow"), "{slow}");
+    assert!(with("torch_off = [5]", "torch_off = [3]").says.contains("M3"));
+    assert!(with("torch_off = [5]", "torch_off = [30]").says.contains("M30"));
+    assert!(with("torch_on = [3, 4]", "torch_on = []").says.contains("empty"));
+}
+
+#[test]
+fn a_table_without_an_emergency_stop_input_is_refused() {
+    let error = with("[pins.inputs.estop]", "[pins.inputs.gate]");
+    assert!(error.says.contains("lacks the signal estop"), "{error}");
+}
+
+#[test]
+fn a_pin_that_reads_a_loose_wire_as_safe_is_refused() {
+    let estop = "pin = 19\npull = \"up\"\nclosed_is = \"low\"";
+    let error = with(estop, "pin = 19\npull = \"up\"\nclosed_is = \"high\"");
+    assert!(error.says.contains("pins.inputs.estop would read as closed"), "{error}");
+    let error = with(estop, "pin = 19\npull = \"down\"\nclosed_is = \"low\"");
+    assert!(error.says.contains("would read as closed"), "{error}");
+}
+
+#[test]
+fn an_emergency_stop_is_not_debounced() {
+    let error = with(
+        "pin = 19\npull = \"up\"\nclosed_is = \"low\"\n# Never wait: the wires have acted already, \
+         the panel only records and stays cold.\ndebounce_ms = 0",
+        "pin = 19\npull = \"up\"\nclosed_is = \"low\"\ndebounce_ms = 1",
+    );
+    assert!(error.remedy.contains("set 0"), "{error}");
+}
+
+#[test]
+fn two_signals_on_one_pin_are_refused_by_name() {
+    let error = with("pin = 19", "pin = 18");
+    assert!(error.says.contains("puts estop on pin 18, which permit has already"), "{error}");
+    assert!(with("pin = 19", "pin = 28").says.contains("beyond 27"));
+}
+
+#[test]
+fn an_unknown_signal_is_refused_with_the_list() {
+    let error = with("[pins.inputs.hold_button]", "[pins.inputs.coffee]");
+    assert!(error.remedy.contains("hold_button"), "{error}");
+}
+
+#[test]
+fn a_board_without_the_permits_pin_is_refused() {
+    assert!(with("permit = 18", "").says.contains("pins.permit is missing"));
+}
+
+#[test]
+fn text_that_is_no_toml_is_refused_with_its_line() {
+    let error = resolved("name = \"x\"\n[table\n").expect_err("no TOML");
+    assert!(error.says.starts_with("line 2: "), "{error}");
+}
+
+proptest! {
+    #[test]
+    fn no_text_makes_the_loader_panic(text in "\\PC*") {
+        let _ = resolved(&text);
+    }
+
+    #[test]
+    fn no_value_in_place_of_another_makes_the_loader_panic(
+        line in 0_usize..200,
+        value in prop_oneof![
+            Just("-1".to_owned()), Just("nan".to_owned()), Just("1e400".to_owned()),
+            Just("[]".to_owned()), Just("{}".to_owned()), Just("\"\"".to_owned()),
+            Just("18446744073709551616".to_owned()), any::<f64>().prop_map(|v| format!("{v:?}")),
+            "\\PC{0,12}",
+        ],
+    ) {
+        let lines: Vec<_> = BOARD.lines().enumerate().map(|(i, l)| match l.split_once(" = ") {
+            Some((key, _)) if i == line % BOARD.lines().count() => format!("{key} = {value}"),
+            _ => l.to_owned(),
+        }).collect();
+        if let Ok(config) = resolved(&lines.join("\n")) {
+            // Whatever is accepted keeps the promises of the ranges.
+            prop_assert!(config.travel.iter().all(|t| *t >= 20.0));
+            prop_assert!((100..=400).contains(&config.guard.lease_ms));
+            prop_assert!(config.pins.fitted.contains("estop"));
+        }
+    }
+
+    #[test]
+    fn no_cut_off_file_makes_the_loader_panic(at in 0_usize..6000) {
+        let at = at.min(BOARD.len());
+        if BOARD.is_char_boundary(at) {
+            let _ = resolved(&BOARD[..at]);
+        }
+    }
+}

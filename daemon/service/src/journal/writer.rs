@@ -1,0 +1,230 @@
+//! The thread that writes, and what it does when the disk does not take it.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
+use std::time::{Duration, Instant};
+
+use control::RecordId;
+use tokio::sync::mpsc::UnboundedSender;
+
+use super::JournalReport;
+use super::store::{Row, Store};
+
+/// Events that nobody waits for are committed this long after the first of them: one sync for
+/// many, and well within the 100 ms that are promised.
+pub const BATCH: Duration = Duration::from_millis(80);
+/// A write that failed is tried again after this.
+pub const RETRY: Duration = Duration::from_millis(100);
+/// A write that still fails after this is reported: the limit of `record-failed`.
+pub const GIVE_UP: Duration = Duration::from_secs(2);
+/// Events that may wait in the channel, and as many again in the writer's hand. A run makes some
+/// ten a second, so this is minutes of a dead disk.
+pub const WAITING: usize = 4096;
+/// Rows of one commit at most: a durable event never waits behind more.
+const TOGETHER: usize = 512;
+
+const _: () = assert!(BATCH.as_millis() < 100);
+const _: () = assert!(TOGETHER <= WAITING);
+
+/// One event for the writer.
+#[derive(Debug)]
+pub struct ToWrite {
+    pub record: RecordId,
+    pub durable: bool,
+    pub row: Row,
+}
+
+/// Where rows go. The file, or in tests something that fails when told to.
+pub trait Sink: Send {
+    /// As [`Store::commit`].
+    fn commit(&mut self, rows: &[Row], lost: Option<(u64, &str)>, full: bool)
+    -> Result<(), String>;
+    /// As [`Store::end`].
+    fn end(&mut self) -> Result<(), String>;
+}
+
+impl Sink for Store {
+    fn commit(
+        &mut self,
+        rows: &[Row],
+        lost: Option<(u64, &str)>,
+        full: bool,
+    ) -> Result<(), String> {
+        Self::commit(self, rows, lost, full)
+    }
+    fn end(&mut self) -> Result<(), String> {
+        Self::end(self)
+    }
+}
+
+/// What the asking side and the writer share.
+#[derive(Debug, Default)]
+pub struct Shared {
+    /// Events that found the channel full and are not written down as a gap yet.
+    pub lost: AtomicU64,
+    /// Set in tests: end as a killed process would, with nothing more written.
+    pub killed: AtomicBool,
+}
+
+/// The writer.
+pub struct Writer<S> {
+    sink: S,
+    from: Receiver<ToWrite>,
+    reports: UnboundedSender<JournalReport>,
+    shared: Arc<Shared>,
+    /// Not committed yet, oldest first.
+    hand: Vec<ToWrite>,
+    /// When what is in the hand must be committed.
+    due: Option<Instant>,
+    failing: Option<Failing>,
+}
+
+struct Failing {
+    since: Instant,
+    reported: bool,
+}
+
+impl<S: Sink> Writer<S> {
+    /// A writer that has nothing to do yet.
+    pub fn new(
+        sink: S,
+        from: Receiver<ToWrite>,
+        reports: UnboundedSender<JournalReport>,
+        shared: Arc<Shared>,
+    ) -> Self {
+        Self {
+            sink,
+            from,
+            reports,
+            shared,
+            hand: Vec::new(),
+            due: None,
+            failing: None,
+        }
+    }
+
+    /// Writes until the asking side has gone, then writes what is left.
+    pub fn run(mut self) {
+        loop {
+            if self.hand.len() >= WAITING {
+                // The disk takes nothing: leave the rest in the channel, whose end tells the
+                // asking side by being full.
+                std::thread::sleep(self.wait());
+            } else {
+                match self.from.recv_timeout(self.wait()) {
+                    Ok(event) => self.take(event),
+                    Err(RecvTimeoutError::Timeout) => {}
+                    Err(RecvTimeoutError::Disconnected) => break,
+                }
+            }
+            if self.shared.killed.load(Ordering::Acquire) {
+                return;
+            }
+            if self.due.is_some_and(|due| Instant::now() >= due) {
+                self.write();
+            }
+        }
+        if self.shared.killed.load(Ordering::Acquire) {
+            return;
+        }
+        self.finish();
+    }
+
+    fn wait(&self) -> Duration {
+        match self.due {
+            Some(due) => due.saturating_duration_since(Instant::now()),
+            // Woken by the channel; this is only how long a lost wake-up could last.
+            None => Duration::from_secs(3600),
+        }
+    }
+
+    /// Takes one event and what else is there already, and sets when it must be written.
+    fn take(&mut self, event: ToWrite) {
+        let mut durable = event.durable;
+        self.hand.push(event);
+        while self.hand.len() < TOGETHER
+            && let Ok(more) = self.from.try_recv()
+        {
+            durable |= more.durable;
+            self.hand.push(more);
+        }
+        let now = Instant::now();
+        // While the disk fails, the next try is at its own time.
+        if self.failing.is_none() {
+            let due = if durable || self.hand.len() >= TOGETHER {
+                now
+            } else {
+                now + BATCH
+            };
+            self.due = Some(self.due.map_or(due, |already| already.min(due)));
+        }
+    }
+
+    fn write(&mut self) {
+        let count = self.hand.len().min(TOGETHER);
+        let rows: Vec<Row> = self.hand.iter().take(count).map(|w| w.row.clone()).collect();
+        let recovered = self.failing.as_ref().is_some_and(|f| f.reported);
+        let durable = self.hand.iter().take(count).any(|w| w.durable);
+        let full = durable || recovered;
+        let lost = self.shared.lost.swap(0, Ordering::AcqRel);
+        let gap = (lost > 0).then_some((lost, "more happened than the disk could take"));
+        match self.sink.commit(&rows, gap, full) {
+            Ok(()) => {
+                let last = self.hand.drain(..count).next_back().map(|w| w.record);
+                self.failing = None;
+                self.due = (!self.hand.is_empty()).then(Instant::now);
+                if let (Some(last), true) = (last, full) {
+                    self.report(JournalReport::Acked(last));
+                }
+            }
+            Err(why) => {
+                self.shared.lost.fetch_add(lost, Ordering::AcqRel);
+                self.failed(why);
+            }
+        }
+    }
+
+    /// Everything stays in the hand and is tried again; after a while that is told.
+    fn failed(&mut self, why: String) {
+        let now = Instant::now();
+        self.due = Some(now + RETRY);
+        let failing = self.failing.get_or_insert(Failing {
+            since: now,
+            reported: false,
+        });
+        if !failing.reported && now.duration_since(failing.since) >= GIVE_UP {
+            failing.reported = true;
+            tracing::error!(why, waiting = self.hand.len(), "the journal cannot be written");
+            self.report(JournalReport::Failed(why));
+        }
+    }
+
+    fn report(&self, report: JournalReport) {
+        // Nobody listens any more: the service is going down.
+        let _ = self.reports.send(report);
+    }
+
+    /// Writes what is left, within the time in which a failure would be told.
+    fn finish(mut self) {
+        let until = Instant::now() + GIVE_UP;
+        while !self.hand.is_empty() {
+            self.write();
+            if self.failing.is_none() {
+                continue;
+            }
+            if Instant::now() >= until {
+                let lost = self.hand.len();
+                tracing::error!(lost, "the journal could not be written at the end");
+                self.report(JournalReport::Failed(format!(
+                    "{lost} events could not be written before the end"
+                )));
+                return;
+            }
+            std::thread::sleep(RETRY);
+        }
+        if let Err(why) = self.sink.end() {
+            tracing::warn!(why, "the end of this start could not be noted in the journal");
+        }
+    }
+}
