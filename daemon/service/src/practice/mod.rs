@@ -4,9 +4,9 @@
 //! decides by whether this is practice. Nothing but this command names the simulator.
 
 mod bench;
-mod operator;
+pub mod operator;
 mod summary;
-mod table;
+pub mod table;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;

@@ -218,20 +218,26 @@ pub fn plan(job: &Job, corner: Point) -> Plan {
 /// A table with the axes and the wire of this machine file.
 #[must_use]
 pub fn table_settings(config: &Config, seed: u64, rough: bool) -> TableSettings {
+    let motion = &config.motion;
     TableSettings {
         seed,
         rough,
+        baud: config.link.baud,
+        travel_low: [0.0; 3],
+        travel_high: config.travel,
+        slat_top_z: config.slat_top_z,
+        // Somewhere over the table: nobody knows it until the axes are referenced.
+        start: [
+            config.travel[0] * 0.2,
+            config.travel[1] * 0.15,
+            config.travel[2] * 0.8,
+        ],
+        accel_mm_s2: motion.accel_mm_s2,
+        rapid_mm_s: motion.rapid_mm_s,
+        z_accel_mm_s2: motion.z_accel_mm_s2,
+        z_rapid_mm_s: motion.z_rapid_mm_s,
+        corner_step_mm_s: motion.corner_step_mm_s,
+        ohmic_offset_mm: config.cycle.ohmic_offset_mm,
         ..TableSettings::default()
-    }
-    .with_machine(config)
-}
-
-trait WithMachine {
-    fn with_machine(self, config: &Config) -> Self;
-}
-
-impl WithMachine for TableSettings {
-    fn with_machine(self, _config: &Config) -> Self {
-        self
     }
 }

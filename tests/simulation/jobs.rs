@@ -1,0 +1,120 @@
+//! Jobs cut in the simulation, with every fault at many places.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use control::view::{CutState, Phase};
+use control::{Cause, Job};
+use program::Setup;
+use simulator::harness::{FaultKind, FaultSpec};
+use standclear::config::Config;
+use standclear::job::Prepared;
+
+use crate::world::World;
+
+fn job(config: &Config) -> Arc<Job> {
+    let text = include_bytes!("../fixtures/programs/square.nc");
+    let setup = include_str!("../fixtures/programs/square.toml");
+    let setup = Setup::from_toml(setup).expect("a setup");
+    Prepared::new(config, "square", text, Some(setup))
+        .seal(config, &[])
+        .expect("a seal")
+}
+
+/// Runs the small test piece with these faults; it must end whole by the table's own ledger.
+#[track_caller]
+fn cut_whole(faults: &[FaultSpec]) -> World {
+    let config = Config::built_in();
+    let job = job(&config);
+    let mut world = World::new(config, job, 1, faults);
+    let view = world.run(Duration::from_secs(600));
+    let story = || format!("{faults:?}\n{}\n{view:#?}", world.story(60));
+    assert_eq!(view.phase, Phase::Finished, "{}", story());
+    assert!(view.cuts.iter().all(|c| c.state == CutState::Done), "{}", story());
+    let truth = world.table.lock().expect("one thread").truth();
+    assert_eq!(truth.violations, Vec::<String>::new(), "{}", story());
+    assert!(truth.uncut_mm < 0.05, "{truth:?} {}", story());
+    assert!(truth.off_path_mm <= 0.05, "{truth:?} {}", story());
+    world
+}
+
+fn fault(kind: FaultKind, cut: usize, mm: impl Into<Option<f64>>) -> FaultSpec {
+    FaultSpec {
+        kind,
+        cut,
+        mm: mm.into(),
+    }
+}
+
+#[test]
+fn a_clean_job_has_no_hold_and_no_retry() {
+    let world = cut_whole(&[]);
+    let view = world.view();
+    assert_eq!(view.holds, vec![]);
+    assert_eq!(view.retries, vec![]);
+    assert_eq!(view.pierces, 2);
+}
+
+#[test]
+fn every_fault_at_every_place_is_recovered_from() {
+    let kinds = [
+        (FaultKind::ArcLost, Cause::ArcLost),
+        (FaultKind::Estop, Cause::Estop),
+        (FaultKind::LinkCut, Cause::LinkCut),
+        (FaultKind::ControllerReset, Cause::ControllerReset),
+    ];
+    for (kind, cause) in kinds {
+        for (cut, mm) in [
+            (1, 1.0),
+            (1, 6.0),
+            (1, 30.0),
+            (1, 41.0),
+            (2, 2.0),
+            (2, 10.0),
+            (2, 90.0),
+            (2, 175.0),
+        ] {
+            let world = cut_whole(&[fault(kind, cut, mm)]);
+            let holds = world.view().holds;
+            assert!(
+                holds.iter().any(|h| h.cause == cause),
+                "{kind:?} at {cut}:{mm}: {holds:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn faults_of_the_touch_off_and_the_fire_are_recovered_from() {
+    for (kind, cause) in [
+        (FaultKind::NoArc, Cause::NoArc),
+        (FaultKind::ContactStuck, Cause::ContactStuck),
+        (FaultKind::NoContact, Cause::NoContact),
+        (FaultKind::Estop, Cause::Estop),
+        (FaultKind::LinkCut, Cause::LinkCut),
+        (FaultKind::ControllerReset, Cause::ControllerReset),
+    ] {
+        for cut in [1, 2] {
+            let world = cut_whole(&[fault(kind, cut, None)]);
+            let holds = world.view().holds;
+            assert!(
+                holds.iter().any(|h| h.cause == cause),
+                "{kind:?} at {cut}: {holds:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn two_faults_at_once_are_recovered_from() {
+    use FaultKind::{ArcLost, ControllerReset, Estop, LinkCut, NoArc, NoContact};
+    for (a, b) in [
+        (fault(ArcLost, 2, 60.0), fault(NoArc, 2, 60.0)),
+        (fault(ArcLost, 2, 60.0), fault(NoContact, 2, 60.0)),
+        (fault(Estop, 2, 60.0), fault(LinkCut, 2, 61.0)),
+        (fault(LinkCut, 1, 10.0), fault(ControllerReset, 2, 50.0)),
+        (fault(ArcLost, 2, 30.0), fault(ArcLost, 2, 31.0)),
+    ] {
+        cut_whole(&[a, b]);
+    }
+}
