@@ -5,3 +5,5 @@
 
 #[path = "promises/guard.rs"]
 mod guard;
+#[path = "promises/wire.rs"]
+mod wire;
