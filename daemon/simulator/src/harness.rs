@@ -13,6 +13,8 @@
 use serde::{Deserialize, Serialize};
 use units::{Point, Segment};
 
+pub use crate::shell::{Hands, HandsError};
+
 /// The panel's inputs as the wires carry them (true: contact closed, but for `estop_open`).
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "named as the signals of the table")]
@@ -179,4 +181,18 @@ pub struct Truth {
     pub pierces: u32,
     /// Physical wrongs, in the order they were seen.
     pub violations: Vec<String>,
+}
+
+impl Levels {
+    /// Whether every contact is as in `other`, whatever the volts are.
+    #[must_use]
+    pub fn same_contacts(&self, other: &Self) -> bool {
+        Self {
+            volts: 0.0,
+            ..*self
+        } == Self {
+            volts: 0.0,
+            ..*other
+        }
+    }
 }

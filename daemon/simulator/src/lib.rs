@@ -3,4 +3,20 @@
 //!
 //! Everything but `shell` is pure, on virtual time.
 
+mod chance;
+mod controller;
+mod faults;
+mod frame;
 pub mod harness;
+mod ledger;
+mod motion;
+mod relays;
+mod settings;
+mod sheet;
+pub mod shell;
+mod source;
+mod table;
+mod wire;
+
+pub use settings::TableSettings;
+pub use table::{FaultRefused, Table};

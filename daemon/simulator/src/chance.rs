@@ -1,0 +1,48 @@
+//! Seeded draws. One generator a module, so that a fault in one does not shift another's draws.
+
+use rand::{Rng, SeedableRng};
+use rand_pcg::Pcg64Mcg;
+
+/// Which module draws.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Draws {
+    Wire = 1,
+    Controller = 2,
+    Source = 3,
+    Sheet = 4,
+    Contact = 5,
+}
+
+/// One module's generator.
+#[derive(Clone, Debug)]
+pub(crate) struct Chance(Pcg64Mcg);
+
+impl Chance {
+    pub(crate) fn new(seed: u64, of: Draws) -> Self {
+        let mixed = seed
+            .wrapping_mul(0x9E37_79B9_7F4A_7C15)
+            .wrapping_add((of as u64).wrapping_mul(0xD1B5_4A32_D192_ED03));
+        Self(Pcg64Mcg::seed_from_u64(mixed))
+    }
+
+    /// Evenly between 0 and 1.
+    pub(crate) fn even(&mut self) -> f64 {
+        self.0.random::<f64>()
+    }
+
+    /// Bell-shaped about `mean`.
+    pub(crate) fn bell(&mut self, mean: f64, sigma: f64) -> f64 {
+        let u = self.even().max(1e-12);
+        let v = self.even();
+        mean + sigma * (-2.0 * u.ln()).sqrt() * (core::f64::consts::TAU * v).cos()
+    }
+
+    /// Time to a thing that happens once a unit of time on the average.
+    pub(crate) fn waiting(&mut self) -> f64 {
+        -(1.0 - self.even()).max(1e-12).ln()
+    }
+
+    pub(crate) fn happens(&mut self, chance: f64) -> bool {
+        self.even() < chance
+    }
+}

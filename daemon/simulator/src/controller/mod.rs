@@ -1,0 +1,347 @@
+//! The motion controller at the far end of the wire: hears `plain`, plans and moves.
+//!
+//! It is built from the page of the dialect alone, with framing of its own, so that a mistake
+//! which the panel makes is not made here too. `hear` takes lines apart and answers; `work` carries
+//! out what is queued.
+
+mod hear;
+mod line;
+mod work;
+
+use std::collections::VecDeque;
+
+use units::Point;
+
+use crate::chance::{Chance, Draws};
+use crate::frame::framed;
+use crate::settings::TableSettings;
+use crate::wire::WireOut;
+use work::{Active, Queued};
+
+const MS: u64 = 1_000_000;
+/// Deaf and dumb after power-up or a reset.
+const START_NS: u64 = 1_200 * MS;
+/// No byte for so long with the start contact closed: the panel is dead.
+const SILENCE_NS: u64 = 300 * MS;
+/// Bytes received and not yet parsed.
+const BUFFER: usize = 256;
+/// Commands in the queue.
+const QUEUE: usize = 32;
+/// Reports are left out while so many bytes wait to be sent.
+const BACKLOG: usize = 160;
+
+/// Why nothing more is carried out until a new epoch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Fault {
+    Refused,
+    ChainOpen,
+}
+
+#[derive(Clone, Debug)]
+pub(crate) struct Controller {
+    settings: TableSettings,
+    chance: Chance,
+    pub(crate) wire: WireOut,
+    last_due: u64,
+
+    /// Start contact output.
+    torch: bool,
+    torch_since: u64,
+    /// Sensing relay output.
+    sense: bool,
+    /// Where it believes to be, mm.
+    at: [f64; 3],
+    /// Where it really is less where it believes to be, mm.
+    off: [f64; 3],
+    referenced: bool,
+    starts: u32,
+    up_since: u64,
+    dead_until: Option<u64>,
+
+    lines: VecDeque<Vec<u8>>,
+    partial: Vec<u8>,
+    skipping: bool,
+    held_bytes: usize,
+    last_byte: u64,
+    again_after: u64,
+
+    epoch: Option<u32>,
+    pending: Option<(u32, u64)>,
+    expected: u32,
+    every_ns: u64,
+    next_report: u64,
+    report_due: bool,
+
+    queue: VecDeque<Queued>,
+    active: Option<Active>,
+    /// A command was begun and will not be ended.
+    broken_off: bool,
+    /// Where the queue ends in the plane.
+    end: Point,
+    end_referenced: bool,
+    hold: bool,
+    fault: Option<Fault>,
+    no_fire: bool,
+    chain_open: bool,
+    executed: u32,
+    /// Lines carried out to their end, for the ledger: epoch and number.
+    done_log: Vec<(u32, u32)>,
+}
+
+impl Controller {
+    pub(crate) fn new(settings: &TableSettings) -> Self {
+        Self {
+            chance: Chance::new(settings.seed, Draws::Controller),
+            wire: WireOut::new(settings.baud),
+            last_due: 0,
+            torch: false,
+            torch_since: 0,
+            sense: false,
+            at: [0.0; 3],
+            off: settings.start,
+            referenced: false,
+            starts: 1,
+            up_since: 0,
+            dead_until: Some(START_NS),
+            lines: VecDeque::new(),
+            partial: Vec::new(),
+            skipping: false,
+            held_bytes: 0,
+            last_byte: 0,
+            again_after: 0,
+            epoch: None,
+            pending: None,
+            expected: 0,
+            every_ns: 100 * MS,
+            next_report: START_NS,
+            report_due: false,
+            queue: VecDeque::new(),
+            active: None,
+            broken_off: false,
+            end: Point::default(),
+            end_referenced: false,
+            hold: false,
+            fault: None,
+            no_fire: false,
+            chain_open: false,
+            executed: 0,
+            done_log: Vec::new(),
+            settings: settings.clone(),
+        }
+    }
+
+    pub(crate) fn torch(&self) -> bool {
+        self.torch
+    }
+
+    pub(crate) fn sense(&self) -> bool {
+        self.sense
+    }
+
+    /// Where the torch really is, mm.
+    pub(crate) fn true_place(&self) -> (Point, f64) {
+        let [x, y, z] = [0, 1, 2].map(|k| self.at[k] + self.off[k]);
+        (Point::new(x, y), z)
+    }
+
+    /// In a hold, its own or one it was told.
+    pub(crate) fn holding(&self) -> bool {
+        self.hold
+    }
+
+    /// The last things carried out to their end.
+    pub(crate) fn take_done(&mut self) -> Vec<(u32, u32)> {
+        core::mem::take(&mut self.done_log)
+    }
+
+    /// Steps are lost: it is no longer where it believes to be.
+    pub(crate) fn knock(&mut self, dx: f64, dy: f64) {
+        self.off[0] += dx;
+        self.off[1] += dy;
+    }
+
+    /// Whether anything moves or waits to.
+    pub(crate) fn moving(&self) -> bool {
+        self.active.is_some()
+    }
+
+    /// When it must be looked at next.
+    pub(crate) fn next(&self, now: u64) -> u64 {
+        if let Some(until) = self.dead_until {
+            return until;
+        }
+        let mut next = self.next_report;
+        if let Some(active) = &self.active {
+            next = next.min(active.next(now));
+        }
+        if self.torch {
+            next = next.min(self.last_byte.max(self.torch_since) + SILENCE_NS);
+        }
+        next
+    }
+
+    /// Moves on by `dt` ns, to `now`.
+    pub(crate) fn advance(&mut self, now: u64, dt: u64) {
+        if let Some(until) = self.dead_until {
+            if now < until {
+                return;
+            }
+            self.dead_until = None;
+            self.next_report = now + self.every_ns;
+            let hello = format!("hello {} plain", self.starts);
+            self.say(now, &hello);
+        }
+        self.work(now, dt);
+        if self.torch && now >= self.last_byte.max(self.torch_since) + SILENCE_NS {
+            self.hold_now();
+            self.torch_off_now(now);
+            self.say(now, "alarm panel silent");
+        }
+        self.settle(now);
+    }
+
+    /// Everything that follows without time passing, and the reports that are due.
+    pub(crate) fn settle(&mut self, now: u64) {
+        if self.dead_until.is_some() {
+            return;
+        }
+        self.pump(now);
+        self.open_pending(now);
+        if core::mem::take(&mut self.report_due) {
+            self.report(now);
+        }
+        if now >= self.next_report {
+            while self.next_report <= now {
+                self.next_report += self.every_ns;
+            }
+            if self.wire.backlog(now) < BACKLOG {
+                self.report(now);
+            }
+        }
+    }
+
+    /// The emergency stop chain opened or closed.
+    pub(crate) fn chain(&mut self, now: u64, open: bool) {
+        if open == self.chain_open {
+            return;
+        }
+        self.chain_open = open;
+        if open && self.dead_until.is_none() {
+            self.broken_off |= self.active.take().is_some();
+            self.set_torch(now, false);
+            self.referenced = false;
+            self.end_referenced = false;
+            self.fault = Some(Fault::ChainOpen);
+            self.say(now, "alarm emergency stop");
+            self.report_due = true;
+            self.settle(now);
+        }
+    }
+
+    /// Starts anew, as after a dip of its supply.
+    pub(crate) fn reset(&mut self, now: u64) {
+        let (place, z) = self.true_place();
+        let mut fresh = Self::new(&self.settings);
+        fresh.chance = self.chance.clone();
+        fresh.wire = self.wire.clone();
+        fresh.wire.cut(now);
+        fresh.done_log = core::mem::take(&mut self.done_log);
+        fresh.off = [place.x, place.y, z];
+        fresh.starts = self.starts + 1;
+        fresh.up_since = now;
+        fresh.last_due = now;
+        fresh.last_byte = now;
+        fresh.chain_open = self.chain_open;
+        fresh.fault = self.chain_open.then_some(Fault::ChainOpen);
+        fresh.dead_until = Some(now + START_NS);
+        fresh.next_report = now + START_NS;
+        *self = fresh;
+    }
+
+    fn say(&mut self, now: u64, body: &str) {
+        // Answers leave in the order in which they were made, behind a report that is late.
+        self.last_due = self.last_due.max(now + MS / 4);
+        self.wire.send(self.last_due, &framed(body));
+    }
+
+    fn report(&mut self, now: u64) {
+        let latency_ms = if self.settings.rough {
+            self.chance.bell(8.0, 3.0).clamp(1.0, 20.0)
+        } else {
+            5.0
+        };
+        self.last_due = self.last_due.max(now + (latency_ms * MS as f64) as u64);
+        let doing = if self.fault.is_some() {
+            "fault"
+        } else if self.hold {
+            "hold"
+        } else {
+            match &self.active {
+                Some(active) => active.word(),
+                None if self.queue.is_empty() => "idle",
+                None => "run",
+            }
+        };
+        let [x, y, z] = self.at.map(|v| if v.abs() < 5e-4 { 0.0 } else { v });
+        let waiting = self.queue.len() + usize::from(self.active.is_some() || self.broken_off);
+        let body = format!(
+            "at x{x:.3} y{y:.3} z{z:.3} f{:.1} {doing} e{} w{waiting} q{} t{} r{} u{}",
+            self.active.as_ref().map_or(0.0, Active::speed) * 60.0,
+            self.executed,
+            self.queued_ms().min(9999),
+            u8::from(self.torch),
+            u8::from(self.referenced),
+            (now - self.up_since) / MS,
+        );
+        self.wire.send(self.last_due, &framed(&body));
+    }
+
+    fn set_torch(&mut self, now: u64, on: bool) {
+        if self.torch != on {
+            self.torch = on;
+            self.torch_since = now;
+            self.report_due = true;
+        }
+    }
+
+    /// The bare byte of hold.
+    fn hold_now(&mut self) {
+        self.hold = true;
+        self.brake();
+    }
+
+    /// The bare byte of torch-off.
+    fn torch_off_now(&mut self, now: u64) {
+        self.set_torch(now, false);
+        self.no_fire = true;
+    }
+
+    fn halted(&self) -> bool {
+        self.hold || self.fault.is_some() || self.pending.is_some()
+    }
+
+    /// Opens the epoch that was asked for, once all is at rest.
+    fn open_pending(&mut self, now: u64) {
+        if self.active.is_some() {
+            return;
+        }
+        let Some((epoch, every_ms)) = self.pending.take() else {
+            return;
+        };
+        self.queue.clear();
+        self.broken_off = false;
+        self.hold = false;
+        self.no_fire = false;
+        self.fault = self.chain_open.then_some(Fault::ChainOpen);
+        self.epoch = Some(epoch);
+        self.expected = 1;
+        self.executed = 0;
+        self.end = Point::new(self.at[0], self.at[1]);
+        self.end_referenced = self.referenced;
+        self.every_ns = every_ms * MS;
+        self.next_report = now + self.every_ns;
+        self.say(now, &format!("ready {epoch}"));
+        self.report_due = true;
+        self.hear_waiting(now);
+    }
+}

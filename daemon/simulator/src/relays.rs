@@ -1,0 +1,192 @@
+//! Relays: K1 follows the controller's torch output, K2 follows pulses, K3 connects the sensing
+//! circuit. The emergency stop chain feeds the coils of K1 and K2.
+
+const MS: u64 = 1_000_000;
+
+/// A contact that follows its coil after a while.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Contact {
+    closed: bool,
+    due: Option<(u64, bool)>,
+    close_ns: u64,
+    open_ns: u64,
+}
+
+impl Contact {
+    pub(crate) fn new(close_ms: u64, open_ms: u64) -> Self {
+        Self {
+            closed: false,
+            due: None,
+            close_ns: close_ms * MS,
+            open_ns: open_ms * MS,
+        }
+    }
+
+    pub(crate) fn coil(&mut self, now: u64, on: bool) {
+        let going_to = self.due.map_or(self.closed, |d| d.1);
+        if going_to != on {
+            let lag = if on { self.close_ns } else { self.open_ns };
+            self.due = (on != self.closed).then_some((now + lag, on));
+        }
+    }
+
+    pub(crate) fn advance(&mut self, now: u64) {
+        if let Some((at, level)) = self.due
+            && at <= now
+        {
+            self.closed = level;
+            self.due = None;
+        }
+    }
+
+    pub(crate) fn closed(&self) -> bool {
+        self.closed
+    }
+
+    pub(crate) fn next(&self) -> Option<u64> {
+        self.due.map(|d| d.0)
+    }
+}
+
+/// The missing-pulse relay. Its input passes a capacitor: only edges count, and an edge is part of
+/// a pulse only if another came shortly before it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct PulseRelay {
+    level: bool,
+    last_edge: Option<u64>,
+    last_pulse: Option<u64>,
+    run: u32,
+    alive: bool,
+    contact: Contact,
+    drop_ns: u64,
+}
+
+/// Longest time between the two edges of a pulse: 100 Hz has 5 ms.
+const PULSE_NS: u64 = 12 * MS;
+/// Edges in a row before the coil is fed: two pulses.
+const EDGES_TO_CLOSE: u32 = 4;
+/// The contact opens this long after its coil is let go.
+const RELEASE_MS: u64 = 5;
+
+impl PulseRelay {
+    pub(crate) fn new(drop_ms: u64) -> Self {
+        Self {
+            level: false,
+            last_edge: None,
+            last_pulse: None,
+            run: 0,
+            alive: false,
+            contact: Contact::new(5, RELEASE_MS),
+            drop_ns: drop_ms.saturating_sub(RELEASE_MS) * MS,
+        }
+    }
+
+    pub(crate) fn level(&mut self, now: u64, level: bool) {
+        if level == self.level {
+            return;
+        }
+        self.level = level;
+        let pulse = self.last_edge.is_some_and(|e| now - e <= PULSE_NS);
+        self.last_edge = Some(now);
+        if pulse {
+            self.last_pulse = Some(now);
+            self.run = self.run.saturating_add(1);
+        } else {
+            self.run = 1;
+        }
+    }
+
+    /// `fed`: the chain gives the coil its supply.
+    pub(crate) fn advance(&mut self, now: u64, fed: bool) {
+        self.alive = self.last_pulse.is_some_and(|p| now < p + self.drop_ns);
+        if !self.alive && self.last_edge.is_some_and(|e| now > e + PULSE_NS) {
+            self.run = 0;
+        }
+        let held = self.alive && (self.run >= EDGES_TO_CLOSE || self.contact.closed());
+        self.contact.coil(now, held && fed);
+        self.contact.advance(now);
+    }
+
+    pub(crate) fn closed(&self) -> bool {
+        self.contact.closed()
+    }
+
+    /// The last edge that was part of a pulse.
+    pub(crate) fn last_pulse(&self) -> Option<u64> {
+        self.last_pulse
+    }
+
+    pub(crate) fn next(&self) -> Option<u64> {
+        let drop = self
+            .last_pulse
+            .filter(|_| self.alive)
+            .map(|p| p + self.drop_ns);
+        match (self.contact.next(), drop) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Feeds edges every 5 ms from 0 up to and with `until`, then watches until `end`; gives the
+    /// times of closing and opening.
+    fn watch(until_ms: u64, end_ms: u64) -> (Option<u64>, Option<u64>) {
+        let mut k2 = PulseRelay::new(60);
+        let (mut closed, mut opened) = (None, None);
+        for ms in 0..=end_ms {
+            let now = ms * MS;
+            if ms % 5 == 0 && ms <= until_ms {
+                k2.level(now, ms % 10 == 0);
+            }
+            k2.advance(now, true);
+            if k2.closed() && closed.is_none() {
+                closed = Some(ms);
+            }
+            if closed.is_some() && !k2.closed() && opened.is_none() {
+                opened = Some(ms);
+            }
+        }
+        (closed, opened)
+    }
+
+    #[test]
+    fn pulses_close_it_and_it_drops_out_60_ms_after_the_last() {
+        assert_eq!(watch(200, 400), (Some(20), Some(260)));
+    }
+
+    #[test]
+    fn one_edge_or_a_stuck_level_never_closes_it() {
+        assert_eq!(watch(0, 400), (None, None));
+        assert_eq!(watch(5, 400), (None, None));
+    }
+
+    #[test]
+    fn slow_edges_do_not_hold_it() {
+        let mut k2 = PulseRelay::new(60);
+        for ms in 0..2000 {
+            if ms < 300 && ms % 5 == 0 {
+                k2.level(ms * MS, ms % 10 == 0);
+            } else if ms % 20 == 0 {
+                k2.level(ms * MS, ms % 40 == 0);
+            }
+            k2.advance(ms * MS, true);
+            assert!(ms < 360 || !k2.closed(), "closed at {ms}");
+        }
+    }
+
+    #[test]
+    fn the_chain_takes_the_coil_whatever_the_pulses_say() {
+        let mut k2 = PulseRelay::new(60);
+        for ms in 0..200 {
+            if ms % 5 == 0 {
+                k2.level(ms * MS, ms % 10 == 0);
+            }
+            k2.advance(ms * MS, ms < 100);
+        }
+        assert!(!k2.closed());
+    }
+}

@@ -1,0 +1,66 @@
+//! What the simulated table is made of. Every default is invented for practice, unless a line says
+//! where it is from.
+
+use serde::{Deserialize, Serialize};
+
+/// Everything that makes one simulated table differ from another.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct TableSettings {
+    /// The seed of every draw; each module has a generator of its own made from it.
+    pub seed: u64,
+    /// The rough mood: mishaps by chance are on.
+    pub rough: bool,
+    /// Baud rate of the wire, 8N1.
+    pub baud: u32,
+    /// Chance that a bit on the wire is turned over, either way (0: a clean wire).
+    pub bit_error_rate: f64,
+    /// Lowest machine coordinates that the axes reach, mm. X and Y have their switches here.
+    pub travel_low: [f64; 3],
+    /// Highest machine coordinates that the axes reach, mm. Z has its switch here.
+    pub travel_high: [f64; 3],
+    /// Top of the slats, machine coordinates, mm.
+    pub slat_top_z: f64,
+    /// Where the torch stands at power-up, mm; the controller does not know it until it has homed.
+    pub start: [f64; 3],
+    /// Acceleration in the plane, mm/s2.
+    pub accel_mm_s2: f64,
+    /// Rapid speed in the plane, mm/s.
+    pub rapid_mm_s: f64,
+    /// Acceleration along Z, mm/s2.
+    pub z_accel_mm_s2: f64,
+    /// Rapid speed along Z, mm/s.
+    pub z_rapid_mm_s: f64,
+    /// Step of velocity taken in a corner, mm/s.
+    pub corner_step_mm_s: f64,
+    /// The ohmic circuit closes this far above the surface, mm.
+    pub ohmic_offset_mm: f64,
+    /// The permit relay drops out this long after the last pulse, ms (at most 100).
+    pub permit_drop_ms: u64,
+    /// XY rapids over the sheet stay at least this far above its local surface, mm: the hop height
+    /// of 8 mm less what bow and touch-off may take from it.
+    pub rapid_floor_mm: f64,
+}
+
+impl Default for TableSettings {
+    fn default() -> Self {
+        Self {
+            seed: 1,
+            rough: false,
+            baud: 115_200,
+            bit_error_rate: 0.0,
+            travel_low: [0.0, 0.0, 0.0],
+            travel_high: [1300.0, 1300.0, 120.0],
+            slat_top_z: 20.0,
+            start: [240.0, 180.0, 70.0],
+            accel_mm_s2: 400.0,
+            rapid_mm_s: 200.0,
+            z_accel_mm_s2: 500.0,
+            z_rapid_mm_s: 50.0,
+            corner_step_mm_s: 8.0,
+            ohmic_offset_mm: 0.05,
+            permit_drop_ms: 60,
+            rapid_floor_mm: 7.0,
+        }
+    }
+}

@@ -1,0 +1,62 @@
+//! The sheet on the slats: where its surface is, and where there is metal.
+
+use units::Point;
+
+use crate::chance::{Chance, Draws};
+use crate::harness::Plan;
+
+/// Radius of the nozzle's face, mm: over a slot narrower than this the torch still touches.
+pub(crate) const NOZZLE_RADIUS_MM: f64 = 3.0;
+
+/// A sheet as it really lies: tilted and bowed a little.
+#[derive(Clone, Debug)]
+pub(crate) struct Sheet {
+    corner: Point,
+    size: Point,
+    top_z: f64,
+    slope: Point,
+    bow_mm: f64,
+}
+
+impl Sheet {
+    pub(crate) fn lay(plan: &Plan, slat_top_z: f64, rough: bool, seed: u64) -> Self {
+        let mut chance = Chance::new(seed, Draws::Sheet);
+        let (slope_sigma, bow) = if rough { (1.5e-3, 2.0) } else { (0.25e-3, 0.6) };
+        let mut tilt = || {
+            chance
+                .bell(0.0, slope_sigma)
+                .clamp(-2.0 * slope_sigma, 2.0 * slope_sigma)
+        };
+        let slope = Point::new(tilt(), tilt());
+        let bow_mm = bow * (2.0 * chance.even() - 1.0);
+        Self {
+            corner: plan.corner,
+            size: plan.size,
+            top_z: slat_top_z + plan.thickness_mm,
+            slope,
+            bow_mm,
+        }
+    }
+
+    /// Height of the surface, mm, as if the sheet went on beyond its edges.
+    pub(crate) fn surface(&self, p: Point) -> f64 {
+        let (dx, dy) = (
+            p.x - self.corner.x - self.size.x / 2.0,
+            p.y - self.corner.y - self.size.y / 2.0,
+        );
+        let half = (self.size.x.hypot(self.size.y) / 2.0).max(1.0);
+        let rho2 = ((dx * dx + dy * dy) / (half * half)).min(1.0);
+        self.top_z + self.slope.x * dx + self.slope.y * dy + self.bow_mm * (1.0 - rho2)
+    }
+
+    /// How far outside of the sheet a place is, mm; 0 over it.
+    pub(crate) fn outside(&self, p: Point) -> f64 {
+        let dx = (self.corner.x - p.x)
+            .max(p.x - self.corner.x - self.size.x)
+            .max(0.0);
+        let dy = (self.corner.y - p.y)
+            .max(p.y - self.corner.y - self.size.y)
+            .max(0.0);
+        dx.hypot(dy)
+    }
+}

@@ -1,0 +1,360 @@
+//! The power source: pre-flow, pilot, transfer, loss, post-flow, its arc-transferred contact and
+//! its volts.
+
+use crate::chance::{Chance, Draws};
+
+const MS: u64 = 1_000_000;
+/// The source answers its start circuit after this, either way.
+const ANSWER_NS: u64 = 3 * MS;
+const PRE_FLOW_NS: u64 = 350 * MS;
+const POST_FLOW_NS: u64 = 8_000 * MS;
+/// Pilot without transfer: the source gives up, and again after a pause.
+const PILOT_LIFE_NS: u64 = 3_000 * MS;
+/// An arc without air pressure goes out after this.
+const NO_AIR_NS: u64 = 1_000 * MS;
+/// Metal further away than this for a while ends the arc, mm.
+const REACH_MM: f64 = 3.0;
+/// The arc snaps above this height, mm.
+const SNAP_MM: f64 = 10.0;
+
+/// What the source is doing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Phase {
+    Off,
+    PreFlow {
+        until: u64,
+    },
+    Pilot {
+        since: u64,
+    },
+    Arc {
+        since: u64,
+    },
+    /// The arc went out by itself; nothing more until the start circuit has opened.
+    Spent,
+}
+
+/// Where the torch is, as the arc feels it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Gap {
+    /// Tip above the surface, mm.
+    pub(crate) height_mm: f64,
+    /// To the nearest metal in the plane, mm.
+    pub(crate) metal_mm: f64,
+    /// Speed in the plane, mm/s.
+    pub(crate) speed_mm_s: f64,
+}
+
+/// What the arc would have at chart height and feed.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ArcChart {
+    pub(crate) volts: f64,
+    pub(crate) cut_height_mm: f64,
+    pub(crate) feed_mm_s: f64,
+}
+
+#[derive(Clone, Debug)]
+pub(crate) struct Source {
+    phase: Phase,
+    chance: Chance,
+    rough: bool,
+    /// The start circuit as the source has understood it, and a change on its way.
+    asked: bool,
+    asked_due: Option<(u64, bool)>,
+    /// Hazard still to be lived through before the arc transfers.
+    to_transfer: f64,
+    arc_ok: bool,
+    arc_ok_due: Option<(u64, bool)>,
+    far_since: Option<u64>,
+    no_air_since: Option<u64>,
+    post_flow_until: u64,
+    volts: f64,
+    volts_noise: f64,
+    /// Does not answer its start circuit.
+    pub(crate) dead: bool,
+    /// Stays on whatever its start circuit does.
+    pub(crate) latched: bool,
+}
+
+impl Source {
+    pub(crate) fn new(seed: u64, rough: bool) -> Self {
+        Self {
+            phase: Phase::Off,
+            chance: Chance::new(seed, Draws::Source),
+            rough,
+            asked: false,
+            asked_due: None,
+            to_transfer: 0.0,
+            arc_ok: false,
+            arc_ok_due: None,
+            far_since: None,
+            no_air_since: None,
+            post_flow_until: 0,
+            volts: 0.0,
+            volts_noise: 0.0,
+            dead: false,
+            latched: false,
+        }
+    }
+
+    /// The arc burns onto metal.
+    pub(crate) fn transferred(&self) -> bool {
+        matches!(self.phase, Phase::Arc { .. })
+    }
+
+    /// Pilot or arc.
+    pub(crate) fn burning(&self) -> bool {
+        matches!(self.phase, Phase::Arc { .. } | Phase::Pilot { .. })
+    }
+
+    pub(crate) fn arc_since(&self) -> Option<u64> {
+        match self.phase {
+            Phase::Arc { since } => Some(since),
+            _ => None,
+        }
+    }
+
+    pub(crate) fn arc_ok(&self) -> bool {
+        self.arc_ok
+    }
+
+    pub(crate) fn volts(&self) -> f64 {
+        self.volts
+    }
+
+    /// It must be looked at every step.
+    pub(crate) fn busy(&self) -> bool {
+        self.burning()
+    }
+
+    pub(crate) fn next(&self) -> Option<u64> {
+        let phase = match self.phase {
+            Phase::PreFlow { until } => Some(until),
+            _ => None,
+        };
+        [
+            phase,
+            self.asked_due.map(|d| d.0),
+            self.arc_ok_due.map(|d| d.0),
+        ]
+        .into_iter()
+        .flatten()
+        .min()
+    }
+
+    /// The arc goes out by itself; it can be struck again once the start circuit was open.
+    pub(crate) fn lose(&mut self, now: u64) {
+        if self.burning() {
+            self.phase = Phase::Spent;
+            self.post_flow_until = now + POST_FLOW_NS;
+        }
+    }
+
+    /// Switched off and on again by hand.
+    pub(crate) fn switch_off_and_on(&mut self, now: u64) {
+        self.latched = false;
+        self.lose(now);
+        self.phase = Phase::Spent;
+    }
+
+    /// One step to `now`, `dt` ns long. `closed`: the start circuit; `air`: pressure is good.
+    pub(crate) fn advance(
+        &mut self,
+        now: u64,
+        dt: u64,
+        closed: bool,
+        air: bool,
+        gap: Gap,
+        chart: ArcChart,
+    ) {
+        let going_to = self.asked_due.map_or(self.asked, |d| d.1);
+        if going_to != closed {
+            self.asked_due = (closed != self.asked).then_some((now + ANSWER_NS, closed));
+        }
+        if let Some((at, level)) = self.asked_due
+            && at <= now
+        {
+            self.asked = level;
+            self.asked_due = None;
+        }
+        let asked = self.asked && !self.dead;
+        let dt_s = dt as f64 / 1e9;
+        match self.phase {
+            Phase::Off if asked && air => {
+                self.phase = Phase::PreFlow {
+                    until: now + PRE_FLOW_NS,
+                };
+            }
+            Phase::Off => {}
+            Phase::PreFlow { .. } if !asked => self.phase = Phase::Off,
+            Phase::PreFlow { until } if now >= until => {
+                if air && self.strikes() {
+                    self.to_transfer = self.chance.waiting();
+                    self.phase = Phase::Pilot { since: now };
+                } else {
+                    self.phase = Phase::PreFlow {
+                        until: now + 300 * MS,
+                    };
+                }
+            }
+            Phase::PreFlow { .. } => {}
+            Phase::Pilot { since } => self.pilot(now, since, dt_s, asked, gap),
+            Phase::Arc { .. } => self.arc(now, dt_s, asked, air, gap),
+            Phase::Spent if !asked => self.phase = Phase::Off,
+            Phase::Spent => {}
+        }
+        self.follow(now);
+        self.read_volts(dt_s, gap, chart);
+    }
+
+    fn strikes(&mut self) -> bool {
+        !self.rough || self.chance.happens(0.995)
+    }
+
+    fn pilot(&mut self, now: u64, since: u64, dt_s: f64, asked: bool, gap: Gap) {
+        if !asked && !self.latched {
+            self.phase = Phase::Off;
+            return;
+        }
+        if now >= since + PILOT_LIFE_NS {
+            self.lose(now);
+            return;
+        }
+        let f_gap = 1.0 / (1.0 + ((gap.height_mm - 5.0) / 0.5).exp());
+        let f_metal = if gap.metal_mm <= 2.0 {
+            1.0
+        } else {
+            (-(gap.metal_mm - 2.0) / 0.15).exp()
+        };
+        self.to_transfer -= 60.0 * f_gap * f_metal * dt_s;
+        if self.to_transfer <= 0.0 {
+            self.far_since = None;
+            self.no_air_since = None;
+            self.phase = Phase::Arc { since: now };
+        }
+    }
+
+    fn arc(&mut self, now: u64, dt_s: f64, asked: bool, air: bool, gap: Gap) {
+        if !asked && !self.latched {
+            self.post_flow_until = now + POST_FLOW_NS;
+            self.phase = Phase::Off;
+            return;
+        }
+        let far = gap.metal_mm > REACH_MM || gap.height_mm > SNAP_MM;
+        self.far_since = if far {
+            self.far_since.or(Some(now))
+        } else {
+            None
+        };
+        self.no_air_since = if air {
+            None
+        } else {
+            self.no_air_since.or(Some(now))
+        };
+        let gone = self.far_since.is_some_and(|t| now >= t + 30 * MS)
+            || self.no_air_since.is_some_and(|t| now >= t + NO_AIR_NS)
+            || (self.rough && self.chance.happens(1e-5 * dt_s));
+        if gone {
+            self.lose(now);
+        }
+    }
+
+    fn follow(&mut self, now: u64) {
+        let arc = self.transferred();
+        let going_to = self.arc_ok_due.map_or(self.arc_ok, |d| d.1);
+        if going_to != arc {
+            let sigma = if self.rough { 2.0 } else { 0.7 };
+            let mean = if arc { 15.0 } else { 12.0 };
+            let lag = self.chance.bell(mean, sigma).clamp(mean - 5.0, mean + 5.0);
+            self.arc_ok_due = (arc != self.arc_ok).then_some((now + (lag * MS as f64) as u64, arc));
+        }
+        if let Some((at, level)) = self.arc_ok_due
+            && at <= now
+        {
+            self.arc_ok = level;
+            self.arc_ok_due = None;
+        }
+    }
+
+    fn read_volts(&mut self, dt_s: f64, gap: Gap, chart: ArcChart) {
+        self.volts = match self.phase {
+            Phase::Arc { .. } => {
+                // Noise of 1.5 V rms that remembers for 3 ms.
+                let keep = (-dt_s / 3e-3).exp();
+                let fresh = self.chance.bell(0.0, 1.5 * (1.0 - keep * keep).sqrt());
+                self.volts_noise = self.volts_noise * keep + fresh;
+                let feed = chart.feed_mm_s.max(1.0);
+                let slow = (feed / gap.speed_mm_s.max(feed / 3.0)).ln();
+                chart.volts
+                    + 6.0 * (gap.height_mm - chart.cut_height_mm)
+                    + 7.2 * slow
+                    + self.volts_noise
+            }
+            Phase::Pilot { .. } => 120.0 + 25.0 * (2.0 * self.chance.even() - 1.0),
+            Phase::PreFlow { .. } if self.asked => 260.0,
+            _ => 0.0,
+        };
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NEAR: Gap = Gap {
+        height_mm: 3.5,
+        metal_mm: 0.0,
+        speed_mm_s: 0.0,
+    };
+    const CHART: ArcChart = ArcChart {
+        volts: 113.0,
+        cut_height_mm: 1.5,
+        feed_mm_s: 18.3,
+    };
+
+    fn run(source: &mut Source, from_ms: u64, to_ms: u64, closed: bool, gap: Gap) -> Option<u64> {
+        let mut first = None;
+        for ms in from_ms..to_ms {
+            source.advance(ms * MS, MS, closed, true, gap, CHART);
+            if source.arc_ok() && first.is_none() {
+                first = Some(ms);
+            }
+        }
+        first
+    }
+
+    #[test]
+    fn pre_flow_pilot_transfer_and_then_the_contact() {
+        let mut source = Source::new(3, false);
+        let ok = run(&mut source, 0, 1000, true, NEAR).expect("transfers");
+        assert!((365..700).contains(&ok), "{ok}");
+        assert!((source.volts() - 133.0).abs() < 8.0, "{}", source.volts()); // 113 + 6 x 2 + 7.2 ln 3
+        run(&mut source, 1000, 1004, false, NEAR);
+        assert!(!source.burning(), "out within 4 ms");
+        assert!(source.arc_ok(), "its contact lags");
+        run(&mut source, 1004, 1025, false, NEAR);
+        assert!(!source.arc_ok());
+    }
+
+    #[test]
+    fn no_metal_no_transfer_and_it_gives_up_after_three_seconds() {
+        let mut source = Source::new(3, false);
+        let off = Gap {
+            metal_mm: 6.0,
+            ..NEAR
+        };
+        assert_eq!(run(&mut source, 0, 5000, true, off), None);
+        assert!(!source.burning());
+    }
+
+    #[test]
+    fn a_lost_arc_is_not_struck_again_before_the_circuit_was_open() {
+        let mut source = Source::new(3, false);
+        run(&mut source, 0, 1000, true, NEAR);
+        source.lose(1000 * MS);
+        run(&mut source, 1000, 1030, true, NEAR);
+        assert_eq!(run(&mut source, 1030, 3000, true, NEAR), None);
+        run(&mut source, 3000, 3010, false, NEAR);
+        assert!(run(&mut source, 3010, 4000, true, NEAR).is_some());
+    }
+}

@@ -1,0 +1,490 @@
+//! The whole table on virtual time.
+
+use units::{Point, Time};
+
+use crate::chance::{Chance, Draws};
+use crate::controller::Controller;
+use crate::faults::{Moment, Waitings, Wrongs};
+use crate::harness::{FaultKind, FaultSpec, Levels, Plan, Truth};
+use crate::ledger::{Ledger, Limits, Seen};
+use crate::relays::{Contact, PulseRelay};
+use crate::settings::TableSettings;
+use crate::sheet::{NOZZLE_RADIUS_MM, Sheet};
+use crate::source::{ArcChart, Gap, Source};
+use crate::wire::{Noise, WireIn};
+
+/// Longest step while anything moves or burns, ns.
+const STEP_NS: u64 = 1_000_000;
+/// A piece that has tipped up reaches this far round and this high, mm.
+const TIPPED_RADIUS_MM: f64 = 40.0;
+const TIPPED_HEIGHT_MM: f64 = 45.0;
+/// Steps lost when the torch runs into something, mm.
+const KNOCK_MM: (f64, f64) = (0.5, -0.3);
+
+/// An order to go wrong that cannot be carried out.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct FaultRefused(String);
+
+/// The simulated table. Pure: time is told to it, and everything that it draws comes from its seed.
+#[derive(Clone, Debug)]
+pub struct Table {
+    settings: TableSettings,
+    /// ns, always whole microseconds.
+    now: u64,
+    controller: Controller,
+    wire_in: WireIn,
+    noise_in: Noise,
+    noise_out: Noise,
+    k1: Contact,
+    k2: PulseRelay,
+    k3: Contact,
+    source: Source,
+    plan: Plan,
+    sheet: Option<Sheet>,
+    ledger: Ledger,
+    waiting: Waitings,
+    wrongs: Wrongs,
+    contact: bool,
+    contact_chance: Chance,
+    sense_was: bool,
+}
+
+impl Table {
+    /// A table that has just been switched on, with nothing on its slats.
+    #[must_use]
+    pub fn new(settings: TableSettings) -> Self {
+        let seed = settings.seed;
+        let plan = Plan::default();
+        Self {
+            now: 0,
+            controller: Controller::new(&settings),
+            wire_in: WireIn::new(settings.baud),
+            noise_in: Noise::new(settings.bit_error_rate, seed),
+            noise_out: Noise::new(settings.bit_error_rate, seed ^ 0x5555),
+            k1: Contact::new(6, 4),
+            k2: PulseRelay::new(settings.permit_drop_ms),
+            k3: Contact::new(6, 4),
+            source: Source::new(seed, settings.rough),
+            ledger: Ledger::new(&plan, limits(&settings)),
+            plan,
+            sheet: None,
+            waiting: Waitings::default(),
+            wrongs: Wrongs::default(),
+            contact: false,
+            contact_chance: Chance::new(seed, Draws::Contact),
+            sense_was: false,
+            settings,
+        }
+    }
+
+    /// Table time.
+    #[must_use]
+    pub fn now(&self) -> Time {
+        Time::from_us(self.now / 1000)
+    }
+
+    /// Lets time pass up to `to`, in steps of at most 1 ms while anything moves or burns.
+    pub fn advance(&mut self, to: Time) {
+        let to = to.as_us() * 1000;
+        while self.now < to {
+            let next = self.next_step().min(to);
+            self.step(next);
+        }
+    }
+
+    /// Like [`Table::advance`], but stops at the first moment at which a level has changed or bytes
+    /// have arrived at the panel. Gives the moment reached.
+    pub fn advance_to_change(&mut self, to: Time) -> Time {
+        let to = to.as_us() * 1000;
+        let (levels, plugged) = (self.levels(), self.plugged());
+        while self.now < to {
+            let next = self.next_step().min(to);
+            self.step(next);
+            if self.has_bytes()
+                || !levels.same_contacts(&self.levels())
+                || plugged != self.plugged()
+            {
+                break;
+            }
+        }
+        self.now()
+    }
+
+    /// No level changes and no byte arrives before this moment, as long as nothing comes from the
+    /// panel.
+    #[must_use]
+    pub fn next_event(&self) -> Time {
+        let mut next = self.next_own();
+        let senses = self.k3.closed() || !self.waiting.is_empty();
+        if self.source.busy() || (self.controller.moving() && senses) {
+            next = next.min(self.now + STEP_NS);
+        }
+        if let Some(at) = self.controller.wire.next_arrival() {
+            next = next.min(at);
+        }
+        Time::from_us(whole_us(next.max(self.now)) / 1000)
+    }
+
+    /// Bytes that the panel wrote just now: they pass the wire at its baud rate.
+    pub fn wire_in(&mut self, at: Time, bytes: &[u8]) {
+        self.advance(at);
+        if self.plugged() {
+            self.wire_in.write(self.now, bytes);
+        }
+    }
+
+    /// Bytes that have fully arrived at the panel.
+    pub fn take_wire_out(&mut self) -> Vec<u8> {
+        let mut bytes = self.controller.wire.arrived(self.now);
+        if !self.plugged() {
+            bytes.clear();
+        }
+        for byte in &mut bytes {
+            *byte = self.noise_out.on(*byte);
+        }
+        bytes
+    }
+
+    /// The permit pin has this level from now on.
+    pub fn set_permit(&mut self, at: Time, level: bool) {
+        self.advance(at);
+        self.k2.level(self.now, level);
+    }
+
+    /// The wires to the panel's inputs.
+    #[must_use]
+    pub fn levels(&self) -> Levels {
+        Levels {
+            fire_on: self.k1.closed(),
+            arc_ok: self.source.arc_ok(),
+            contact: self.contact,
+            estop_open: self.wrongs.chain_open,
+            hold_button: false,
+            air_ok: !self.wrongs.air_low,
+            source_on: true,
+            torch_seated: !self.wrongs.unseated,
+            permit_closed: self.k2.closed(),
+            sense_isolated: !self.k3.closed(),
+            volts: self.source.volts(),
+        }
+    }
+
+    /// Whether the serial cable is plugged in.
+    #[must_use]
+    pub fn plugged(&self) -> bool {
+        !self.wrongs.unplugged
+    }
+
+    /// The panel has opened the port and cleared its input.
+    pub fn opened(&mut self) {
+        drop(self.controller.wire.arrived(self.now));
+    }
+
+    /// Lays another sheet on the table: the ledger begins anew, and no fault waits any more.
+    pub fn lay(&mut self, plan: Plan) {
+        self.sheet = Some(Sheet::lay(
+            &plan,
+            self.settings.slat_top_z,
+            self.settings.rough,
+            self.settings.seed,
+        ));
+        self.ledger = Ledger::new(&plan, limits(&self.settings));
+        self.plan = plan;
+        self.waiting.clear();
+    }
+
+    /// Lets something go wrong at a place of the plan.
+    ///
+    /// # Errors
+    /// [`FaultRefused`] if there is no such place.
+    pub fn inject(&mut self, fault: FaultSpec) -> Result<(), FaultRefused> {
+        let cuts = self.plan.cuts.len();
+        let index = fault.cut.checked_sub(1);
+        let place =
+            index.and_then(|k| Some((self.ledger.pierce_of(k)?, self.ledger.length_of(k)?)));
+        let Some((pierce, length)) = place else {
+            return Err(FaultRefused(format!(
+                "there is no cut {} (the plan has {cuts}); name one from 1 to {cuts}",
+                fault.cut
+            )));
+        };
+        if let Some(mm) = fault.mm
+            && !(0.0..=length).contains(&mm)
+        {
+            return Err(FaultRefused(format!(
+                "cut {} has no place at {mm} mm; its path is {length:.1} mm long",
+                fault.cut
+            )));
+        }
+        self.waiting.add(fault, pierce);
+        Ok(())
+    }
+
+    /// Does with the hands what clears a fault in life; `None`: whatever is wrong now.
+    pub fn remedy(&mut self, fault: Option<FaultKind>) {
+        let is = |kind: FaultKind| fault.is_none_or(|f| f == kind);
+        if is(FaultKind::NoArc) {
+            self.source.dead = false;
+        }
+        if is(FaultKind::ArcStuck) && self.source.latched {
+            self.source.switch_off_and_on(self.now);
+        }
+        if is(FaultKind::ContactStuck) {
+            self.wrongs.bridged = false;
+        }
+        if is(FaultKind::NoContact) {
+            self.wrongs.sense_broken = false;
+        }
+        if is(FaultKind::Estop) && self.wrongs.chain_open {
+            self.wrongs.chain_open = false;
+            self.controller.chain(self.now, false);
+        }
+        if is(FaultKind::LinkCut) {
+            self.wrongs.unplugged = false;
+        }
+        if is(FaultKind::AirLow) {
+            self.wrongs.air_low = false;
+        }
+        if is(FaultKind::TipOver) {
+            self.wrongs.standing = None;
+            self.wrongs.unseated = false;
+        }
+        self.feel(self.now, None);
+    }
+
+    /// The ledger's own account.
+    #[must_use]
+    pub fn truth(&self) -> Truth {
+        Truth {
+            now_s: self.now().as_s(),
+            ..self.ledger.truth()
+        }
+    }
+
+    /// Where the torch really is: in the plane, and its height, machine coordinates, mm.
+    #[must_use]
+    pub fn torch(&self) -> (Point, f64) {
+        self.controller.true_place()
+    }
+
+    /// Whether bytes have arrived at the panel that were not taken yet.
+    #[must_use]
+    pub fn has_bytes(&self) -> bool {
+        self.controller
+            .wire
+            .next_arrival()
+            .is_some_and(|at| at <= self.now)
+    }
+
+    /// The next moment at which a part does something by itself.
+    fn next_own(&self) -> u64 {
+        let mut next = self.controller.next(self.now);
+        let others = [
+            self.wire_in.next_telling(),
+            self.k1.next(),
+            self.k2.next(),
+            self.k3.next(),
+            self.source.next(),
+        ];
+        for at in others.into_iter().flatten() {
+            next = next.min(at);
+        }
+        next
+    }
+
+    fn next_step(&self) -> u64 {
+        let mut next = self.next_own();
+        if self.controller.moving() || self.source.busy() {
+            next = next.min(self.now + STEP_NS);
+        }
+        if let Some(at) = self.controller.wire.next_arrival() {
+            next = next.min(at);
+        }
+        whole_us(next.max(self.now + 1))
+    }
+
+    fn step(&mut self, now: u64) {
+        let dt = now - self.now;
+        let before = self.controller.true_place();
+        self.now = now;
+        self.k1.advance(now);
+        self.k3.advance(now);
+        self.controller.advance(now, dt);
+        self.feel(now, Some(before.1));
+        while let Some((_, byte)) = self.wire_in.read(now) {
+            let byte = self.noise_in.on(byte);
+            self.controller.byte(now, byte);
+        }
+        self.controller.settle(now);
+        if !self.plugged() {
+            drop(self.controller.wire.arrived(now));
+        }
+        let chain = !self.wrongs.chain_open;
+        self.k1.coil(now, self.controller.torch() && chain);
+        self.k3.coil(now, self.controller.sense());
+        self.k2.advance(now, chain);
+        self.burn(now, dt);
+        self.judge(now, dt, before);
+        if !self.waiting.is_empty() {
+            self.go_wrong(now, before);
+        }
+    }
+
+    /// The ohmic circuit, and the touch-off that stops at it. `from_z`: height at the start of the
+    /// step.
+    fn feel(&mut self, now: u64, from_z: Option<f64>) {
+        let (place, z) = self.controller.true_place();
+        let mut met = None;
+        if let Some(sheet) = &self.sheet
+            && sheet.outside(place) <= NOZZLE_RADIUS_MM
+        {
+            let plane = sheet.surface(place) + self.settings.ohmic_offset_mm;
+            if z <= plane {
+                met = Some(plane.clamp(z, from_z.unwrap_or(z).max(z)));
+            }
+        }
+        let standing = self.wrongs.standing.is_some_and(|at| {
+            place.distance(at) <= TIPPED_RADIUS_MM && z < self.top_z() + TIPPED_HEIGHT_MM
+        });
+        if self.wrongs.bridged || standing {
+            met = met.or(Some(z));
+        }
+        self.contact = self.k3.closed() && !self.wrongs.sense_broken && met.is_some();
+        if self.contact
+            && self.controller.touching()
+            && let Some(z) = met
+        {
+            let z = z + self.contact_chance.bell(0.0, 0.004).clamp(-0.01, 0.01);
+            let z = self.controller.counted_z(z);
+            self.controller.met(now, z);
+        }
+    }
+
+    fn top_z(&self) -> f64 {
+        self.settings.slat_top_z + self.plan.thickness_mm
+    }
+
+    fn height(&self, place: Point, z: f64) -> f64 {
+        let surface = self
+            .sheet
+            .as_ref()
+            .map_or(self.settings.slat_top_z, |s| s.surface(place));
+        z - surface
+    }
+
+    fn outside(&self, place: Point) -> f64 {
+        self.sheet
+            .as_ref()
+            .map_or(f64::INFINITY, |s| s.outside(place))
+    }
+
+    fn burn(&mut self, now: u64, dt: u64) {
+        let (place, z) = self.controller.true_place();
+        let gap = Gap {
+            height_mm: self.height(place, z),
+            metal_mm: self.outside(place),
+            speed_mm_s: self.controller.xy_speed(),
+        };
+        let chart = ArcChart {
+            volts: self.plan.volts,
+            cut_height_mm: self.plan.cut_height_mm,
+            feed_mm_s: self.plan.feed_mm_s,
+        };
+        let circuit = self.k1.closed() && self.k2.closed();
+        self.source
+            .advance(now, dt, circuit, !self.wrongs.air_low, gap, chart);
+    }
+
+    fn judge(&mut self, now: u64, dt: u64, before: (Point, f64)) {
+        for (epoch, number) in self.controller.take_done() {
+            self.ledger.executed(now, epoch, number);
+        }
+        let (place, z) = self.controller.true_place();
+        let outside_mm = self.outside(place);
+        let seen = Seen {
+            now,
+            dt,
+            place,
+            height_mm: self.height(place, z),
+            moved_mm: place.distance(before.0),
+            moved_z_mm: z - before.1,
+            arc: self.source.transferred(),
+            burning: self.source.burning(),
+            stuck_on: self.source.latched,
+            circuit: self.k1.closed() && self.k2.closed(),
+            k2: self.k2.closed(),
+            last_pulse: self.k2.last_pulse(),
+            chain_open: self.wrongs.chain_open,
+            sensing: self.k3.closed(),
+            holding: self.controller.holding(),
+            rapid: self.controller.rapid_to().is_some(),
+            outside_mm,
+            metal: outside_mm <= 0.0,
+        };
+        self.ledger.see(&seen);
+    }
+
+    fn go_wrong(&mut self, now: u64, before: (Point, f64)) {
+        let (place, _) = self.controller.true_place();
+        let sensing = self.k3.closed();
+        let moment = Moment {
+            now,
+            place,
+            at_rest: place.distance(before.0) < 1e-9,
+            touching: self.controller.touching(),
+            met: self.controller.touching() && self.contact,
+            sense_came: sensing && !self.sense_was,
+            fire: self.k1.closed(),
+            arc_since: self.source.arc_since(),
+            in_hand: self.ledger.in_hand(),
+            rapid: self.controller.rapid_to(),
+        };
+        self.sense_was = sensing;
+        for spec in self.waiting.come(&moment) {
+            self.happen(now, spec, place, sensing);
+        }
+    }
+
+    fn happen(&mut self, now: u64, spec: FaultSpec, place: Point, sensing: bool) {
+        match spec.kind {
+            FaultKind::ArcLost => self.source.lose(now),
+            FaultKind::NoArc => self.source.dead = true,
+            FaultKind::ArcStuck => self.source.latched = true,
+            FaultKind::ContactStuck => self.wrongs.bridged = true,
+            FaultKind::NoContact => self.wrongs.sense_broken = true,
+            FaultKind::Estop => {
+                self.wrongs.chain_open = true;
+                self.controller.chain(now, true);
+            }
+            FaultKind::LinkCut => {
+                self.wrongs.unplugged = true;
+                self.wire_in.cut();
+                self.controller.wire.cut(now);
+            }
+            FaultKind::ControllerReset => self.controller.reset(now),
+            FaultKind::AirLow => self.wrongs.air_low = true,
+            FaultKind::TipOver => {
+                self.wrongs.standing = Some(place);
+                self.controller.knock(KNOCK_MM.0, KNOCK_MM.1);
+                if !sensing || self.source.burning() {
+                    // Nothing tells of it before the torch is pushed out of its seat.
+                    self.wrongs.unseated = true;
+                    self.source.lose(now);
+                }
+            }
+        }
+        self.feel(now, None);
+    }
+}
+
+fn limits(settings: &TableSettings) -> Limits {
+    Limits {
+        permit_drop_ms: settings.permit_drop_ms,
+        rapid_floor_mm: settings.rapid_floor_mm,
+    }
+}
+
+fn whole_us(ns: u64) -> u64 {
+    ns.div_ceil(1000) * 1000
+}
