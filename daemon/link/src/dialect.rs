@@ -213,6 +213,12 @@ impl Dialect {
         }
     }
 
+    /// Longest line that the controller takes, bytes of the body without frame and end.
+    #[must_use]
+    pub fn line_limit(&self) -> usize {
+        self.lines.longest
+    }
+
     /// The bytes that the guard writes by itself: hold, then torch-off, as far as there are any.
     #[must_use]
     pub fn take_away_bytes(&self) -> Vec<u8> {

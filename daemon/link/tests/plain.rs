@@ -156,7 +156,7 @@ fn what_is_said_is_byte_for_byte_the_golden_file() {
         session.say(c);
     }
     for n in 1..=12 {
-        now = now + core::time::Duration::from_millis(20);
+        now += core::time::Duration::from_millis(20);
         sent.extend(session.poll(now, false).lines);
         session.receive(now, &model::framed(&format!("taken {n}")), &mut words);
     }

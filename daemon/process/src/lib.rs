@@ -5,6 +5,10 @@
 
 mod chart;
 mod cycle;
+mod time;
 
-pub use chart::ChartRow;
+pub use chart::{Chart, ChartError, ChartRow, Choice, check_rows, choose};
 pub use cycle::{CycleSettings, MotionLimits};
+pub use time::{
+    CutShape, JobTime, Plan, SourceTimes, arc_mm_s, corner_mm_s, estimate, path_s, stretch_s,
+};

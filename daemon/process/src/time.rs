@@ -1,0 +1,393 @@
+//! How long a job takes, reckoned as the machine moves and as the cycle waits.
+
+use serde::{Deserialize, Serialize};
+use units::{Point, Segment};
+
+use crate::chart::ChartRow;
+use crate::cycle::{CycleSettings, MotionLimits};
+
+/// Mean times of the power source and of the way between panel and controller, s.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct SourceTimes {
+    /// The permit relay closes before torch-on is asked for.
+    pub permit_s: f64,
+    /// From the start contact to the pilot arc.
+    pub pre_flow_s: f64,
+    /// From the pilot to the arc on the sheet.
+    pub transfer_s: f64,
+    /// Arc OK follows the arc by this.
+    pub arc_ok_lag_s: f64,
+    /// Arc OK follows the end of the arc by this.
+    pub arc_off_lag_s: f64,
+    /// From the end of one step of the cycle to the start of the next: a report on the wire, and a
+    /// line back.
+    pub answer_s: f64,
+    /// The same where the end shows only in the next report that comes by itself.
+    pub report_s: f64,
+}
+
+impl Default for SourceTimes {
+    /// Means of the simulated table (invented), at 115 200 baud and 50 reports a second.
+    fn default() -> Self {
+        Self {
+            permit_s: 0.020,
+            pre_flow_s: 0.35,
+            transfer_s: 0.02,
+            arc_ok_lag_s: 0.015,
+            arc_off_lag_s: 0.012,
+            answer_s: 0.012,
+            report_s: 0.020,
+        }
+    }
+}
+
+/// A cut as far as its time goes.
+#[derive(Clone, Copy, Debug)]
+pub struct CutShape<'a> {
+    /// Where it is pierced.
+    pub pierce: Point,
+    /// Its path and the feed of each piece, mm/s.
+    pub path: &'a [(Segment, f64)],
+}
+
+/// All that the time of a job hangs on.
+#[derive(Clone, Copy, Debug)]
+pub struct Plan<'a> {
+    /// The cuts in order.
+    pub cuts: &'a [CutShape<'a>],
+    /// Where the torch stands before the first, at traverse height; same coordinates as the cuts.
+    pub start: Point,
+    /// Where it goes after the last.
+    pub park: Point,
+    /// Heights and pierce delay.
+    pub row: &'a ChartRow,
+    /// Heights, speeds and waits of the cycle.
+    pub cycle: &'a CycleSettings,
+    /// What the axes can do.
+    pub motion: &'a MotionLimits,
+    /// Mean times of the source and the link.
+    pub source: &'a SourceTimes,
+}
+
+/// What was reckoned.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct JobTime {
+    /// From the start to the torch parked, s.
+    pub run_s: f64,
+    /// With the arc on, s.
+    pub arc_on_s: f64,
+    /// Each cut with its traverse, touch-off and retract, s.
+    pub cuts_s: Vec<f64>,
+}
+
+/// Time for a length from speed `v0` to speed `v1`, at most at speed `v`; mm, mm/s, mm/s2. Where the
+/// length is too short for the change of speed, the end speed is what can be reached.
+#[must_use]
+pub fn stretch_s(length: f64, v: f64, v0: f64, v1: f64, accel: f64) -> f64 {
+    if length <= 0.0 || v <= 0.0 || accel <= 0.0 {
+        return 0.0;
+    }
+    let (v0, v1) = (v0.clamp(0.0, v), v1.clamp(0.0, v));
+    let peak = (accel * length + (v0 * v0 + v1 * v1) / 2.0).sqrt();
+    if peak < v0.max(v1) {
+        // One change of speed, all the way.
+        let other = (v0.min(v1).powi(2) + 2.0 * accel * length).sqrt();
+        return 2.0 * length / (v0.min(v1) + other);
+    }
+    let top = peak.min(v);
+    let changing = (2.0 * top * top - v0 * v0 - v1 * v1) / (2.0 * accel);
+    (2.0 * top - v0 - v1) / accel + (length - changing).max(0.0) / top
+}
+
+/// The speed through a corner that turns by `turn` radians, when the velocity may step by `step`
+/// mm/s: `step / (2 sin(turn / 2))`.
+#[must_use]
+pub fn corner_mm_s(turn: f64, step: f64) -> f64 {
+    let sine = (turn.abs() / 2.0).sin();
+    if sine < 1e-9 {
+        f64::INFINITY
+    } else {
+        step / (2.0 * sine)
+    }
+}
+
+/// The highest speed on an arc: `sqrt(accel * radius)`, mm/s.
+#[must_use]
+pub fn arc_mm_s(radius_mm: f64, accel: f64) -> f64 {
+    (accel * radius_mm).max(0.0).sqrt()
+}
+
+/// Time along a path from rest to rest, with look-ahead over its corners, s.
+#[must_use]
+pub fn path_s(path: &[(Segment, f64)], motion: &MotionLimits) -> f64 {
+    let accel = motion.accel_mm_s2;
+    let pieces: Vec<(Segment, f64, f64)> = path
+        .iter()
+        .map(|(s, feed)| {
+            let on_arc = s.radius().map_or(f64::INFINITY, |r| arc_mm_s(r, accel));
+            (*s, s.length(), feed.min(on_arc).max(0.0))
+        })
+        .filter(|(_, length, v)| *length > 1e-6 && *v > 0.0)
+        .collect();
+    // The highest speed at the start of each piece, and 0 at the end.
+    let mut at = vec![0.0; pieces.len() + 1];
+    for (i, two) in pieces.windows(2).enumerate() {
+        let (a, b) = (two[0].0.direction_at(two[0].1), two[1].0.direction_at(0.0));
+        let turn = (a.0 * b.1 - a.1 * b.0).atan2(a.0 * b.0 + a.1 * b.1);
+        at[i + 1] = corner_mm_s(turn, motion.corner_step_mm_s)
+            .min(two[0].2)
+            .min(two[1].2);
+    }
+    for i in (0..pieces.len()).rev() {
+        at[i] = at[i].min((at[i + 1].powi(2) + 2.0 * accel * pieces[i].1).sqrt());
+    }
+    let mut total = 0.0;
+    for (i, (_, length, v)) in pieces.iter().enumerate() {
+        at[i + 1] = at[i + 1].min((at[i].powi(2) + 2.0 * accel * length).sqrt());
+        total += stretch_s(*length, *v, at[i], at[i + 1], accel);
+    }
+    total
+}
+
+/// How long a job takes when nothing goes wrong.
+#[must_use]
+pub fn estimate(plan: &Plan<'_>) -> JobTime {
+    let (m, t) = (plan.motion, plan.source);
+    let rapid = |from: Point, to: Point| {
+        stretch_s(from.distance(to), m.rapid_mm_s, 0.0, 0.0, m.accel_mm_s2)
+    };
+    let mut time = JobTime::default();
+    let mut place = plan.start;
+    for cut in plan.cuts {
+        let path = path_s(cut.path, m);
+        let arc_on = arc_s(plan, path);
+        // Lift (already there), traverse with the sensing circuit connected behind it.
+        let mut cut_s = t.report_s + rapid(place, cut.pierce) + t.report_s;
+        cut_s += touch_off_s(plan) + fire_s(plan) + arc_on + retract_s(plan);
+        if cut.path.is_empty() {
+            cut_s = 0.0;
+        } else {
+            time.arc_on_s += arc_on;
+        }
+        time.run_s += cut_s;
+        time.cuts_s.push(cut_s);
+        place = cut.path.last().map_or(cut.pierce, |(s, _)| s.to());
+    }
+    time.run_s += rapid(place, plan.park) + t.report_s;
+    time
+}
+
+fn z_s(plan: &Plan<'_>, length: f64, v: f64) -> f64 {
+    let m = plan.motion;
+    stretch_s(
+        length.abs(),
+        v.min(m.z_rapid_mm_s),
+        0.0,
+        0.0,
+        m.z_accel_mm_s2,
+    )
+}
+
+/// From above the pierce to pierce height, sensing circuit off, ready to fire.
+fn touch_off_s(plan: &Plan<'_>) -> f64 {
+    let (c, t) = (plan.cycle, plan.source);
+    let rapid_z = |mm: f64| z_s(plan, mm, plan.motion.z_rapid_mm_s);
+    let sense = c.sense_settle_ms as f64 / 1000.0;
+    // Contact ends a touch at full probing speed; what follows is the braking.
+    let touch = |mm: f64| {
+        let (v, a) = (c.probe_slow_mm_s, plan.motion.z_accel_mm_s2.max(1.0));
+        stretch_s(mm, v, 0.0, v, a) + v / a + t.answer_s
+    };
+    let fast = z_s(
+        plan,
+        c.safe_height_mm - c.probe_switch_mm,
+        c.probe_fast_mm_s,
+    ) + t.answer_s;
+    let back_off = rapid_z(c.back_off_mm) + t.answer_s + c.touch_settle_ms as f64 / 1000.0;
+    let height = rapid_z(plan.row.pierce_height_mm + c.ohmic_offset_mm) + t.answer_s;
+    let slow = touch(c.probe_switch_mm) + back_off + touch(c.back_off_mm);
+    sense + fast + slow + height + t.report_s + sense
+}
+
+/// From ready to the arc on the sheet.
+fn fire_s(plan: &Plan<'_>) -> f64 {
+    let t = plan.source;
+    t.permit_s + t.answer_s / 2.0 + t.pre_flow_s + t.transfer_s
+}
+
+/// From the arc on the sheet to the arc out.
+fn arc_s(plan: &Plan<'_>, path_s: f64) -> f64 {
+    let (c, t) = (plan.cycle, plan.source);
+    let drop = z_s(
+        plan,
+        plan.row.pierce_height_mm - plan.row.cut_height_mm,
+        c.drop_mm_s,
+    );
+    // Both waits run from the first edge of arc OK.
+    let pierce = plan
+        .row
+        .pierce_delay_s
+        .max(c.arc_ok_accept_ms as f64 / 1000.0);
+    t.arc_ok_lag_s + pierce + t.answer_s / 2.0 + drop + path_s
+}
+
+/// From the arc out to traverse height.
+fn retract_s(plan: &Plan<'_>) -> f64 {
+    let (c, t) = (plan.cycle, plan.source);
+    let up = c.safe_height_mm - plan.row.cut_height_mm;
+    t.arc_off_lag_s
+        + c.lift_wait_ms as f64 / 1000.0
+        + z_s(plan, up, plan.motion.z_rapid_mm_s)
+        + t.answer_s
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const ACCEL: f64 = 400.0;
+
+    /// Hinge plate hole of the demonstration: lead-in and circle (all invented).
+    fn hole() -> Vec<(Segment, f64)> {
+        let feed = 0.6 * 1100.0 / 60.0;
+        let (a, b) = (Point::new(20.8, 20.0), Point::new(25.775, 20.0));
+        let circle = Segment::Arc {
+            from: b,
+            to: b,
+            centre: Point::new(20.0, 20.0),
+            clockwise: false,
+        };
+        vec![(Segment::Line { from: a, to: b }, feed), (circle, feed)]
+    }
+
+    fn row() -> ChartRow {
+        ChartRow {
+            name: "mild-steel 5 mm 40 A".into(),
+            material: "mild-steel".into(),
+            amps: 40.0,
+            thickness_mm: 5.0,
+            feed_mm_min: 1100.0,
+            pierce_height_mm: 3.5,
+            cut_height_mm: 1.5,
+            pierce_delay_s: 0.4,
+            volts: 113.0,
+            kerf_mm: 1.45,
+        }
+    }
+
+    #[test]
+    fn trapezoids_take_what_the_handbook_reckons() {
+        // Process handbook 4.6, calculated there: a = 400 mm/s2.
+        let v = 2600.0 / 60.0;
+        assert_eq!(
+            format!("{:.2}", stretch_s(50.0, v, 0.0, 0.0, ACCEL)),
+            "1.26"
+        );
+        assert_eq!(format!("{:.2}", stretch_s(5.0, v, 0.0, 0.0, ACCEL)), "0.22");
+    }
+
+    #[test]
+    fn corners_and_arcs_are_as_fast_as_the_handbook_reckons() {
+        // Process handbook 4.6, calculated there.
+        let mm_min = |mm_s: f64| format!("{:.0}", mm_s * 60.0);
+        assert_eq!(mm_min(corner_mm_s(90_f64.to_radians(), 8.0)), "339");
+        assert_eq!(mm_min(corner_mm_s(45_f64.to_radians(), 8.0)), "627");
+        assert_eq!(mm_min(arc_mm_s(5.8, ACCEL)), "2890");
+        assert_eq!(mm_min(arc_mm_s(3.0, ACCEL)), "2078");
+    }
+
+    #[test]
+    fn a_hole_takes_what_the_handbooks_timeline_says() {
+        // Process handbook 2.5, calculated there from the defaults and the invented chart: from
+        // arrival above the pierce to traverse height again 8.2 s, arc on from 3.34 to 7.6 s.
+        let path = hole();
+        let cut = CutShape {
+            pierce: Point::new(20.8, 20.0),
+            path: &path,
+        };
+        let at = cut.pierce;
+        let end = path[1].0.to();
+        let time = estimate(&Plan {
+            cuts: &[cut],
+            start: at,
+            park: end,
+            row: &row(),
+            cycle: &CycleSettings::default(),
+            motion: &MotionLimits::default(),
+            source: &SourceTimes::default(),
+        });
+        assert!((time.run_s - 8.2).abs() < 0.2, "{time:?}");
+        assert!((time.arc_on_s - 4.26).abs() < 0.1, "{time:?}");
+    }
+
+    #[test]
+    fn a_line_cut_in_pieces_takes_as_long_as_in_one() {
+        let (a, b) = (Point::new(0.0, 0.0), Point::new(30.0, 40.0));
+        let whole = [(Segment::Line { from: a, to: b }, 30.0)];
+        let pieces: Vec<(Segment, f64)> = (0..500)
+            .map(|k| {
+                (
+                    whole[0].0.part(k as f64 / 10.0, (k + 1) as f64 / 10.0),
+                    30.0,
+                )
+            })
+            .collect();
+        let m = MotionLimits::default();
+        assert!((path_s(&whole, &m) - path_s(&pieces, &m)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_right_angle_costs_the_slowing_down_and_the_speeding_up() {
+        let at = |x, y| Point::new(x, y);
+        let l = [
+            (
+                Segment::Line {
+                    from: at(0.0, 0.0),
+                    to: at(50.0, 0.0),
+                },
+                40.0,
+            ),
+            (
+                Segment::Line {
+                    from: at(50.0, 0.0),
+                    to: at(50.0, 50.0),
+                },
+                40.0,
+            ),
+        ];
+        let corner = 8.0 / 2_f64.sqrt();
+        let by_hand = 2.0 * stretch_s(50.0, 40.0, 0.0, corner, ACCEL);
+        assert!((path_s(&l, &MotionLimits::default()) - by_hand).abs() < 1e-9);
+    }
+
+    proptest! {
+        #[test]
+        fn a_stretch_is_what_small_steps_of_time_make_of_it(
+            length in 0.5_f64..200.0, v in 5.0_f64..200.0, v0 in 0.0_f64..200.0,
+        ) {
+            // Speed up from v0 as hard as may be, in steps; brake when the rest just suffices.
+            let v0 = v0.min(v).min((2.0 * ACCEL * length).sqrt());
+            let (mut s, mut now, mut t) = (0.0, v0, 0.0);
+            let dt = 2e-5;
+            while s < length && t < 100.0 {
+                let brake = now * now / (2.0 * ACCEL) >= length - s;
+                now = if brake { (now - ACCEL * dt).max(1e-3) } else { (now + ACCEL * dt).min(v) };
+                s += now * dt;
+                t += dt;
+            }
+            let reckoned = stretch_s(length, v, v0, 0.0, ACCEL);
+            prop_assert!((reckoned - t).abs() < 0.02 * t + 0.01, "{reckoned} against {t}");
+        }
+
+        #[test]
+        fn more_feed_never_takes_longer(feed in 1.0_f64..100.0, more in 1.0_f64..3.0) {
+            let with = |f: f64| -> Vec<(Segment, f64)> {
+                hole().into_iter().map(|(s, _)| (s, f)).collect()
+            };
+            let m = MotionLimits::default();
+            prop_assert!(path_s(&with(feed * more), &m) <= path_s(&with(feed), &m) + 1e-9);
+        }
+    }
+}
