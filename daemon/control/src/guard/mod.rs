@@ -1,5 +1,11 @@
 //! The guard's rules: a pure function that can only take away.
 
+mod rules;
+#[cfg(test)]
+mod stories;
+
+pub use rules::GuardRules;
+
 use serde::{Deserialize, Serialize};
 use units::Time;
 
@@ -160,29 +166,5 @@ impl Default for GuardSettings {
             relay_drop_ms: 100,
             sense_stays_connected: false,
         }
-    }
-}
-
-/// The rules and what they remember.
-#[derive(Clone, Debug)]
-pub struct GuardRules {
-    settings: GuardSettings,
-}
-
-impl GuardRules {
-    /// A guard that has seen nothing yet and permits nothing.
-    #[must_use]
-    pub fn new(settings: GuardSettings) -> Self {
-        Self { settings }
-    }
-
-    /// Takes an order of control.
-    pub fn order(&mut self, _now: Time, _order: &GuardOrder) {
-        let _ = self.settings;
-    }
-
-    /// Judges the levels at `now`. `lease_until`: how long control's word holds.
-    pub fn step(&mut self, _now: Time, _signals: &Signals, _lease_until: Time) -> GuardOut {
-        GuardOut::default()
     }
 }

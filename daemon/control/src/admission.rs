@@ -1,0 +1,413 @@
+//! Whether a request may be carried out now. It performs nothing.
+
+use crate::ask::{Answer, Ask, CheckId, ResumeFrom};
+use crate::cause::Cause;
+use crate::checks;
+use crate::machine::{Act, Machine};
+use crate::view::Phase;
+use crate::words;
+
+/// Why not.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum No {
+    /// It named an older state than this.
+    Stale,
+    /// Inputs are still being read.
+    Starting,
+    /// Something is under way.
+    Running,
+    /// No run is under way.
+    NotRunning,
+    /// Nothing is held.
+    NotHeld,
+    /// No job is loaded.
+    NoJob,
+    /// The job was run: it must be loaded again.
+    JobUsed,
+    /// A condition is not true.
+    Check(CheckId),
+    /// The operator cannot vouch for it: the machine sees it.
+    NotVouched,
+    /// There is no such alarm.
+    NoAlarm,
+    /// Its cause stands.
+    StillThere(Cause),
+    /// It must be seen first.
+    NotSeen,
+    /// The place is not doubtful.
+    NotDoubtful,
+    /// The axes were not referenced since the place was doubted.
+    NotHomed,
+    /// A distance that is no distance.
+    BadDistance,
+    /// A job without cuts.
+    EmptyJob,
+}
+
+/// How it may.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Yes {
+    Do,
+    AlreadySo,
+}
+
+impl No {
+    /// A stable short name.
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            Self::Stale => "stale",
+            Self::Starting => "starting",
+            Self::Running => "running",
+            Self::NotRunning => "not-running",
+            Self::NotHeld => "not-held",
+            Self::NoJob => "no-job",
+            Self::JobUsed => "job-used",
+            Self::Check(_) => "check",
+            Self::NotVouched => "not-vouched",
+            Self::NoAlarm => "no-alarm",
+            Self::StillThere(_) => "still-there",
+            Self::NotSeen => "not-seen",
+            Self::NotDoubtful => "not-doubtful",
+            Self::NotHomed => "not-homed",
+            Self::BadDistance => "bad-distance",
+            Self::EmptyJob => "empty-job",
+        }
+    }
+
+    /// The reason in words.
+    pub(crate) fn says(self) -> String {
+        match self {
+            Self::Stale => "The screen showed an older state.".into(),
+            Self::Starting => "The panel is still reading its inputs.".into(),
+            Self::Running => "Something is under way.".into(),
+            Self::NotRunning => "No run is under way.".into(),
+            Self::NotHeld => "Nothing is held.".into(),
+            Self::NoJob => "No job is loaded.".into(),
+            Self::JobUsed => "This job was run.".into(),
+            Self::Check(c) => format!("Not true: {}.", words::check(c).0),
+            Self::NotVouched => "The machine sees this one itself.".into(),
+            Self::NoAlarm => "There is no such alarm.".into(),
+            Self::StillThere(c) => format!("Its cause stands: {}.", words::plain(c)),
+            Self::NotSeen => "The message was not read.".into(),
+            Self::NotDoubtful => "The place is not doubtful.".into(),
+            Self::NotHomed => "The axes are not referenced since then.".into(),
+            Self::BadDistance => "That distance is not a length.".into(),
+            Self::EmptyJob => "The job has no cuts.".into(),
+        }
+    }
+
+    /// What to do.
+    pub(crate) fn remedy(self) -> &'static str {
+        match self {
+            Self::Stale => "Look again. Then press again.",
+            Self::Starting => "Wait a second.",
+            Self::Running => "Press HOLD first, or wait for the end.",
+            Self::NotRunning => "Start a job first.",
+            Self::NotHeld => "Press HOLD first.",
+            Self::NoJob => "Choose a program and load it.",
+            Self::JobUsed => "Load it again for another sheet.",
+            Self::Check(c) => words::check(c).1,
+            Self::NotVouched => "Make it true at the table.",
+            Self::NoAlarm => "Look at the alarms again.",
+            Self::StillThere(c) => words::remedy(c),
+            Self::NotSeen => "Read it. Then press Seen.",
+            Self::NotDoubtful => "Go on.",
+            Self::NotHomed => "Reference the axes first.",
+            Self::BadDistance => "Give a distance of 0 mm or more.",
+            Self::EmptyJob => "Load a program that cuts something.",
+        }
+    }
+
+    pub(crate) fn answer(self) -> Answer {
+        Answer::Refused {
+            reason: self.name().into(),
+            says: self.says(),
+            remedy: self.remedy().into(),
+        }
+    }
+}
+
+/// What only takes away, or only silences, is taken whatever state the asker saw.
+pub(crate) fn any_generation(ask: &Ask) -> bool {
+    matches!(ask, Ask::Hold | Ask::Seen { .. })
+}
+
+/// The request's `kind`.
+pub(crate) fn kind(ask: &Ask) -> &'static str {
+    match ask {
+        Ask::Load { .. } => "load",
+        Ask::Unload => "unload",
+        Ask::Vouch { .. } => "vouch",
+        Ask::Start => "start",
+        Ask::Hold => "hold",
+        Ask::HoldAfterCut => "hold-after-cut",
+        Ask::Resume { .. } => "resume",
+        Ask::SkipCut => "skip-cut",
+        Ask::EndJob => "end-job",
+        Ask::Seen { .. } => "seen",
+        Ask::Clear { .. } => "clear",
+        Ask::Home => "home",
+        Ask::ConfirmPlace => "confirm-place",
+        Ask::PermitTest => "permit-test",
+    }
+}
+
+/// Judges a request. A refusal is an answer.
+pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
+    match ask {
+        Ask::Load { job } => {
+            at_rest(m)?;
+            if held(m) {
+                return Err(No::Running);
+            }
+            if job.cuts.is_empty() {
+                return Err(No::EmptyJob);
+            }
+            Ok(Yes::Do)
+        }
+        Ask::Unload => {
+            at_rest(m)?;
+            if held(m) {
+                return Err(No::Running);
+            }
+            Ok(if m.loaded.is_some() {
+                Yes::Do
+            } else {
+                Yes::AlreadySo
+            })
+        }
+        Ask::Vouch { check, yes } => {
+            if !checks::VOUCHED.contains(check) {
+                return Err(No::NotVouched);
+            }
+            let vouched = m.vouched.contains(check);
+            if vouched == *yes {
+                return Ok(Yes::AlreadySo);
+            }
+            vouch(m)
+        }
+        Ask::Start => start(m),
+        Ask::Hold => Ok(if m.stopping() || (held(m) && !m.active()) {
+            Yes::AlreadySo
+        } else {
+            Yes::Do
+        }),
+        Ask::HoldAfterCut => hold_after(m),
+        Ask::Resume { from } => {
+            if let ResumeFrom::Back { mm } = from
+                && !(mm.is_finite() && *mm >= 0.0)
+            {
+                return Err(No::BadDistance);
+            }
+            go_on(m)
+        }
+        Ask::SkipCut => go_on(m),
+        Ask::EndJob => {
+            if m.stopping() {
+                return Err(No::Running);
+            }
+            if held(m) && !m.active() {
+                Ok(Yes::Do)
+            } else {
+                Err(No::NotHeld)
+            }
+        }
+        Ask::Seen { cause } => match m.alarms.iter().find(|a| a.cause == *cause) {
+            None => Err(No::NoAlarm),
+            Some(a) if a.seen => Ok(Yes::AlreadySo),
+            Some(_) => Ok(Yes::Do),
+        },
+        Ask::Clear { cause } => clear(m, *cause),
+        Ask::Home => {
+            at_rest(m)?;
+            match checks::bars_homing(m) {
+                Some(check) => Err(No::Check(check)),
+                None => Ok(Yes::Do),
+            }
+        }
+        Ask::ConfirmPlace => {
+            at_rest(m)?;
+            if !m.doubtful {
+                return Err(No::NotDoubtful);
+            }
+            if !m.line.usable() {
+                return Err(No::Check(CheckId::LinkAlive));
+            }
+            if !m.homed || !m.line.referenced(m.homed) {
+                return Err(No::NotHomed);
+            }
+            Ok(Yes::Do)
+        }
+        Ask::PermitTest => {
+            at_rest(m)?;
+            match checks::bars_permit_test(m) {
+                Some(check) => Err(No::Check(check)),
+                None => Ok(Yes::Do),
+            }
+        }
+    }
+}
+
+fn at_rest(m: &Machine) -> Result<(), No> {
+    match m.act {
+        Act::Rest => Ok(()),
+        Act::Starting => Err(No::Starting),
+        _ => Err(No::Running),
+    }
+}
+
+fn held(m: &Machine) -> bool {
+    m.run.as_ref().is_some_and(|r| !r.over())
+}
+
+fn vouch(m: &Machine) -> Result<Yes, No> {
+    at_rest(m)?;
+    if m.loaded.is_none() {
+        return Err(No::NoJob);
+    }
+    if held(m) {
+        return Err(No::Running);
+    }
+    Ok(Yes::Do)
+}
+
+fn start(m: &Machine) -> Result<Yes, No> {
+    at_rest(m)?;
+    if m.loaded.is_none() {
+        return Err(No::NoJob);
+    }
+    if m.run.as_ref().is_some_and(|r| r.over()) {
+        return Err(No::JobUsed);
+    }
+    if held(m) {
+        return Err(No::Running);
+    }
+    match checks::bars_start(m) {
+        Some(check) => Err(No::Check(check)),
+        None => Ok(Yes::Do),
+    }
+}
+
+fn hold_after(m: &Machine) -> Result<Yes, No> {
+    match (&m.act, &m.run) {
+        (Act::Cutting(_), Some(run)) if run.hold_after => Ok(Yes::AlreadySo),
+        (Act::Cutting(_), Some(_)) => Ok(Yes::Do),
+        _ => Err(No::NotRunning),
+    }
+}
+
+/// Going on from a hold: the same for every way on.
+fn go_on(m: &Machine) -> Result<Yes, No> {
+    if !held(m) {
+        return Err(No::NotHeld);
+    }
+    if m.active() {
+        return Err(No::Running);
+    }
+    match checks::bars_going_on(m) {
+        Some(check) => Err(No::Check(check)),
+        None => Ok(Yes::Do),
+    }
+}
+
+fn clear(m: &Machine, cause: Cause) -> Result<Yes, No> {
+    let Some(alarm) = m.alarms.iter().find(|a| a.cause == cause) else {
+        return Err(No::NoAlarm);
+    };
+    if m.active() {
+        return Err(No::Running);
+    }
+    if !m.gone(cause) {
+        return Err(No::StillThere(cause));
+    }
+    if cause == Cause::Interrupted && !alarm.seen {
+        return Err(No::NotSeen);
+    }
+    Ok(Yes::Do)
+}
+
+/// Whether each kind of request would be accepted now, in the order of [`Ask`].
+pub(crate) fn all(m: &Machine) -> [(&'static str, Option<No>); 14] {
+    let no = |r: Result<Yes, No>| r.err();
+    let load = at_rest(m).and(if held(m) {
+        Err(No::Running)
+    } else {
+        Ok(Yes::Do)
+    });
+    let clearable = m
+        .alarms
+        .iter()
+        .map(|a| clear(m, a.cause))
+        .reduce(|a, b| if a.is_ok() { a } else { b.or(a) })
+        .unwrap_or(Err(No::NoAlarm));
+    let unseen = if m.alarms.iter().any(|a| !a.seen) {
+        Ok(Yes::Do)
+    } else {
+        Err(No::NoAlarm)
+    };
+    [
+        ("load", no(load)),
+        (
+            "unload",
+            no(load.and(if m.loaded.is_some() {
+                Ok(Yes::Do)
+            } else {
+                Err(No::NoJob)
+            })),
+        ),
+        ("vouch", no(vouch(m))),
+        ("start", no(start(m))),
+        ("hold", None),
+        ("hold-after-cut", no(hold_after(m))),
+        ("resume", no(go_on(m))),
+        ("skip-cut", no(go_on(m))),
+        ("end-job", no(admit(m, &Ask::EndJob))),
+        ("seen", no(unseen)),
+        ("clear", no(clearable)),
+        ("home", no(admit(m, &Ask::Home))),
+        ("confirm-place", no(admit(m, &Ask::ConfirmPlace))),
+        ("permit-test", no(admit(m, &Ask::PermitTest))),
+    ]
+}
+
+/// What a generation stands for: what may be asked, and what it would be asked about.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Fingerprint {
+    phase: Option<Phase>,
+    asks: Vec<Option<No>>,
+    alarms: Vec<(Cause, bool, bool)>,
+    checks: Vec<(CheckId, Option<bool>)>,
+    vouched: u64,
+    held: Option<usize>,
+    seal: Option<String>,
+}
+
+pub(crate) fn fingerprint(m: &Machine) -> Fingerprint {
+    Fingerprint {
+        phase: Some(m.phase()),
+        asks: all(m).iter().map(|(_, no)| *no).collect(),
+        alarms: m
+            .alarms
+            .iter()
+            .map(|a| (a.cause, a.seen, m.gone(a.cause)))
+            .collect(),
+        // While something runs nothing can be started: levels that come and go are no news then.
+        checks: if m.active() {
+            Vec::new()
+        } else {
+            checks::seen(m).collect()
+        },
+        vouched: checks::VOUCHED
+            .iter()
+            .enumerate()
+            .filter(|(_, c)| m.vouched.contains(c))
+            .map(|(i, _)| 1 << i)
+            .sum(),
+        held: m
+            .run
+            .as_ref()
+            .and_then(|r| r.held.as_ref())
+            .map(|h| h.record),
+        seal: m.loaded.as_ref().map(|l| l.job.seal.hash().to_string()),
+    }
+}

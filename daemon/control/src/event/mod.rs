@@ -1,0 +1,282 @@
+//! The closed catalogue of what the journal can hold.
+//!
+//! Numbers and names are for ever: an event that is no longer written keeps its place. Lengths are
+//! mm, times s on the panel's clock, volts V; a place is on the sheet.
+
+mod restored;
+mod says;
+
+pub use restored::{Restored, Unfinished};
+
+use serde::{Deserialize, Serialize};
+use units::Point;
+
+use crate::ask::{CheckId, ResumeFrom};
+use crate::cause::Cause;
+
+/// How a run came to its end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// Every cut was cut or skipped.
+    Finished,
+    /// The operator ended it.
+    Ended,
+    /// The operator gave an interrupted run up.
+    GivenUp,
+}
+
+/// Something that happened. Variants are never reused for another meaning.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "event")]
+#[allow(
+    missing_docs,
+    reason = "fields are named with their units; runs and cuts count from 1"
+)]
+pub enum Event {
+    /// The service started.
+    PanelStarted,
+    /// The serial port was opened.
+    LinkOpened,
+    /// The serial port was lost or the controller fell silent.
+    LinkLost { why: String },
+    /// The controller opened a new epoch: it listens.
+    LinkReady,
+    /// The controller said that it has just started.
+    ControllerGreeting,
+    /// The controller spoke of a limit, a drive alarm or the like.
+    ControllerAlarm { words: String },
+    /// The controller would not carry out a command.
+    ControllerRefused { words: String },
+    /// A sealed job was taken.
+    JobLoaded { seal: String, name: String },
+    /// The job was put away.
+    JobUnloaded { seal: String },
+    /// The operator vouched for a check, or took it back.
+    Vouched { check: CheckId, yes: bool },
+    /// The permit relay was tried. `passed`: `None` where no mirror contact shows it.
+    PermitTested { passed: Option<bool> },
+    /// Referencing began: until it ends the place is not known.
+    HomingStarted,
+    /// The axes are referenced.
+    Homed,
+    /// The place cannot be trusted.
+    PlaceDoubted { cause: Option<Cause> },
+    /// The controller proved that its count was never broken.
+    PlaceProven,
+    /// The operator confirmed the place.
+    PlaceConfirmed,
+    /// A run began.
+    RunStarted {
+        run: u64,
+        seal: String,
+        name: String,
+        cuts: usize,
+    },
+    /// A run that was interrupted goes on.
+    RunTakenUp { run: u64, cut: usize, from_mm: f64 },
+    /// About to fire: on the disk before the torch is asked for.
+    CutStarted {
+        run: u64,
+        cut: usize,
+        try_number: u32,
+        from_mm: f64,
+    },
+    /// The sheet was found, machine height.
+    TouchedOff { run: u64, cut: usize, z_mm: f64 },
+    /// A torch-on went to the controller.
+    FireAsked { run: u64, cut: usize },
+    /// The arc was seen, after how long from `fire_on`.
+    ArcOn {
+        run: u64,
+        cut: usize,
+        at_s: f64,
+        after_s: Option<f64>,
+        volts: Option<f64>,
+    },
+    /// The arc was seen out.
+    ArcOff {
+        run: u64,
+        cut: usize,
+        at_s: f64,
+        arc_s: f64,
+    },
+    /// The cut is surely cut up to here.
+    CutReached { run: u64, cut: usize, at_mm: f64 },
+    /// A cut is done.
+    CutDone {
+        run: u64,
+        cut: usize,
+        length_mm: f64,
+    },
+    /// The machine is being stopped. `sure_mm`: surely cut up to here.
+    Held {
+        run: u64,
+        cause: Cause,
+        cut: usize,
+        at_mm: f64,
+        sure_mm: f64,
+        place: Option<Point>,
+        volts: Option<f64>,
+    },
+    /// What the hold was first put down to was the doing of something else.
+    HoldExplained { run: u64, was: Cause, cause: Cause },
+    /// The machine tries again by itself.
+    Retry {
+        run: u64,
+        cut: usize,
+        cause: Cause,
+        try_number: u32,
+    },
+    /// A hold was ended by going on.
+    Resumed {
+        run: u64,
+        cut: usize,
+        way: ResumeFrom,
+        from_mm: f64,
+    },
+    /// A cut was left out.
+    Skipped { run: u64, cut: usize, sure_mm: f64 },
+    /// A run came to its end.
+    RunEnded {
+        run: u64,
+        outcome: Outcome,
+        cuts_done: usize,
+        cuts: usize,
+        holds: usize,
+        pierces: u32,
+        arc_on_s: f64,
+        run_s: f64,
+    },
+    /// A service found a run that no service had ended.
+    RunInterrupted { run: u64, cut: usize, sure_mm: f64 },
+    /// A latch was set: it stays until an operator clears it.
+    LatchSet { cause: Cause, at_s: f64 },
+    /// A latch was cleared.
+    LatchCleared { cause: Cause },
+    /// A second cause, under the first.
+    CauseFollowed { cause: Cause, at_s: f64 },
+    /// An alarm was seen.
+    AlarmSeen { cause: Cause },
+    /// A request was refused.
+    Refused { ask: String, reason: String },
+    /// The journal could not be written for a while.
+    RecordFailed { why: String },
+}
+
+/// How much an event matters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "plain words")]
+pub enum Severity {
+    Trace,
+    Normal,
+    Notice,
+    Stop,
+    Danger,
+}
+
+impl Event {
+    /// Number, name, severity.
+    fn entry(&self) -> (u16, &'static str, Severity) {
+        use Severity::{Danger, Normal, Notice, Stop, Trace};
+        match self {
+            Self::PanelStarted => (1, "panel-started", Normal),
+            Self::LinkOpened => (2, "link-opened", Normal),
+            Self::LinkLost { .. } => (3, "link-lost", Notice),
+            Self::LinkReady => (4, "link-ready", Trace),
+            Self::ControllerGreeting => (5, "controller-greeting", Notice),
+            Self::ControllerAlarm { .. } => (6, "controller-alarm", Notice),
+            Self::ControllerRefused { .. } => (7, "controller-refused", Notice),
+            Self::JobLoaded { .. } => (8, "job-loaded", Normal),
+            Self::JobUnloaded { .. } => (9, "job-unloaded", Normal),
+            Self::Vouched { .. } => (10, "vouched", Normal),
+            Self::PermitTested { passed } => (
+                11,
+                "permit-tested",
+                if *passed == Some(false) {
+                    Notice
+                } else {
+                    Normal
+                },
+            ),
+            Self::HomingStarted => (12, "homing-started", Normal),
+            Self::Homed => (13, "homed", Normal),
+            Self::PlaceDoubted { .. } => (14, "place-doubted", Notice),
+            Self::PlaceProven => (15, "place-proven", Normal),
+            Self::PlaceConfirmed => (16, "place-confirmed", Normal),
+            Self::RunStarted { .. } => (17, "run-started", Normal),
+            Self::RunTakenUp { .. } => (18, "run-taken-up", Normal),
+            Self::CutStarted { .. } => (19, "cut-started", Normal),
+            Self::TouchedOff { .. } => (20, "touched-off", Trace),
+            Self::FireAsked { .. } => (21, "fire-asked", Normal),
+            Self::ArcOn { .. } => (22, "arc-on", Normal),
+            Self::ArcOff { .. } => (23, "arc-off", Normal),
+            Self::CutReached { .. } => (24, "cut-reached", Trace),
+            Self::CutDone { .. } => (25, "cut-done", Normal),
+            Self::Held { cause, .. } => (
+                26,
+                "held",
+                if crate::words::level(*cause) == crate::view::AlarmLevel::Danger {
+                    Danger
+                } else {
+                    Stop
+                },
+            ),
+            Self::HoldExplained { .. } => (27, "hold-explained", Notice),
+            Self::Retry { .. } => (28, "retry", Notice),
+            Self::Resumed { .. } => (29, "resumed", Normal),
+            Self::Skipped { .. } => (30, "skipped", Notice),
+            Self::RunEnded { .. } => (31, "run-ended", Normal),
+            Self::RunInterrupted { .. } => (32, "run-interrupted", Stop),
+            Self::LatchSet { .. } => (33, "latch-set", Danger),
+            Self::LatchCleared { .. } => (34, "latch-cleared", Notice),
+            Self::CauseFollowed { .. } => (35, "cause-followed", Notice),
+            Self::AlarmSeen { .. } => (36, "alarm-seen", Trace),
+            Self::Refused { .. } => (37, "refused", Trace),
+            Self::RecordFailed { .. } => (38, "record-failed", Stop),
+        }
+    }
+
+    /// Its stable number in the catalogue.
+    #[must_use]
+    pub fn id(&self) -> u16 {
+        self.entry().0
+    }
+
+    /// Its stable name, kebab case.
+    #[must_use]
+    pub fn name(&self) -> &'static str {
+        self.entry().1
+    }
+
+    /// How much it matters.
+    #[must_use]
+    pub fn severity(&self) -> Severity {
+        self.entry().2
+    }
+
+    /// The run it belongs to.
+    #[must_use]
+    pub fn run(&self) -> Option<u64> {
+        match *self {
+            Self::RunStarted { run, .. }
+            | Self::RunTakenUp { run, .. }
+            | Self::CutStarted { run, .. }
+            | Self::TouchedOff { run, .. }
+            | Self::FireAsked { run, .. }
+            | Self::ArcOn { run, .. }
+            | Self::ArcOff { run, .. }
+            | Self::CutReached { run, .. }
+            | Self::CutDone { run, .. }
+            | Self::Held { run, .. }
+            | Self::HoldExplained { run, .. }
+            | Self::Retry { run, .. }
+            | Self::Resumed { run, .. }
+            | Self::Skipped { run, .. }
+            | Self::RunEnded { run, .. }
+            | Self::RunInterrupted { run, .. } => Some(run),
+            _ => None,
+        }
+    }
+}

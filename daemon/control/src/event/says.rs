@@ -1,0 +1,151 @@
+//! What an event says to a person.
+
+use super::{Event, Outcome};
+use crate::words;
+
+impl Event {
+    /// What happened, in words.
+    #[must_use]
+    pub fn says(&self) -> String {
+        match self {
+            Self::PanelStarted => "The panel started.".into(),
+            Self::LinkOpened => "The line to the controller was opened.".into(),
+            Self::LinkLost { why } => format!("The line to the controller was lost: {why}."),
+            Self::LinkReady => "The controller listens, with an empty queue.".into(),
+            Self::ControllerGreeting => "The controller has just started.".into(),
+            Self::ControllerAlarm { words } => format!("The controller gave an alarm: {words}."),
+            Self::ControllerRefused { words } => {
+                format!("The controller did not carry out a line: {words}.")
+            }
+            Self::JobLoaded { seal, name } => {
+                format!("Job {name} was loaded, seal {}.", short(seal))
+            }
+            Self::JobUnloaded { seal } => {
+                format!("The job with seal {} was put away.", short(seal))
+            }
+            Self::Vouched { check, yes: true } => {
+                format!("Vouched for: {}.", words::check(*check).0)
+            }
+            Self::Vouched { check, yes: false } => {
+                format!("Taken back: {}.", words::check(*check).0)
+            }
+            Self::PermitTested { passed } => match passed {
+                Some(true) => "The permit relay closed and dropped out as it should.".into(),
+                Some(false) => "The permit relay did not follow the permit.".into(),
+                None => "The permit was pulsed. No mirror contact shows the relay.".into(),
+            },
+            Self::HomingStarted => "Referencing began.".into(),
+            Self::Homed => "The axes are referenced.".into(),
+            Self::PlaceDoubted { cause: Some(cause) } => {
+                format!("The place is doubtful: {}.", words::plain(*cause))
+            }
+            Self::PlaceDoubted { cause: None } => {
+                "The place is doubtful: the axes are not referenced.".into()
+            }
+            Self::PlaceProven => "The controller never lost count: the place holds.".into(),
+            Self::PlaceConfirmed => "The operator confirmed the place.".into(),
+            Self::RunStarted {
+                run, name, cuts, ..
+            } => {
+                format!("Run {run} of {name} started: {cuts} cuts.")
+            }
+            Self::RunTakenUp { run, cut, from_mm } => {
+                format!("Run {run} goes on at cut {cut}, {from_mm:.1} mm along it.")
+            }
+            Self::CutStarted {
+                cut,
+                try_number,
+                from_mm,
+                ..
+            } => format!("Cut {cut} begins at {from_mm:.1} mm, try {try_number}."),
+            Self::TouchedOff { cut, z_mm, .. } => {
+                format!("The sheet at cut {cut} lies at height {z_mm:.3} mm.")
+            }
+            Self::FireAsked { cut, .. } => format!("The torch was asked for at cut {cut}."),
+            Self::ArcOn { cut, after_s, .. } => match after_s {
+                Some(s) => format!("The arc came on at cut {cut}, {s:.2} s after fire on."),
+                None => format!("The arc came on at cut {cut}."),
+            },
+            Self::ArcOff { cut, arc_s, .. } => {
+                format!("The arc was seen out at cut {cut} after {arc_s:.1} s.")
+            }
+            Self::CutReached { cut, at_mm, .. } => {
+                format!("Cut {cut} is surely cut up to {at_mm:.1} mm.")
+            }
+            Self::CutDone { cut, length_mm, .. } => {
+                format!("Cut {cut} is done: {length_mm:.1} mm.")
+            }
+            Self::Held {
+                cause, cut, at_mm, ..
+            } => format!(
+                "Held at cut {cut}, {at_mm:.1} mm along it: {}.",
+                words::plain(*cause)
+            ),
+            Self::HoldExplained { was, cause, .. } => format!(
+                "What was seen as {} came from this: {}.",
+                was.name(),
+                words::plain(*cause)
+            ),
+            Self::Retry {
+                cut,
+                cause,
+                try_number,
+                ..
+            } => format!(
+                "Cut {cut} is tried again by itself, try {try_number}, after: {}.",
+                words::plain(*cause)
+            ),
+            Self::Resumed { cut, from_mm, .. } => {
+                format!("Resumed at cut {cut}, from {from_mm:.1} mm along it.")
+            }
+            Self::Skipped { cut, sure_mm, .. } => {
+                format!("Cut {cut} was skipped; {sure_mm:.1} mm of it are cut.")
+            }
+            Self::RunEnded {
+                run,
+                outcome,
+                cuts_done,
+                cuts,
+                ..
+            } => {
+                let how = match outcome {
+                    Outcome::Finished => "finished",
+                    Outcome::Ended => "was ended by the operator",
+                    Outcome::GivenUp => "was given up after the interruption",
+                };
+                format!("Run {run} {how}: {cuts_done} of {cuts} cuts done.")
+            }
+            Self::RunInterrupted { run, cut, sure_mm } => {
+                format!("Run {run} was interrupted at cut {cut}; surely cut up to {sure_mm:.1} mm.")
+            }
+            Self::LatchSet { cause, .. } => format!("Latched: {}.", words::plain(*cause)),
+            Self::LatchCleared { cause } => format!("The operator cleared {}.", cause.name()),
+            Self::CauseFollowed { cause, .. } => format!("Then: {}.", words::plain(*cause)),
+            Self::AlarmSeen { cause } => format!("The alarm {} was seen.", cause.name()),
+            Self::Refused { ask, reason } => format!("The request {ask} was refused: {reason}."),
+            Self::RecordFailed { why } => format!("The journal could not be written: {why}."),
+        }
+    }
+
+    /// What to do about it.
+    #[must_use]
+    pub fn advice(&self) -> Option<&'static str> {
+        match self {
+            Self::Held { cause, .. } | Self::LatchSet { cause, .. } => Some(words::remedy(*cause)),
+            Self::PermitTested {
+                passed: Some(false),
+            } => Some(words::remedy(crate::Cause::PermitStuck)),
+            Self::PlaceDoubted { .. } => {
+                Some("Reference the axes. Then confirm where the torch is.")
+            }
+            Self::RunInterrupted { .. } => Some(words::remedy(crate::Cause::Interrupted)),
+            Self::RecordFailed { .. } => Some(words::remedy(crate::Cause::RecordFailed)),
+            Self::LinkLost { .. } => Some(words::remedy(crate::Cause::LinkCut)),
+            _ => None,
+        }
+    }
+}
+
+fn short(seal: &str) -> &str {
+    seal.get(..12).unwrap_or(seal)
+}

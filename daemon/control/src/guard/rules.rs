@@ -1,0 +1,546 @@
+//! What the guard decides: levels and moments in, a permit level and reports out.
+//!
+//! It may only take away. It pulses the permit only while control asks for it, control's word is
+//! fresh, no trip waits to be handled, no latch stands, and `fire_on` and `arc_ok` were both seen
+//! open since the last stop. If the power goes nothing of it remains: latches come back from the
+//! journal by [`GuardOrder::Restore`].
+
+use core::time::Duration;
+use std::collections::BTreeSet;
+
+use units::Time;
+
+use super::{EdgeInput, GuardOrder, GuardOut, GuardReport, GuardSettings, Phase};
+use crate::cause::Cause;
+use crate::signals::Signals;
+
+/// `fire_on` is believed after this long (common practice, no source).
+const FIRE_ACCEPT: Duration = Duration::from_millis(5);
+/// `arc_ok` is believed after this long (common practice, no source).
+const ARC_ACCEPT: Duration = Duration::from_millis(10);
+/// `contact` is believed after this long: slag flickers (common practice, no source).
+const CONTACT_ACCEPT: Duration = Duration::from_millis(10);
+/// Torch-off must be confirmed by the controller's own word this soon after `fire_on` opens.
+const FIRE_DROP_CONFIRM: Duration = Duration::from_millis(150);
+/// `fire_on` must open this soon after torch-off was carried out or taken.
+const FIRE_OPEN_WITHIN: Duration = Duration::from_millis(500);
+/// A permit test pulses at most this long.
+const TEST_PULSES: Duration = Duration::from_millis(300);
+/// Inputs are only watched for this long after switch-on: an arc of before may still be dying.
+const SETTLE_AT_START: Duration = Duration::from_millis(1000);
+/// Volts above this without a fire are an arc nobody asked for, V.
+const VOLTS_UNASKED: f64 = 60.0;
+/// ... when they last this long.
+const VOLTS_ACCEPT: Duration = Duration::from_millis(100);
+/// ... and this long after the last fire.
+const VOLTS_AFTER_FIRE: Duration = Duration::from_millis(2500);
+/// Below this the torch is dead, V.
+const VOLTS_AT_REST: f64 = 5.0;
+
+/// How far a permit test has come.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Test {
+    Pulsing { since: Time },
+    Dropping { since: Time },
+}
+
+/// A level with the moment of its last change.
+#[derive(Clone, Copy, Debug)]
+struct Seen {
+    level: bool,
+    since: Time,
+}
+
+impl Seen {
+    fn held(self, level: bool, for_at_least: Duration) -> Option<Time> {
+        (self.level == level).then(|| self.since + for_at_least)
+    }
+}
+
+/// The rules and what they remember.
+#[derive(Clone, Debug)]
+pub struct GuardRules {
+    settings: GuardSettings,
+    phase: Phase,
+    epoch: u64,
+    handled: u64,
+    latches: BTreeSet<Cause>,
+    clears: Vec<Cause>,
+    started: Option<Time>,
+    last: Option<Signals>,
+    fire: Seen,
+    arc: Seen,
+    contact: Seen,
+    volts_high: Seen,
+    /// When `fire_on` first closed in this firing.
+    fired: Option<Time>,
+    /// The arc was accepted in this firing.
+    arc_seen: bool,
+    /// `fire_on` opened or the pulses ended: from here the arc must go out.
+    out_from: Option<Time>,
+    /// A fire that is left over from before a stop: judged only after torch-off was taken.
+    fire_excused: bool,
+    torch_off: Option<Time>,
+    last_fire: Option<Time>,
+    traversing: bool,
+    crossing: bool,
+    open_fire: bool,
+    open_arc: bool,
+    test: Option<Test>,
+    pulsing: bool,
+    level: bool,
+    toggle_at: Time,
+    wake: Option<Time>,
+    reports: Vec<GuardReport>,
+    take_away: bool,
+}
+
+impl GuardRules {
+    /// A guard that has seen nothing yet and permits nothing.
+    #[must_use]
+    pub fn new(settings: GuardSettings) -> Self {
+        let open = Seen {
+            level: false,
+            since: Time::ZERO,
+        };
+        Self {
+            settings,
+            phase: Phase::Off,
+            epoch: 0,
+            handled: 0,
+            latches: BTreeSet::new(),
+            clears: Vec::new(),
+            started: None,
+            last: None,
+            fire: open,
+            arc: open,
+            contact: open,
+            volts_high: open,
+            fired: None,
+            arc_seen: false,
+            out_from: None,
+            fire_excused: true,
+            torch_off: None,
+            last_fire: None,
+            traversing: false,
+            crossing: false,
+            open_fire: false,
+            open_arc: false,
+            test: None,
+            pulsing: false,
+            level: false,
+            toggle_at: Time::ZERO,
+            wake: None,
+            reports: Vec::new(),
+            take_away: false,
+        }
+    }
+
+    /// Whether the permit is being pulsed.
+    #[must_use]
+    pub fn pulsing(&self) -> bool {
+        self.pulsing
+    }
+
+    /// The latches that stand.
+    pub fn latches(&self) -> impl Iterator<Item = Cause> + '_ {
+        self.latches.iter().copied()
+    }
+
+    /// Takes an order of control.
+    pub fn order(&mut self, now: Time, order: &GuardOrder) {
+        match *order {
+            GuardOrder::Phase { phase } => self.enter(now, phase),
+            GuardOrder::Handled { epoch } => self.handled = self.handled.max(epoch.min(self.epoch)),
+            GuardOrder::Clear { cause } => self.clears.push(cause),
+            GuardOrder::Restore { cause } => {
+                self.latches.insert(cause);
+            }
+            GuardOrder::Doing {
+                traversing,
+                torch_off_done,
+                crossing,
+            } => {
+                self.traversing = traversing;
+                self.crossing = crossing;
+                if torch_off_done {
+                    self.torch_off = Some(now);
+                }
+            }
+        }
+    }
+
+    fn enter(&mut self, now: Time, phase: Phase) {
+        if phase == self.phase {
+            return;
+        }
+        match phase {
+            Phase::Off => self.end_firing(now),
+            Phase::Closing => {
+                self.fired = None;
+                self.arc_seen = false;
+                self.torch_off = None;
+                self.fire_excused = false;
+                self.out_from = None;
+            }
+            Phase::Firing => {}
+            Phase::Test => self.test = Some(Test::Pulsing { since: now }),
+        }
+        self.phase = phase;
+    }
+
+    /// The permit is given back: until both were seen open it is not given again.
+    fn end_firing(&mut self, now: Time) {
+        if matches!(self.phase, Phase::Firing | Phase::Closing) {
+            self.open_fire = false;
+            self.open_arc = false;
+            self.fire_excused = true;
+            self.out_from.get_or_insert(now);
+        }
+        if self.test.take().is_some() {
+            self.reports.push(GuardReport::Tested {
+                passed: Some(false),
+            });
+        }
+        self.phase = Phase::Off;
+    }
+
+    /// Judges the levels at `now`. `lease_until`: how long control's word holds.
+    pub fn step(&mut self, now: Time, signals: &Signals, lease_until: Time) -> GuardOut {
+        self.wake = None;
+        self.take_away = false;
+        self.read(now, signals);
+        self.judge_wires(now, signals);
+        self.judge_lease(now, lease_until);
+        self.judge_firing(now);
+        self.judge_rest(now, signals);
+        self.run_test(now, signals);
+        self.try_clears(now, signals, lease_until);
+        self.pulse(now, signals, lease_until);
+        GuardOut {
+            permit_level: self.level,
+            take_away: self.take_away,
+            reports: core::mem::take(&mut self.reports),
+            epoch: self.epoch,
+            deadline: self.wake,
+        }
+    }
+
+    /// Notes changes at their first moment.
+    fn read(&mut self, now: Time, s: &Signals) {
+        let first = self.last.is_none();
+        if first {
+            self.started = Some(now);
+        }
+        let was = self.last.replace(*s).unwrap_or(*s);
+        let edges = [
+            (EdgeInput::FireOn, was.fire_on, s.fire_on),
+            (EdgeInput::ArcOk, was.arc_ok, s.arc_ok),
+            (EdgeInput::Contact, was.contact, s.contact),
+            (EdgeInput::EstopOpen, was.estop_open, s.estop_open),
+            (
+                EdgeInput::PermitClosed,
+                was.permit_closed == Some(true),
+                s.permit_closed == Some(true),
+            ),
+            (
+                EdgeInput::HoldButton,
+                was.hold_button == Some(true),
+                s.hold_button == Some(true),
+            ),
+        ];
+        for (input, before, level) in edges {
+            if before != level {
+                self.reports.push(GuardReport::Edge {
+                    input,
+                    level,
+                    at: now,
+                });
+            }
+        }
+        for (seen, level) in [
+            (&mut self.fire, s.fire_on),
+            (&mut self.arc, s.arc_ok),
+            (&mut self.contact, s.contact),
+            (
+                &mut self.volts_high,
+                s.volts.is_some_and(|v| v > VOLTS_UNASKED),
+            ),
+        ] {
+            if seen.level != level || first {
+                *seen = Seen { level, since: now };
+            }
+        }
+        self.open_fire |= !s.fire_on;
+        self.open_arc |= !s.arc_ok;
+        if s.fire_on {
+            self.last_fire = Some(now);
+        } else {
+            if was.fire_on {
+                self.out_from.get_or_insert(now);
+            }
+            // After the stop it was seen open: from now on any fire is a new one.
+            if self.phase == Phase::Off && self.torch_off.is_some() {
+                self.fire_excused = false;
+            }
+        }
+        if s.estop_open && (first || !was.estop_open) {
+            self.trip(now, Cause::Estop, now, true);
+        }
+        if s.hold_button == Some(true) && (first || was.hold_button != Some(true)) {
+            self.trip(now, Cause::Hold, now, false);
+        }
+    }
+
+    /// Inputs that latch in any state.
+    fn judge_wires(&mut self, now: Time, s: &Signals) {
+        if s.estop_open {
+            self.latch(now, Cause::Estop, now);
+        }
+        if s.torch_seated == Some(false) {
+            self.latch(now, Cause::TorchUnseated, now);
+        }
+        if s.gate_closed == Some(false) {
+            self.latch(now, Cause::GateOpen, now);
+        }
+        let arc_on = self.phase == Phase::Firing && self.arc_seen;
+        let watched = self.traversing || (arc_on && self.settings.sense_stays_connected);
+        if watched
+            && let Some(at) = self.contact.held(true, CONTACT_ACCEPT)
+            && self.due(now, at)
+        {
+            self.latch(now, Cause::TorchTouched, self.contact.since);
+        }
+    }
+
+    fn judge_lease(&mut self, now: Time, lease_until: Time) {
+        if self.phase != Phase::Off && self.due(now, lease_until + Duration::from_micros(1)) {
+            self.latch(now, Cause::LeaseLapsed, lease_until);
+        }
+    }
+
+    /// The handshake while a cut asks for the torch.
+    fn judge_firing(&mut self, now: Time) {
+        if self.epoch != self.handled {
+            return;
+        }
+        match self.phase {
+            Phase::Off => return,
+            Phase::Closing | Phase::Test => {
+                if let Some(at) = self.fire.held(true, FIRE_ACCEPT)
+                    && self.due(now, at)
+                {
+                    self.latch(now, Cause::UnaskedFire, self.fire.since);
+                }
+                return;
+            }
+            Phase::Firing => {}
+        }
+        if self.fire.level && self.fired.is_none() {
+            self.fired = Some(self.fire.since);
+            self.out_from = None;
+        }
+        let Some(fired) = self.fired else { return };
+        if !self.arc_seen
+            && let Some(at) = self.arc.held(true, ARC_ACCEPT)
+            && self.due(now, at)
+        {
+            self.arc_seen = true;
+        }
+        if let Some(done) = self.torch_off {
+            if self.fire.level && self.due(now, done + FIRE_OPEN_WITHIN) {
+                self.latch(now, Cause::UnaskedFire, done);
+            }
+            return;
+        }
+        if self.fire.level {
+            // A bounce of the start contact's mirror has passed: the fire goes on.
+            self.out_from = None;
+            if self.arc_seen {
+                let lost = if self.crossing {
+                    self.settings.arc_lost_crossing_ms
+                } else {
+                    self.settings.arc_lost_ms
+                };
+                if let Some(at) = self.arc.held(false, Duration::from_millis(lost))
+                    && self.due(now, at)
+                {
+                    self.trip(now, Cause::ArcLost, self.arc.since, false);
+                }
+            } else if !self.arc.level
+                && self.due(
+                    now,
+                    fired + Duration::from_secs_f64(self.settings.arc_ok_within_s),
+                )
+            {
+                self.trip(now, Cause::NoArc, now, false);
+            }
+        } else if self.due(now, self.fire.since + FIRE_DROP_CONFIRM) {
+            self.trip(now, Cause::FireDropped, self.fire.since, false);
+        }
+    }
+
+    /// Fire and arc that nobody asks for, or that will not go out.
+    fn judge_rest(&mut self, now: Time, s: &Signals) {
+        let settled = self.started.map_or(now, |t| t + SETTLE_AT_START);
+        if self.phase == Phase::Off && self.fire.level {
+            let judged = if self.fire_excused {
+                self.torch_off.map(|t| t + FIRE_OPEN_WITHIN)
+            } else {
+                Some(self.fire.since + FIRE_ACCEPT)
+            };
+            if let Some(at) = judged
+                && self.due(now, at.max(settled))
+            {
+                self.latch(now, Cause::UnaskedFire, self.fire.since);
+            }
+        }
+        let asked = self.phase == Phase::Firing && self.fire.level && self.out_from.is_none();
+        if self.arc.level && !asked {
+            let within = Duration::from_secs_f64(self.settings.arc_out_within_s);
+            match self.out_from.map(|t| t + within) {
+                Some(limit) if self.arc.since < limit => {
+                    if self.due(now, limit) {
+                        self.latch(now, Cause::ArcStuck, limit);
+                    }
+                }
+                _ => {
+                    // While firing, arc OK a moment ahead of the start contact's mirror is no
+                    // wonder; without either it is an arc of its own.
+                    let accept = if self.phase == Phase::Firing {
+                        within
+                    } else {
+                        ARC_ACCEPT
+                    };
+                    if self.due(now, (self.arc.since + accept).max(settled)) {
+                        self.latch(now, Cause::UnaskedFire, self.arc.since);
+                    }
+                }
+            }
+        }
+        if s.volts.is_some() && self.phase != Phase::Firing && !self.fire.level {
+            let quiet = self.last_fire.map_or(settled, |t| t + VOLTS_AFTER_FIRE);
+            if let Some(at) = self.volts_high.held(true, VOLTS_ACCEPT)
+                && self.due(now, at.max(quiet))
+            {
+                self.latch(now, Cause::UnaskedFire, self.volts_high.since);
+            }
+        }
+    }
+
+    fn run_test(&mut self, now: Time, s: &Signals) {
+        let Some(test) = self.test else { return };
+        let passed = match (test, s.permit_closed) {
+            (Test::Pulsing { since }, None) => self.due(now, since + TEST_PULSES).then_some(None),
+            (Test::Pulsing { .. }, Some(true)) => {
+                self.test = Some(Test::Dropping { since: now });
+                let limit = Duration::from_millis(self.settings.relay_drop_ms);
+                self.due(now, now + limit);
+                None
+            }
+            (Test::Pulsing { since }, Some(false)) => {
+                self.due(now, since + TEST_PULSES).then_some(Some(false))
+            }
+            (Test::Dropping { .. }, Some(false) | None) => Some(Some(true)),
+            (Test::Dropping { since }, Some(true)) => {
+                // One step beyond the limit is too late, the limit itself is not.
+                let limit = Duration::from_millis(self.settings.relay_drop_ms + 5);
+                self.due(now, since + limit).then_some(Some(false))
+            }
+        };
+        if let Some(passed) = passed {
+            self.test = None;
+            self.phase = Phase::Off;
+            self.reports.push(GuardReport::Tested { passed });
+        }
+    }
+
+    fn try_clears(&mut self, now: Time, s: &Signals, lease_until: Time) {
+        for cause in core::mem::take(&mut self.clears) {
+            let gone = match cause {
+                Cause::Estop => !s.estop_open,
+                Cause::GateOpen => s.gate_closed != Some(false),
+                Cause::TorchUnseated => s.torch_seated != Some(false),
+                Cause::TorchTouched => !s.contact,
+                Cause::LeaseLapsed => now <= lease_until,
+                Cause::ArcStuck | Cause::UnaskedFire => {
+                    !s.fire_on && !s.arc_ok && s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST)
+                }
+                _ => true,
+            };
+            self.reports.push(if gone {
+                self.latches.remove(&cause);
+                GuardReport::Cleared { cause }
+            } else {
+                GuardReport::StillThere { cause }
+            });
+        }
+    }
+
+    fn pulse(&mut self, now: Time, s: &Signals, lease_until: Time) {
+        let testing_drop = matches!(self.test, Some(Test::Dropping { .. }));
+        let may = self.phase != Phase::Off
+            && self.epoch == self.handled
+            && self.latches.is_empty()
+            && now <= lease_until
+            && !s.estop_open
+            && !testing_drop
+            && self.open_fire
+            && self.open_arc
+            && (self.pulsing || (!s.fire_on && !s.arc_ok));
+        if !may {
+            self.pulsing = false;
+            self.level = false;
+            return;
+        }
+        let half = Duration::from_secs_f64(0.5 / self.settings.permit_hz.max(1.0));
+        if !self.pulsing {
+            self.pulsing = true;
+            self.level = true;
+            self.toggle_at = now + half;
+        } else if now >= self.toggle_at {
+            self.level = !self.level;
+            // Late by a whole half wave: begin anew rather than hurry after it.
+            self.toggle_at = (self.toggle_at + half).max(now + half / 2);
+        }
+        let at = self.toggle_at;
+        self.due(now, at);
+    }
+
+    /// Whether `at` has come; if not, the guard wants to be stepped then.
+    fn due(&mut self, now: Time, at: Time) -> bool {
+        if now >= at {
+            return true;
+        }
+        self.wake = Time::sooner(self.wake, Some(at));
+        false
+    }
+
+    fn latch(&mut self, now: Time, cause: Cause, at: Time) {
+        if self.latches.contains(&cause) {
+            return;
+        }
+        self.trip(now, cause, at, true);
+    }
+
+    fn trip(&mut self, now: Time, cause: Cause, at: Time, latched: bool) {
+        if latched && !self.latches.insert(cause) {
+            // Already latched: the edge counts all the same, for lines may be on their way.
+        }
+        self.epoch += 1;
+        self.take_away = true;
+        self.pulsing = false;
+        self.level = false;
+        self.end_firing(now);
+        self.open_fire = false;
+        self.open_arc = false;
+        self.fire_excused = true;
+        self.torch_off = None;
+        self.reports.push(GuardReport::Tripped {
+            cause,
+            at,
+            epoch: self.epoch,
+            latched,
+        });
+    }
+}

@@ -1,0 +1,300 @@
+//! What the guard is told and what it says.
+
+use core::time::Duration;
+
+use units::Time;
+
+use super::{Act, Alarmed, Machine};
+use crate::cause::Cause;
+use crate::event::Event;
+use crate::guard::{EdgeInput, GuardOrder, GuardReport, Phase};
+
+/// Whether the guard holds this latch; the others are control's own.
+pub(crate) const fn belongs_to_guard(cause: Cause) -> bool {
+    matches!(
+        cause,
+        Cause::Estop
+            | Cause::GateOpen
+            | Cause::TorchUnseated
+            | Cause::TorchTouched
+            | Cause::ArcStuck
+            | Cause::UnaskedFire
+            | Cause::LeaseLapsed
+    )
+}
+
+/// Whether the place is doubtful after it.
+const fn doubts(cause: Cause) -> bool {
+    matches!(
+        cause,
+        Cause::Estop | Cause::TorchUnseated | Cause::TorchTouched
+    )
+}
+
+impl Machine {
+    pub(super) fn set_phase(&mut self, phase: Phase) {
+        if phase == Phase::Off {
+            self.out.permit_off();
+        } else {
+            self.out.order(GuardOrder::Phase { phase });
+        }
+        self.guard.phase = phase;
+    }
+
+    /// Whether the torch travels in the plane: contact is a collision then.
+    pub(super) fn traversing(&mut self, yes: bool) {
+        self.tell_guard(yes, self.guard.doing.1);
+    }
+
+    pub(super) fn tell_guard(&mut self, traversing: bool, crossing: bool) {
+        if self.guard.doing != (traversing, crossing) {
+            self.guard.doing = (traversing, crossing);
+            self.out.order(GuardOrder::Doing {
+                traversing,
+                torch_off_done: false,
+                crossing,
+            });
+        }
+    }
+
+    /// The controller has carried out or taken torch-off: a fire is unasked half a second on.
+    pub(super) fn tell_guard_torch_off(&mut self) {
+        let (traversing, crossing) = self.guard.doing;
+        self.out.order(GuardOrder::Doing {
+            traversing,
+            torch_off_done: true,
+            crossing,
+        });
+    }
+
+    pub(super) fn hear_guard(&mut self, report: GuardReport) {
+        match report {
+            GuardReport::Tripped {
+                cause,
+                at,
+                epoch,
+                latched,
+            } => self.tripped(cause, at, epoch, latched),
+            GuardReport::Cleared { cause } => self.cleared(cause),
+            GuardReport::StillThere { cause } => {
+                // It stays as it was; the alarm says that the cause has not gone.
+                if let Some(a) = self.alarms.iter_mut().find(|a| a.cause == cause) {
+                    a.seen = true;
+                }
+            }
+            GuardReport::Edge { input, level, at } => self.edge(input, level, at),
+            GuardReport::Tested { passed } => {
+                if matches!(self.act, Act::Testing { .. }) {
+                    self.set_phase(Phase::Off);
+                    self.act = Act::Rest;
+                    self.permit_test_ended(passed);
+                }
+            }
+        }
+    }
+
+    fn tripped(&mut self, cause: Cause, at: Time, epoch: u64, latched: bool) {
+        self.guard.epoch = self.guard.epoch.max(epoch);
+        self.guard.phase = Phase::Off;
+        let why = self.why_tripped(cause);
+        if latched {
+            self.latch(cause, at, why);
+        }
+        if doubts(cause) {
+            self.doubt(Some(cause));
+        }
+        if matches!(self.act, Act::Starting) {
+            self.halt();
+        } else if self.active() {
+            self.stop(cause, at);
+        } else {
+            // It stands still already. The take-away bytes are out: the controller waits for a
+            // new epoch.
+            self.halt();
+        }
+        self.out.publish();
+    }
+
+    /// The measured fact behind a trip, with its limit.
+    pub(super) fn why_tripped(&self, cause: Cause) -> String {
+        let g = &self.settings.guard;
+        match cause {
+            Cause::NoArc => self.why_no_arc(),
+            Cause::ArcLost => match self.signals.volts {
+                Some(v) => format!(
+                    "The arc signal was off for more than {} ms. Volts now {v:.0}.",
+                    g.arc_lost_ms
+                ),
+                None => format!("The arc signal was off for more than {} ms.", g.arc_lost_ms),
+            },
+            Cause::FireDropped => {
+                "The torch signal went off in the cut; torch-off was not confirmed in 150 ms."
+                    .into()
+            }
+            Cause::ArcStuck => format!(
+                "Arc signal is still on {} s after it was told to stop.",
+                g.arc_out_within_s
+            ),
+            Cause::UnaskedFire => {
+                "The torch or the arc is on and no cut asks for it. The permit is off.".into()
+            }
+            Cause::TorchTouched => "The torch contact closed while it travelled.".into(),
+            Cause::TorchUnseated => "It left its seat. Arc put out. Torch did not lift.".into(),
+            Cause::Estop => "The stop chain is open. The permit is off. Place is doubtful.".into(),
+            Cause::GateOpen => "The gate signal says open. The permit is off.".into(),
+            Cause::Hold => "The hold button was pressed.".into(),
+            Cause::LeaseLapsed => format!(
+                "The panel did not renew its word within {} ms. The permit was withdrawn.",
+                g.lease_ms
+            ),
+            _ => "Not known.".into(),
+        }
+    }
+
+    fn edge(&mut self, input: EdgeInput, level: bool, at: Time) {
+        match (input, level) {
+            (EdgeInput::FireOn, true) => self.guard.fire_rise = Some(at),
+            (EdgeInput::FireOn, false) => self.guard.fire_fall = Some(at),
+            (EdgeInput::ArcOk, true) => {
+                self.guard.arc_rise = Some(at);
+                if let Some(run) = self.run.as_mut().filter(|r| !r.over()) {
+                    run.arc_since = Some(at);
+                }
+            }
+            (EdgeInput::ArcOk, false) => {
+                self.guard.arc_fall = Some(at);
+                if let Some(run) = self.run.as_mut().filter(|r| !r.over())
+                    && let Some(since) = run.arc_since.take()
+                {
+                    let arc_s = at.since(since).as_secs_f64();
+                    run.arc_on_s += arc_s;
+                    run.arc_off = Some(at);
+                    let (run, cut) = (run.id, run.cut + 1);
+                    self.record(
+                        Event::ArcOff {
+                            run,
+                            cut,
+                            at_s: at.as_s(),
+                            arc_s,
+                        },
+                        false,
+                    );
+                }
+            }
+            _ => {}
+        }
+        self.out.publish();
+    }
+
+    pub(super) fn permit_test_ended(&mut self, passed: Option<bool>) {
+        self.record(Event::PermitTested { passed }, true);
+        if passed == Some(false) {
+            self.permit_tested = false;
+            self.latch(
+                Cause::PermitStuck,
+                self.now,
+                format!(
+                    "Its mirror contact did not follow: closed in 300 ms, open {} ms later.",
+                    self.settings.guard.relay_drop_ms
+                ),
+            );
+        } else {
+            self.permit_tested = true;
+            if self.latches.contains_key(&Cause::PermitStuck) {
+                self.out.publish();
+            }
+        }
+    }
+
+    /// Sets a latch: it bars a start until an operator clears it.
+    pub(super) fn latch(&mut self, cause: Cause, at: Time, why: String) {
+        if self.latches.insert(cause, at).is_none() {
+            self.record(
+                Event::LatchSet {
+                    cause,
+                    at_s: at.as_s(),
+                },
+                true,
+            );
+        }
+        self.alarm(cause, at, true, why);
+    }
+
+    /// Raises an alarm, or brings a standing one up to date.
+    pub(super) fn alarm(&mut self, cause: Cause, at: Time, latched: bool, why: String) {
+        let cut = self.cut_number();
+        if let Some(a) = self.alarms.iter_mut().find(|a| a.cause == cause) {
+            a.latched |= latched;
+            a.seen = false;
+            a.why = why;
+        } else {
+            let first = self.alarms.is_empty();
+            self.alarms.push(Alarmed {
+                cause,
+                at,
+                first,
+                seen: false,
+                latched,
+                cut,
+                why,
+            });
+            // An edge that was stamped before the others was the first, whenever it was told.
+            if let Some(i) = (0..self.alarms.len()).min_by_key(|&i| self.alarms[i].at) {
+                for (k, a) in self.alarms.iter_mut().enumerate() {
+                    a.first = k == i;
+                }
+            }
+        }
+        self.out.publish();
+    }
+
+    pub(super) fn cleared(&mut self, cause: Cause) {
+        if self.latches.remove(&cause).is_some() {
+            self.record(Event::LatchCleared { cause }, true);
+        }
+        self.alarms.retain(|a| a.cause != cause);
+        if matches!(cause, Cause::ArcStuck | Cause::UnaskedFire) {
+            self.permit_tested = false;
+        }
+        if matches!(self.act, Act::Rest) {
+            // The controller leaves its fault with a new epoch.
+            self.halt();
+        }
+        self.out.publish();
+    }
+
+    pub(super) fn doubt(&mut self, cause: Option<Cause>) {
+        if !self.doubtful {
+            self.record(Event::PlaceDoubted { cause }, true);
+        }
+        self.doubtful = true;
+        self.homed = false;
+    }
+
+    /// Whether the condition behind an alarm has gone, as far as control can see.
+    pub(crate) fn gone(&self, cause: Cause) -> bool {
+        let s = &self.signals;
+        match cause {
+            Cause::Estop => !s.estop_open,
+            Cause::GateOpen => s.gate_closed != Some(false),
+            Cause::TorchUnseated => s.torch_seated != Some(false),
+            Cause::TorchTouched | Cause::ContactStuck => !s.contact,
+            Cause::ArcStuck | Cause::UnaskedFire => !s.fire_on && !s.arc_ok,
+            Cause::LinkCut | Cause::ControllerReset => self.line.listens(),
+            Cause::ControllerFault => self.line.listens(),
+            Cause::PermitStuck => self.permit_tested && s.permit_closed != Some(true),
+            Cause::RecordFailed => !self.keeping.failing,
+            Cause::AirLow => s.air_ok != Some(false),
+            Cause::SourceOff => s.source_on != Some(false),
+            _ => !self.stopping(),
+        }
+    }
+
+    pub(crate) fn air_low(&mut self) -> bool {
+        // Valves make short dips: 300 ms low counts (process handbook, invented).
+        match self.air_bad_since {
+            Some(t) => self.due(t + Duration::from_millis(300)),
+            None => false,
+        }
+    }
+}

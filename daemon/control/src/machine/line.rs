@@ -1,0 +1,365 @@
+//! The line to the controller: opened, heard, lost, silent, reset.
+//!
+//! A controller that is alive reports every 20 ms. Silence while something runs is `link-cut`.
+//! Nothing un-latches by reconnecting.
+
+use core::time::Duration;
+use std::sync::Arc;
+
+use link::{Command, Dialect, Doing, Session, Status, TakeAway, Ticket, Word};
+use units::{Point, Time};
+
+use super::out::Out;
+use super::{Act, Machine};
+use crate::cause::Cause;
+use crate::event::Event;
+use crate::guard::{GuardOrder, Phase};
+use crate::settings::Settings;
+
+/// The port is asked for again after this.
+const RETRY: Duration = Duration::from_millis(250);
+/// The controller's up-time may differ from the panel's clock by this much and still prove an
+/// unbroken count, ms (invented).
+const UP_TIME_SLACK_MS: f64 = 1000.0;
+/// Speed below which it is at rest, mm/s.
+const AT_REST_MM_S: f64 = 0.01;
+
+/// What is known of the line.
+pub(crate) struct Line {
+    pub session: Session,
+    pub open: bool,
+    opening: bool,
+    retry_at: Option<Time>,
+    silence: Duration,
+    pub status: Option<Status>,
+    /// A report has come since the epoch was opened.
+    fresh: bool,
+    was_ready: bool,
+    pub alive: bool,
+    /// A greeting was heard in this connection before it was ever ready: no reset, but not
+    /// referenced either.
+    ever_ready: bool,
+    /// Contact with the controller was lost: its last up-time, ms, and when that was.
+    pub unproven: Option<(Option<u64>, Time)>,
+    heard: Vec<Word>,
+    /// The relay's mirror is closed without being asked since then.
+    pub mirror_since: Option<Time>,
+}
+
+impl Line {
+    pub(crate) fn new(dialect: Arc<Dialect>, settings: &Settings) -> Self {
+        Self {
+            session: Session::new(dialect, settings.baud),
+            open: false,
+            opening: false,
+            retry_at: None,
+            silence: Duration::from_millis(settings.link_silence_ms),
+            status: None,
+            fresh: false,
+            was_ready: false,
+            alive: false,
+            ever_ready: false,
+            unproven: None,
+            heard: Vec::new(),
+            mirror_since: None,
+        }
+    }
+
+    pub(crate) fn want_open(&mut self, now: Time, out: &mut Out) {
+        if self.open || self.opening || self.retry_at.is_some_and(|t| now < t) {
+            return;
+        }
+        self.retry_at = None;
+        self.opening = true;
+        out.open_link();
+    }
+
+    pub(crate) fn deadline(&self) -> Option<Time> {
+        let own = if self.open {
+            self.session.deadline()
+        } else {
+            self.retry_at
+        };
+        let silence = self
+            .status
+            .as_ref()
+            .filter(|_| self.alive)
+            .map(|s| s.at + self.silence + Duration::from_millis(1));
+        Time::sooner(own, silence)
+    }
+
+    pub(crate) fn say(&mut self, c: Command) -> Ticket {
+        self.session.say(c)
+    }
+
+    /// It listens, reports and stands in no fault.
+    pub(crate) fn usable(&self) -> bool {
+        self.listens()
+            && self
+                .status
+                .as_ref()
+                .is_some_and(|s| s.doing != Doing::Faulted)
+    }
+
+    /// It listens and reports.
+    pub(crate) fn listens(&self) -> bool {
+        self.open && self.alive && self.session.ready() && self.fresh
+    }
+
+    pub(crate) fn at_rest(&self) -> bool {
+        self.fresh
+            && self.status.as_ref().is_some_and(|s| {
+                let still = s.feed_mm_s.is_none_or(|v| v.abs() <= AT_REST_MM_S);
+                match s.doing {
+                    Doing::Idle => true,
+                    Doing::Faulted | Doing::Holding => s.feed_mm_s.is_some() && still,
+                    Doing::Running | Doing::Homing | Doing::Touching => false,
+                }
+            })
+    }
+
+    pub(crate) fn referenced(&self, homed: bool) -> bool {
+        self.status
+            .as_ref()
+            .is_some_and(|s| s.referenced.unwrap_or(homed))
+    }
+
+    pub(crate) fn z(&self) -> Option<f64> {
+        self.status.as_ref().map(|s| s.z)
+    }
+
+    pub(crate) fn place(&self) -> Option<Point> {
+        self.status.as_ref().map(|s| s.place)
+    }
+}
+
+impl Machine {
+    pub(super) fn link_opened(&mut self) {
+        self.line.opening = false;
+        self.line.open = true;
+        self.line.fresh = false;
+        self.line.was_ready = false;
+        self.line.ever_ready = false;
+        self.line.session.opened(self.now);
+        self.record(Event::LinkOpened, false);
+        self.out.publish();
+    }
+
+    pub(super) fn link_lost(&mut self, why: &str) {
+        let was_open = self.line.open;
+        self.line.opening = false;
+        self.line.open = false;
+        self.line.fresh = false;
+        self.line.retry_at = Some(self.now + RETRY);
+        if was_open {
+            self.line.session.lost();
+            if self.line.alive {
+                self.fell_silent(why);
+            }
+        }
+    }
+
+    /// Reports have stopped.
+    fn fell_silent(&mut self, why: &str) {
+        self.line.alive = false;
+        if self.line.unproven.is_none() {
+            let last = self.line.status.as_ref();
+            self.line.unproven =
+                Some((last.and_then(|s| s.up_ms), last.map_or(self.now, |s| s.at)));
+        }
+        self.record(Event::LinkLost { why: why.into() }, true);
+        let last = self.line.status.as_ref().map_or(self.now, |s| s.at);
+        if self.active() {
+            let says = format!(
+                "No word from it for {} ms; limit {} ms. Motion and place: not known.",
+                self.now.since(last).as_millis(),
+                self.line.silence.as_millis()
+            );
+            self.latch(Cause::LinkCut, self.now, says);
+            self.stop(Cause::LinkCut, last);
+        }
+        self.out.publish();
+    }
+
+    pub(super) fn watch_link(&mut self) {
+        self.line.want_open(self.now, &mut self.out);
+        if self.line.alive
+            && let Some(at) = self.line.status.as_ref().map(|s| s.at)
+            && self.now > at + self.line.silence
+        {
+            self.fell_silent("it fell silent");
+        }
+    }
+
+    pub(super) fn hear(&mut self, bytes: &[u8]) {
+        let mut words = core::mem::take(&mut self.line.heard);
+        words.clear();
+        self.line.session.receive(self.now, bytes, &mut words);
+        for word in words.drain(..) {
+            self.hear_word(word);
+        }
+        self.line.heard = words;
+    }
+
+    fn hear_word(&mut self, word: Word) {
+        match word {
+            Word::Greeting => self.greeted(),
+            Word::Ready => {
+                self.line.was_ready = true;
+                self.line.ever_ready = true;
+                self.line.fresh = false;
+                self.record(Event::LinkReady, false);
+                // It has taken torch-off: from here a fire is unasked.
+                self.tell_guard_torch_off();
+            }
+            Word::Status(status) => self.hear_status(status),
+            Word::Taken(ticket) => self.taken(ticket),
+            Word::Refused { why, .. } => {
+                self.record(Event::ControllerRefused { words: why.clone() }, true);
+                if self.line.session.ready() && self.active() && !self.stopping() {
+                    let cause = if self.signals.estop_open {
+                        Cause::Estop
+                    } else {
+                        Cause::ControllerFault
+                    };
+                    if cause == Cause::ControllerFault {
+                        self.latch(cause, self.now, format!("It refused a line: {why}."));
+                    }
+                    self.stop(cause, self.now);
+                }
+            }
+            Word::Touched { ticket, z } => self.touched(ticket, Some(z)),
+            Word::Missed { ticket } => self.touched(ticket, None),
+            Word::Alarm(words) => {
+                self.record(
+                    Event::ControllerAlarm {
+                        words: words.clone(),
+                    },
+                    true,
+                );
+                // Under a hold or with the chain open it only says what is known already.
+                if self.active() && !self.stopping() {
+                    if self.signals.estop_open {
+                        self.stop(Cause::Estop, self.now);
+                    } else {
+                        self.latch(
+                            Cause::ControllerFault,
+                            self.now,
+                            format!("It gave an alarm: {words}."),
+                        );
+                        self.doubt(Some(Cause::ControllerFault));
+                        self.stop(Cause::ControllerFault, self.now);
+                    }
+                }
+            }
+        }
+    }
+
+    fn greeted(&mut self) {
+        self.record(Event::ControllerGreeting, true);
+        let reset = self.line.ever_ready || self.line.unproven.is_some();
+        self.line.fresh = false;
+        self.line.status = None;
+        if reset {
+            self.controller_reset("It greeted as after switch-on.");
+        } else {
+            self.line.session.flush(self.now);
+        }
+        if !self.doubtful {
+            self.doubt(None);
+        }
+    }
+
+    fn controller_reset(&mut self, why: &str) {
+        self.line.unproven = None;
+        self.line.session.flush(self.now);
+        if !self.doubtful {
+            self.doubt(Some(Cause::ControllerReset));
+        }
+        self.homed = false;
+        let busy = self.active() || self.run.as_ref().is_some_and(|r| !r.over());
+        if busy {
+            self.latch(Cause::ControllerReset, self.now, why.into());
+            if !self.explain(Cause::ControllerReset) && self.active() && !self.stopping() {
+                self.stop(Cause::ControllerReset, self.now);
+            }
+        }
+    }
+
+    fn hear_status(&mut self, status: Status) {
+        let up_before = self.line.status.as_ref().and_then(|s| s.up_ms);
+        if let (Some(up), Some(before)) = (status.up_ms, up_before)
+            && up < before
+        {
+            self.controller_reset("Its up-time fell.");
+        }
+        if let Some((up_then, then)) = self.line.unproven.take() {
+            let elapsed = status.at.since(then).as_secs_f64() * 1000.0;
+            let slack = UP_TIME_SLACK_MS + elapsed * 0.01;
+            let unbroken = match (up_then, status.up_ms) {
+                (Some(then), Some(up)) => (up as f64 - then as f64 - elapsed).abs() < slack,
+                _ => false,
+            };
+            if unbroken && status.referenced != Some(false) {
+                if !self.doubtful {
+                    self.record(Event::PlaceProven, true);
+                }
+            } else if up_then.is_some() && status.up_ms.is_some() && !unbroken {
+                self.controller_reset("Its up-time does not fit the time that has passed.");
+            } else if !self.doubtful {
+                self.doubt(Some(Cause::LinkCut));
+            }
+        }
+        if status.referenced == Some(false) {
+            self.homed = false;
+            if !self.doubtful {
+                self.doubt(None);
+            }
+        }
+        if self.line.session.ready() {
+            self.line.fresh = true;
+        }
+        self.line.alive = true;
+        if let Act::Cutting(cycle) = &mut self.act {
+            let corner = self.settings.sheet_corner;
+            let place = status.place.moved(-corner.x, -corner.y);
+            cycle.report(&status, place);
+        }
+        self.line.status = Some(status);
+        self.out.publish();
+    }
+
+    /// Whether motion or fire is under way.
+    pub(crate) fn active(&self) -> bool {
+        !matches!(self.act, Act::Starting | Act::Rest)
+    }
+
+    pub(crate) fn stopping(&self) -> bool {
+        matches!(self.act, Act::Stopping(_))
+    }
+
+    /// Hold, torch-off and an empty queue, past everything that waits.
+    pub(super) fn halt(&mut self) {
+        self.set_phase(Phase::Off);
+        self.traversing(false);
+        if self.line.open {
+            self.line.session.take_away(TakeAway::Hold);
+            self.line.session.take_away(TakeAway::TorchOff);
+            self.line.session.flush(self.now);
+            self.line.fresh = false;
+            self.poll_link();
+        }
+        let epoch = self.guard.epoch;
+        self.out.order(GuardOrder::Handled { epoch });
+    }
+
+    pub(super) fn poll_link(&mut self) {
+        if !self.line.open {
+            return;
+        }
+        let arc_on = self.guard.phase == Phase::Firing || self.signals.fire_on;
+        let outgoing = self.line.session.poll(self.now, arc_on);
+        self.out.take_away(&outgoing.take_away);
+        self.out.lines(&outgoing.lines);
+    }
+}

@@ -1,0 +1,504 @@
+//! The one machine, taken apart by idea: the line to the controller, the cycle of a cut, stopping
+//! and going on, what the guard says, what is known of a run, what is shown.
+//!
+//! ```text
+//!            +--------- Homing, Testing ---------+
+//!            v                                   v
+//! Starting -> Rest --Start--> Cutting -> ... -> Parking -> Rest (finished)
+//!              ^ \              |  ^
+//!       EndJob |  \--Resume-----+--'
+//!              +--- Stopping <--' (every cause; the permit is off before anything else)
+//! ```
+//!
+//! If the power goes, nothing here remains: the journal tells the next service what was latched,
+//! in doubt and surely cut.
+
+mod cycle;
+mod going_on;
+mod guarding;
+mod line;
+mod out;
+pub(crate) mod run;
+mod show;
+mod stop;
+mod track;
+
+use core::time::Duration;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use link::{Dialect, Ticket};
+use units::{Point, Time};
+
+use crate::admission::{self, Fingerprint};
+use crate::ask::{Answer, Ask, AskId, CheckId};
+use crate::cause::Cause;
+use crate::event::{Event, Restored, Unfinished};
+use crate::guard::{GuardOrder, Phase};
+use crate::io::{Effects, Input, RecordId};
+use crate::settings::Settings;
+use crate::signals::Signals;
+use crate::view::{Step, View};
+pub(crate) use cycle::Cycle;
+use line::Line;
+use out::Out;
+use run::{Loaded, Run};
+use stop::Stopping;
+
+/// Inputs are read this long before anything is believed.
+const STARTING: Duration = Duration::from_millis(1000);
+/// The lease must be renewed while nothing else happens: stepped at least this often when active.
+const BEAT_ACTIVE: Duration = Duration::from_millis(20);
+/// ... and when at rest.
+const BEAT_AT_REST: Duration = Duration::from_millis(100);
+/// Referencing takes at most this long.
+const HOMING_LIMIT: Duration = Duration::from_secs(180);
+/// A permit test is answered within this.
+const TEST_LIMIT: Duration = Duration::from_secs(2);
+/// A chain of states in one step is never longer than this: a bound, not a schedule.
+const CHAIN: usize = 24;
+
+/// What it is about.
+#[derive(Clone, Debug)]
+pub(crate) enum Act {
+    Starting,
+    Rest,
+    Homing { ticket: Ticket, since: Time },
+    Testing { since: Time },
+    Cutting(Box<Cycle>),
+    Parking(Parking),
+    Stopping(Box<Stopping>),
+}
+
+/// After the last cut: up, then to the parking place.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Parking {
+    Lift { ticket: Ticket, since: Time },
+    Go { ticket: Ticket, since: Time },
+}
+
+/// An alarm until it is cleared.
+#[derive(Clone, Debug)]
+pub(crate) struct Alarmed {
+    pub cause: Cause,
+    pub at: Time,
+    pub first: bool,
+    pub seen: bool,
+    pub latched: bool,
+    pub cut: Option<usize>,
+    pub why: String,
+}
+
+/// What the guard was told and has said.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Guarding {
+    pub phase: Phase,
+    pub epoch: u64,
+    doing: (bool, bool),
+    pub fire_rise: Option<Time>,
+    pub fire_fall: Option<Time>,
+    pub arc_rise: Option<Time>,
+    pub arc_fall: Option<Time>,
+    pub orders_sent: bool,
+}
+
+/// What is known of the records.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Keeping {
+    pub durable: Option<RecordId>,
+    pub failing: bool,
+}
+
+/// The one machine.
+pub struct Machine {
+    pub(crate) settings: Settings,
+    pub(crate) dialect: Arc<Dialect>,
+    pub(crate) now: Time,
+    pub(crate) started: Option<Time>,
+    pub(crate) line: Line,
+    pub(crate) signals: Signals,
+    pub(crate) signals_heard: bool,
+    pub(crate) air_bad_since: Option<Time>,
+    contact_at: Option<Time>,
+    pub(crate) guard: Guarding,
+    pub(crate) latches: BTreeMap<Cause, Time>,
+    pub(crate) alarms: Vec<Alarmed>,
+    pub(crate) loaded: Option<Loaded>,
+    pub(crate) vouched: BTreeSet<CheckId>,
+    pub(crate) permit_tested: bool,
+    /// The place cannot be trusted.
+    pub(crate) doubtful: bool,
+    /// Referenced since the place was last doubted.
+    pub(crate) homed: bool,
+    pub(crate) run: Option<Run>,
+    pub(crate) act: Act,
+    pub(crate) interrupted: Option<Unfinished>,
+    last_run: u64,
+    pub(crate) keeping: Keeping,
+    restored_latches: Vec<Cause>,
+    pub(crate) generation: u64,
+    fingerprint: Fingerprint,
+    last_step: Option<Step>,
+    pub(crate) out: Out,
+    wake: Option<Time>,
+}
+
+impl Machine {
+    /// A machine that has just been switched on. `restored`: what the journal says of before.
+    #[must_use]
+    pub fn new(settings: Settings, dialect: Arc<Dialect>, restored: Restored) -> Self {
+        let line = Line::new(Arc::clone(&dialect), &settings);
+        let mut machine = Self {
+            settings,
+            dialect,
+            now: Time::ZERO,
+            started: None,
+            line,
+            signals: Signals::default(),
+            signals_heard: false,
+            air_bad_since: None,
+            contact_at: None,
+            guard: Guarding::default(),
+            latches: BTreeMap::new(),
+            alarms: Vec::new(),
+            loaded: None,
+            vouched: BTreeSet::new(),
+            permit_tested: false,
+            doubtful: restored.doubtful,
+            homed: false,
+            run: None,
+            act: Act::Starting,
+            interrupted: restored.unfinished,
+            last_run: restored.last_run,
+            keeping: Keeping::default(),
+            restored_latches: restored.latches.into_iter().collect(),
+            generation: 1,
+            fingerprint: Fingerprint::default(),
+            last_step: None,
+            out: Out::default(),
+            wake: None,
+        };
+        if machine.restored_latches.contains(&Cause::RecordFailed) {
+            machine.keeping.failing = true;
+        }
+        machine
+    }
+
+    /// The only way it changes.
+    pub fn step(&mut self, now: Time, input: Input) -> Effects {
+        self.now = self.now.max(now);
+        self.wake = None;
+        if self.started.is_none() {
+            self.begin();
+        }
+        self.take(input);
+        self.watch_link();
+        for _ in 0..CHAIN {
+            if !self.advance() {
+                break;
+            }
+        }
+        self.poll_link();
+        self.settle_generation();
+        self.out.take()
+    }
+
+    /// When it must be stepped again even if nothing happens.
+    #[must_use]
+    pub fn deadline(&self) -> Option<Time> {
+        let beat = match self.act {
+            Act::Rest => BEAT_AT_REST,
+            _ => BEAT_ACTIVE,
+        };
+        let own = Time::sooner(self.wake, Some(self.now + beat));
+        Time::sooner(own, self.line.deadline())
+    }
+
+    /// Grows whenever what may be asked changes. Cheap.
+    #[must_use]
+    pub fn generation(&self) -> u64 {
+        self.generation
+    }
+
+    /// The whole published state as it is at `now`.
+    #[must_use]
+    pub fn view(&self, now: Time) -> View {
+        self.show(now.max(self.now))
+    }
+
+    fn begin(&mut self) {
+        self.started = Some(self.now);
+        self.record(Event::PanelStarted, true);
+        for cause in core::mem::take(&mut self.restored_latches) {
+            self.latches.insert(cause, self.now);
+            self.alarm(cause, self.now, true, "Restored from the journal.".into());
+            if guarding::belongs_to_guard(cause) {
+                self.out.order(GuardOrder::Restore { cause });
+            }
+        }
+        if let Some(u) = self.interrupted.clone() {
+            self.record(
+                Event::RunInterrupted {
+                    run: u.run,
+                    cut: u.cut,
+                    sure_mm: u.sure(),
+                },
+                true,
+            );
+            let why = format!(
+                "The panel started over run {} of {}. Surely cut: cut {} up to {:.1} mm.",
+                u.run,
+                u.name,
+                u.cut,
+                u.sure()
+            );
+            self.alarm(Cause::Interrupted, self.now, false, why);
+        }
+        self.line.want_open(self.now, &mut self.out);
+    }
+
+    fn take(&mut self, input: Input) {
+        match input {
+            Input::Tick => {}
+            Input::LinkOpened => self.link_opened(),
+            Input::LinkLost { why } => self.link_lost(&why),
+            Input::Bytes { bytes } => self.hear(&bytes),
+            Input::Signals { signals } => self.sense(signals),
+            Input::Guard { report } => self.hear_guard(report),
+            Input::Ask {
+                id,
+                generation,
+                ask,
+            } => self.asked(id, generation, ask),
+            Input::Durable { id } => self.kept(id),
+            Input::RecordFailed { why } => self.not_kept(why),
+        }
+    }
+
+    fn sense(&mut self, signals: Signals) {
+        if self.signals != signals || !self.signals_heard {
+            self.out.publish();
+        }
+        if !signals.contact {
+            self.contact_at = None;
+        } else if self.contact_at.is_none() {
+            self.contact_at = Some(self.now);
+        }
+        self.signals = signals;
+        self.signals_heard = true;
+        if signals.air_ok == Some(false) {
+            self.air_bad_since.get_or_insert(self.now);
+        } else {
+            self.air_bad_since = None;
+        }
+    }
+
+    fn kept(&mut self, id: RecordId) {
+        self.keeping.durable = self.keeping.durable.max(Some(id));
+        self.keeping.failing = false;
+    }
+
+    fn not_kept(&mut self, why: String) {
+        if !self.keeping.failing {
+            self.keeping.failing = true;
+            let says = format!("The disk said: {why}. A cut in progress is finished.");
+            self.record(Event::RecordFailed { why }, true);
+            self.latch(Cause::RecordFailed, self.now, says);
+            // A cut in progress is finished; nothing new starts.
+            if let Some(run) = &mut self.run
+                && !run.over()
+                && run.held.is_none()
+            {
+                run.hold_after = true;
+            }
+        }
+    }
+
+    pub(crate) fn is_kept(&self, id: RecordId) -> bool {
+        !self.keeping.failing && self.keeping.durable.is_some_and(|d| d >= id)
+    }
+
+    pub(crate) fn record(&mut self, event: Event, durable: bool) -> RecordId {
+        self.out.record(event, durable)
+    }
+
+    fn asked(&mut self, id: AskId, generation: u64, ask: Ask) {
+        let verdict = if generation != self.generation && !admission::any_generation(&ask) {
+            Err(admission::No::Stale)
+        } else {
+            admission::admit(self, &ask)
+        };
+        let answer = match verdict {
+            Ok(admission::Yes::AlreadySo) => Answer::AlreadySo,
+            Ok(admission::Yes::Do) => {
+                self.carry_out(ask);
+                Answer::Accepted
+            }
+            Err(no) => {
+                self.record(
+                    Event::Refused {
+                        ask: admission::kind(&ask).into(),
+                        reason: no.name().into(),
+                    },
+                    false,
+                );
+                no.answer()
+            }
+        };
+        self.out.answer(id, answer);
+        self.out.publish();
+    }
+
+    /// One move from state to state; `true` if there may be another.
+    fn advance(&mut self) -> bool {
+        match core::mem::replace(&mut self.act, Act::Rest) {
+            Act::Starting => {
+                let ready = self.started.map_or(self.now, |t| t + STARTING);
+                if self.signals_heard && self.due(ready) {
+                    return true;
+                }
+                self.act = Act::Starting;
+                false
+            }
+            Act::Rest => {
+                self.look_at_rest();
+                false
+            }
+            Act::Homing { ticket, since } => self.advance_homing(ticket, since),
+            Act::Testing { since } => {
+                if self.due(since + TEST_LIMIT) {
+                    self.set_phase(Phase::Off);
+                    self.permit_test_ended(Some(false));
+                    return true;
+                }
+                self.act = Act::Testing { since };
+                false
+            }
+            Act::Cutting(cycle) => self.advance_cycle(cycle),
+            Act::Parking(parking) => self.advance_parking(parking),
+            Act::Stopping(stopping) => self.advance_stopping(stopping),
+        }
+    }
+
+    fn look_at_rest(&mut self) {
+        // A relay that stays closed although nobody asks can no longer be relied on.
+        if self.signals.permit_closed == Some(true)
+            && self.guard.phase == Phase::Off
+            && !self.latches.contains_key(&Cause::PermitStuck)
+        {
+            let limit = Duration::from_millis(self.settings.guard.relay_drop_ms) * 3;
+            let since = self.line.mirror_since.get_or_insert(self.now);
+            let at = *since + limit;
+            if self.due(at) {
+                self.latch(
+                    Cause::PermitStuck,
+                    self.now,
+                    format!(
+                        "Its mirror contact is closed {} ms after the last pulse; limit {} ms.",
+                        limit.as_millis(),
+                        self.settings.guard.relay_drop_ms
+                    ),
+                );
+            }
+        } else {
+            self.line.mirror_since = None;
+        }
+    }
+
+    fn advance_homing(&mut self, ticket: Ticket, since: Time) -> bool {
+        if self.executed(ticket) && self.line.at_rest() {
+            self.homed = true;
+            self.record(Event::Homed, true);
+            return true;
+        }
+        if self.due(since + HOMING_LIMIT) {
+            self.alarm(
+                Cause::Overdue,
+                self.now,
+                false,
+                format!("Referencing took longer than {} s.", HOMING_LIMIT.as_secs()),
+            );
+            self.halt();
+            return true;
+        }
+        self.act = Act::Homing { ticket, since };
+        false
+    }
+
+    fn advance_parking(&mut self, parking: Parking) -> bool {
+        let (ticket, since) = match parking {
+            Parking::Lift { ticket, since } | Parking::Go { ticket, since } => (ticket, since),
+        };
+        if self.executed(ticket) {
+            if let Parking::Lift { .. } = parking {
+                let park = self.settings.park;
+                let ticket = self.line.say(link::Command::RapidXy(park));
+                self.traversing(true);
+                self.act = Act::Parking(Parking::Go {
+                    ticket,
+                    since: self.now,
+                });
+                return true;
+            }
+            self.traversing(false);
+            self.finish();
+            return true;
+        }
+        if self.due(since + self.travel_limit(Point::default(), self.settings.park)) {
+            // All cuts are done: a torch that does not come home is told, the run is over.
+            self.traversing(false);
+            self.alarm(
+                Cause::Overdue,
+                self.now,
+                false,
+                "The torch did not reach its parking place in time.".into(),
+            );
+            self.halt();
+            self.finish();
+            return true;
+        }
+        self.act = Act::Parking(parking);
+        false
+    }
+
+    /// Whether a moment has come; if not, a step is wanted then.
+    pub(crate) fn due(&mut self, at: Time) -> bool {
+        if self.now >= at {
+            return true;
+        }
+        self.wake = Time::sooner(self.wake, Some(at));
+        false
+    }
+
+    /// Longest time that a traverse may take: three times the predicted, and 5 s.
+    pub(crate) fn travel_limit(&self, from: Point, to: Point) -> Duration {
+        let s = from.distance(to) / self.settings.rapid_mm_s.max(1.0)
+            + self.settings.rapid_mm_s / self.settings.accel_mm_s2.max(1.0)
+            + self.settings.top_z.abs() / self.settings.rapid_z_mm_s.max(1.0);
+        Duration::from_secs_f64(3.0 * s + 5.0)
+    }
+
+    pub(crate) fn executed(&self, ticket: Ticket) -> bool {
+        self.line.session.ready()
+            && self
+                .line
+                .status
+                .as_ref()
+                .and_then(|s| s.executed)
+                .is_some_and(|e| e >= ticket)
+    }
+
+    fn settle_generation(&mut self) {
+        let fresh = admission::fingerprint(self);
+        if fresh != self.fingerprint {
+            self.fingerprint = fresh;
+            self.generation += 1;
+            self.out.publish();
+        }
+        let step = self.cycle_step();
+        if step != self.last_step {
+            self.last_step = step;
+            self.out.publish();
+        }
+    }
+}

@@ -1,0 +1,393 @@
+//! What is published.
+
+use units::{Point, Time};
+
+use super::{Act, Machine};
+use crate::admission;
+use crate::cause::Cause;
+use crate::checks;
+use crate::guard;
+use crate::view::{
+    Alarm, Allowed, ArcView, CheckView, Choice, CutState, CutView, HoldView, LinkView, Phase,
+    TorchView, View, Waiting,
+};
+use crate::words;
+
+/// Speed below which it is shown as standing, mm/s.
+const MOVING_MM_S: f64 = 0.05;
+
+impl Machine {
+    /// The big state.
+    pub(crate) fn phase(&self) -> Phase {
+        match &self.act {
+            Act::Starting => Phase::Starting,
+            Act::Stopping(_) => Phase::Stopping,
+            Act::Cutting(_) | Act::Parking(_) => Phase::Running,
+            Act::Homing { .. } => Phase::Homing,
+            Act::Rest | Act::Testing { .. } => self.phase_at_rest(),
+        }
+    }
+
+    fn phase_at_rest(&self) -> Phase {
+        if !self.latches.is_empty() {
+            return Phase::Latched;
+        }
+        match &self.run {
+            Some(run) if run.over() => Phase::Finished,
+            Some(_) => Phase::Held,
+            None if !self.line.listens() => Phase::NoLink,
+            None if checks::bars_start(self).is_none() => Phase::Ready,
+            None => Phase::Idle,
+        }
+    }
+
+    pub(crate) fn cut_number(&self) -> Option<usize> {
+        let run = self.run.as_ref()?;
+        (run.cut < run.cuts.len()).then_some(run.cut + 1)
+    }
+
+    fn waiting(&self) -> (Waiting, Option<Time>, Option<f64>) {
+        match &self.act {
+            Act::Starting => (Waiting::ControllerToAnswer, self.started, None),
+            Act::Cutting(c) => {
+                let (what, since, limit) = c.waiting(&self.settings.guard);
+                (what, Some(since), limit.map(|l| l.as_secs_f64()))
+            }
+            Act::Parking(_) => (Waiting::TorchToReachPlace, None, None),
+            Act::Homing { since, .. } => (
+                Waiting::TorchToReachPlace,
+                Some(*since),
+                Some(super::HOMING_LIMIT.as_secs_f64()),
+            ),
+            Act::Testing { since } => (
+                Waiting::MotionToStop,
+                Some(*since),
+                Some(super::TEST_LIMIT.as_secs_f64()),
+            ),
+            Act::Stopping(s) => {
+                let what = match s.stage {
+                    super::stop::Stage::Flush if !self.line.alive => Waiting::ControllerToAnswer,
+                    super::stop::Stage::Flush => Waiting::MotionToStop,
+                    super::stop::Stage::ArcOut { .. } => Waiting::ArcToGoOut,
+                    _ => Waiting::TorchToLift,
+                };
+                (what, Some(s.since), None)
+            }
+            Act::Rest => (self.waiting_at_rest(), None, None),
+        }
+    }
+
+    fn waiting_at_rest(&self) -> Waiting {
+        if self.latches.contains_key(&Cause::Estop) {
+            return Waiting::EstopToBeCleared;
+        }
+        if !self.line.listens() {
+            return Waiting::ControllerToAnswer;
+        }
+        if !self.latches.is_empty() {
+            return Waiting::MessageToBeRead;
+        }
+        let run_over = self.run.as_ref().is_some_and(|r| r.over());
+        if self.doubtful && !run_over && (self.loaded.is_some() || self.homed) {
+            return if self.homed {
+                Waiting::PlaceToBeConfirmed
+            } else {
+                Waiting::Reference
+            };
+        }
+        match (&self.run, &self.loaded) {
+            (Some(run), _) if !run.over() => Waiting::YourMove,
+            (Some(_), _) => Waiting::Nothing,
+            (None, None) => Waiting::Job,
+            (None, Some(_)) if checks::bars_start(self).is_none() => Waiting::Start,
+            (None, Some(_)) => Waiting::Checks,
+        }
+    }
+
+    pub(super) fn show(&self, now: Time) -> View {
+        let (waiting_for, since, wait_limit_s) = self.waiting();
+        let run = self.run.as_ref();
+        View {
+            generation: self.generation,
+            phase: self.phase(),
+            step: self.cycle_step(),
+            waiting_for,
+            waited_s: since.map_or(0.0, |t| now.since(t).as_secs_f64()),
+            wait_limit_s,
+            run: run.map(|r| r.id),
+            seal: self.loaded.as_ref().map(|l| l.job.seal.hash().to_string()),
+            cut: self.cut_number(),
+            station_mm: self.station(),
+            torch: self.torch_view(now),
+            cuts: self.cut_views(),
+            marks: run.map(|r| r.marks.clone()).unwrap_or_default(),
+            hold: self.hold_view(),
+            alarms: self.alarm_views(),
+            checks: self.check_views(),
+            allowed: admission::all(self)
+                .iter()
+                .map(|(ask, no)| Allowed {
+                    ask: (*ask).to_string(),
+                    refused: no.map(|n| format!("{} {}", n.says(), n.remedy())),
+                })
+                .collect(),
+            left_s: self.left_s(),
+            run_s: run.map(|r| {
+                let end = r.ended.map_or(now, |(t, _)| t);
+                end.since(r.started).as_secs_f64()
+            }),
+            arc_on_s: run.map_or(0.0, |r| {
+                r.arc_on_s + r.arc_since.map_or(0.0, |t| now.since(t).as_secs_f64())
+            }),
+            pierces: run.map_or(0, |r| r.pierces),
+            retries: run.map(|r| r.retries.clone()).unwrap_or_default(),
+            holds: run.map(|r| r.holds.clone()).unwrap_or_default(),
+            doubtful: self.doubtful || self.line.unproven.is_some(),
+            link: self.link_view(now),
+            signals: self.signals,
+        }
+    }
+
+    fn station(&self) -> Option<f64> {
+        match &self.act {
+            Act::Cutting(c) => Some(c.station()),
+            _ => self
+                .run
+                .as_ref()
+                .and_then(|r| r.held.as_ref())
+                .map(|h| h.at_mm),
+        }
+    }
+
+    fn torch_view(&self, now: Time) -> TorchView {
+        let status = self.line.status.as_ref();
+        let known = status.filter(|_| !self.doubtful || self.homed);
+        let corner = self.settings.sheet_corner;
+        let surface = match &self.act {
+            Act::Cutting(c) => c.surface(),
+            _ => None,
+        }
+        .or_else(|| self.run.as_ref().and_then(|r| r.touched_z))
+        .or_else(|| {
+            self.loaded
+                .as_ref()
+                .map(|l| self.settings.slat_top_z + l.job.thickness_mm)
+        });
+        TorchView {
+            place: known.map(|s| s.place.moved(-corner.x, -corner.y)),
+            height_mm: known.zip(surface).map(|(s, z)| s.z - z),
+            age_s: status.map(|s| now.since(s.at).as_secs_f64()),
+            feed_mm_s: status.and_then(|s| s.feed_mm_s),
+            moving: status.is_some_and(|s| {
+                s.feed_mm_s
+                    .map_or(s.doing != link::Doing::Idle, |v| v.abs() > MOVING_MM_S)
+            }),
+            arc: self.arc_view(),
+            permit: self.guard.phase != guard::Phase::Off,
+        }
+    }
+
+    fn arc_view(&self) -> ArcView {
+        if !self.signals_heard {
+            return ArcView::Unknown;
+        }
+        if self.signals.arc_ok {
+            return ArcView::On;
+        }
+        if let Act::Cutting(c) = &self.act
+            && c.hot()
+        {
+            return ArcView::Asked;
+        }
+        if self.signals.fire_on {
+            return ArcView::Asked;
+        }
+        if self.run.is_none() || !self.latches.is_empty() {
+            return ArcView::LockedOut;
+        }
+        ArcView::Off
+    }
+
+    fn cut_views(&self) -> Vec<CutView> {
+        let Some(loaded) = &self.loaded else {
+            return Vec::new();
+        };
+        let pending = self
+            .interrupted
+            .as_ref()
+            .filter(|u| u.seal == loaded.job.seal.hash());
+        let made;
+        let run = match (&self.run, pending) {
+            (Some(run), _) => Some(run),
+            (None, Some(u)) => {
+                made = super::run::Run::taken_up(u, self.now, loaded);
+                Some(&made)
+            }
+            (None, None) => None,
+        };
+        (0..loaded.job.cuts.len())
+            .map(|i| {
+                let progress = run.and_then(|r| r.cuts.get(i));
+                let sure = progress.map_or(0.0, |p| p.sure_mm);
+                CutView {
+                    state: progress.map_or(CutState::ToDo, |p| p.state),
+                    done: if sure > 0.0 {
+                        vec![[0.0, sure]]
+                    } else {
+                        Vec::new()
+                    },
+                }
+            })
+            .collect()
+    }
+
+    fn hold_view(&self) -> Option<HoldView> {
+        if let (None, Some(u), Some(loaded)) = (&self.run, &self.interrupted, &self.loaded) {
+            if u.seal != loaded.job.seal.hash() {
+                return None;
+            }
+            let sure = u.sure();
+            return Some(HoldView {
+                cause: Cause::Interrupted,
+                cut: Some(u.cut),
+                at_mm: Some(sure),
+                what: words::what(Cause::Interrupted, Some(u.cut)),
+                why: format!("Surely cut: cut {} up to {sure:.1} mm.", u.cut),
+                remedy: "Make the checks. Then START goes on from there.".into(),
+                choices: Vec::new(),
+                offer: Some(super::run::offer(
+                    sure,
+                    sure,
+                    loaded.job.cycle.resume_back_mm,
+                )),
+            });
+        }
+        let run = self.run.as_ref().filter(|r| !r.over())?;
+        let held = run.held.as_ref()?;
+        let back = self
+            .loaded
+            .as_ref()
+            .map_or(0.0, |l| l.job.cycle.resume_back_mm);
+        let done = run
+            .cuts
+            .get(run.cut)
+            .is_some_and(|p| p.state == CutState::Done);
+        let offer = if done {
+            crate::ask::ResumeFrom::Restart
+        } else {
+            super::run::offer(held.at_mm, run.sure(), back)
+        };
+        let may = !self.active() && checks::bars_going_on(self).is_none();
+        let mut choices = Vec::new();
+        if may {
+            choices.push(match offer {
+                crate::ask::ResumeFrom::Back { .. } => Choice::StepBack,
+                crate::ask::ResumeFrom::Restart if done || held.at_mm <= 0.0 => Choice::CarryOn,
+                crate::ask::ResumeFrom::Restart => Choice::Restart,
+            });
+            choices.push(Choice::Skip);
+        }
+        if !self.active() {
+            choices.push(Choice::End);
+        }
+        Some(HoldView {
+            cause: held.cause,
+            cut: self.cut_number(),
+            at_mm: Some(held.at_mm),
+            what: words::what(held.cause, self.cut_number()),
+            why: held.why.clone(),
+            remedy: words::remedy(held.cause).into(),
+            choices,
+            offer: Some(offer),
+        })
+    }
+
+    fn alarm_views(&self) -> Vec<Alarm> {
+        let mut all: Vec<Alarm> = self
+            .alarms
+            .iter()
+            .map(|a| Alarm {
+                cause: a.cause,
+                level: words::level(a.cause),
+                at_s: a.at.as_s(),
+                first: a.first,
+                seen: a.seen,
+                gone: self.gone(a.cause),
+                latched: a.latched || self.latches.contains_key(&a.cause),
+                what: words::what(a.cause, a.cut),
+                why: a.why.clone(),
+                remedy: words::remedy(a.cause).into(),
+            })
+            .collect();
+        all.sort_by(|a, b| b.first.cmp(&a.first).then(a.at_s.total_cmp(&b.at_s)));
+        all
+    }
+
+    fn check_views(&self) -> Vec<CheckView> {
+        let view = |check, vouched, holds| {
+            let (says, remedy) = words::check(check);
+            CheckView {
+                check,
+                vouched,
+                holds,
+                says: says.into(),
+                remedy: remedy.into(),
+            }
+        };
+        checks::seen(self)
+            .map(|(check, holds)| view(check, false, holds))
+            .chain(
+                checks::VOUCHED
+                    .into_iter()
+                    .map(|check| view(check, true, self.vouched.contains(&check).then_some(true))),
+            )
+            .collect()
+    }
+
+    fn left_s(&self) -> Option<f64> {
+        let loaded = self.loaded.as_ref()?;
+        let Some(run) = self.run.as_ref() else {
+            return Some(loaded.job.planned_s);
+        };
+        if run.over() {
+            return None;
+        }
+        let planned = |i: usize| loaded.job.planned_cuts_s.get(i).copied().unwrap_or(0.0);
+        let mut left = 0.0;
+        for (i, p) in run.cuts.iter().enumerate() {
+            if matches!(p.state, CutState::Done | CutState::Skipped) {
+                continue;
+            }
+            let length = loaded.length(i);
+            let part = if i == run.cut && length > 0.0 {
+                (1.0 - self.station().unwrap_or(p.sure_mm) / length).clamp(0.0, 1.0)
+            } else {
+                1.0
+            };
+            left += planned(i) * part;
+        }
+        Some(left)
+    }
+
+    fn link_view(&self, now: Time) -> LinkView {
+        let counters = self.line.session.counters();
+        LinkView {
+            alive: self.line.open && self.line.alive,
+            age_s: self
+                .line
+                .session
+                .last_heard()
+                .map(|t| now.since(t).as_secs_f64()),
+            referenced: self.line.referenced(self.homed),
+            resent: counters.lines_resent,
+            bad_frames: counters.bad_frames,
+        }
+    }
+
+    /// Where the torch is on the sheet by the last report, whatever it is worth.
+    #[must_use]
+    pub fn last_place(&self) -> Option<Point> {
+        let corner = self.settings.sheet_corner;
+        self.line.place().map(|p| p.moved(-corner.x, -corner.y))
+    }
+}

@@ -1,0 +1,407 @@
+//! Coming to a stop, whatever the cause: the permit first, then hold, torch-off and flush; then
+//! wait until it listens, stands and the arc is out; then lift; then held, or one more try.
+
+use core::time::Duration;
+
+use link::{Command, Ticket};
+use units::Time;
+
+use super::run::Held;
+use super::{Act, Machine};
+use crate::cause::Cause;
+use crate::event::Event;
+use crate::view::{CutState, HoldRecord, Mark};
+
+/// A controller that was lost is waited for this long before the hold is shown without it.
+const LOST_LIMIT: Duration = Duration::from_secs(3);
+/// It must stand still within this.
+const REST_LIMIT: Duration = Duration::from_secs(10);
+/// The arc must be out within this; the guard latches long before.
+const ARC_LIMIT: Duration = Duration::from_secs(3);
+/// An arc that will not go out is snapped by lifting this long after the guard has latched it.
+const SNAP_AFTER: Duration = Duration::from_millis(300);
+
+/// How far the stop has come.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Stage {
+    Flush,
+    ArcOut { since: Time },
+    LiftWait { until: Time },
+    Lift { ticket: Ticket, since: Time },
+}
+
+/// A stop under way.
+#[derive(Clone, Debug)]
+pub(crate) struct Stopping {
+    pub cause: Cause,
+    pub at: Time,
+    pub since: Time,
+    pub stage: Stage,
+    /// The machine will try once more by itself.
+    pub retry: bool,
+    lift: bool,
+    at_mm: f64,
+    why: String,
+}
+
+/// Whether the torch may be lifted after it: not when the place is not sure, nor when it may be
+/// hooked, nor over a line that was lost.
+const fn may_lift(cause: Cause) -> bool {
+    !matches!(
+        cause,
+        Cause::LinkCut
+            | Cause::Estop
+            | Cause::ControllerReset
+            | Cause::ControllerFault
+            | Cause::TorchUnseated
+            | Cause::TorchTouched
+    )
+}
+
+/// Whether a controller that was reset explains it: its outputs fall and its reports stop.
+const fn explained_by_reset(cause: Cause) -> bool {
+    matches!(
+        cause,
+        Cause::LinkCut
+            | Cause::FireDropped
+            | Cause::ArcLost
+            | Cause::ControllerFault
+            | Cause::Overdue
+    )
+}
+
+impl Machine {
+    /// Stops whatever is under way. `at`: the moment of the edge or limit.
+    pub(super) fn stop(&mut self, cause: Cause, at: Time) {
+        let why = self.why_tripped(cause);
+        self.stop_why(cause, at, why);
+    }
+
+    pub(super) fn stop_why(&mut self, cause: Cause, at: Time, why: String) {
+        match core::mem::replace(&mut self.act, Act::Rest) {
+            Act::Stopping(stopping) => self.stop_further(stopping, cause, at, &why),
+            Act::Cutting(cycle) => {
+                self.halt();
+                let fell = self.guard.arc_fall;
+                let stand = cycle.stand(at, fell, self.guard.fire_fall);
+                let (mut at_mm, mut retry) = (0.0, false);
+                let tries = self.fire_tries();
+                let clear = self.latches.is_empty();
+                if let Some(run) = &mut self.run {
+                    if let Some((s, sure)) = stand.on_path {
+                        at_mm = s;
+                        run.reached(sure);
+                    } else {
+                        at_mm = run.sure();
+                    }
+                    retry = stand.on_path.is_none()
+                        && matches!(cause, Cause::NoArc | Cause::ArcLost)
+                        && run.tries < tries
+                        && clear;
+                    if run.arc_off.is_none_or(|t| t < at) {
+                        run.arc_off = Some(at);
+                    }
+                }
+                if stand.done {
+                    at_mm = self.cut_done();
+                }
+                if retry {
+                    self.will_retry(cause);
+                } else {
+                    self.hold_at(cause, at, at_mm, why.clone());
+                }
+                self.act = Act::Stopping(Box::new(self.stopping_for(cause, at, retry, at_mm, why)));
+            }
+            other => {
+                self.halt();
+                let parking = matches!(other, Act::Parking(_));
+                if matches!(other, Act::Homing { .. }) && !self.doubtful {
+                    self.doubt(Some(cause));
+                }
+                if parking {
+                    let at_mm = 0.0;
+                    self.hold_at(cause, at, at_mm, why.clone());
+                }
+                self.act = Act::Stopping(Box::new(self.stopping_for(cause, at, false, 0.0, why)));
+            }
+        }
+        self.out.publish();
+    }
+
+    fn stopping_for(
+        &self,
+        cause: Cause,
+        at: Time,
+        retry: bool,
+        at_mm: f64,
+        why: String,
+    ) -> Stopping {
+        Stopping {
+            cause,
+            at,
+            since: self.now,
+            stage: Stage::Flush,
+            retry,
+            lift: may_lift(cause),
+            at_mm,
+            why,
+        }
+    }
+
+    /// A further cause while it is being stopped: recorded under the first.
+    fn stop_further(&mut self, mut stopping: Box<Stopping>, cause: Cause, at: Time, why: &str) {
+        self.halt();
+        stopping.lift &= may_lift(cause);
+        stopping.stage = Stage::Flush;
+        stopping.since = self.now;
+        if cause != stopping.cause {
+            self.record(
+                Event::CauseFollowed {
+                    cause,
+                    at_s: at.as_s(),
+                },
+                true,
+            );
+            if stopping.retry {
+                stopping.retry = false;
+                let held_for = (stopping.cause, stopping.at, stopping.at_mm);
+                self.hold_at(held_for.0, held_for.1, held_for.2, stopping.why.clone());
+            }
+            if cause != Cause::Hold {
+                let latched = self.latches.contains_key(&cause);
+                self.alarm(cause, at, latched, why.into());
+            }
+        }
+        // What the guard stamped earlier was the first cause, even if control noticed another one.
+        if at < stopping.at && cause == Cause::Estop {
+            stopping.cause = cause;
+            stopping.at = at;
+            self.rename_hold(cause);
+        }
+        self.act = Act::Stopping(stopping);
+    }
+
+    fn will_retry(&mut self, cause: Cause) {
+        if let Some(run) = &mut self.run {
+            run.retry_of = Some(cause);
+            let event = Event::Retry {
+                run: run.id,
+                cut: run.cut + 1,
+                cause,
+                try_number: run.tries + 1,
+            };
+            self.record(event, true);
+        }
+    }
+
+    /// The run is held from here on: its record, its flag, its alarm.
+    pub(super) fn hold_at(&mut self, cause: Cause, at: Time, at_mm: f64, why: String) {
+        let volts = self.signals.volts;
+        let Some(loaded) = &self.loaded else { return };
+        let Some(run) = self.run.as_mut().filter(|r| !r.over()) else {
+            return;
+        };
+        let cut = run.cut;
+        let place = loaded.point_at(cut.min(loaded.job.cuts.len().saturating_sub(1)), at_mm);
+        run.holds.push(HoldRecord {
+            cause,
+            cut: cut + 1,
+            at_mm,
+            resumed_mm: None,
+        });
+        let number = run.marks.len() as u32 + 1;
+        run.marks.push(Mark {
+            number,
+            cut: cut + 1,
+            at_mm,
+            place,
+            cause,
+        });
+        run.retry_of = None;
+        run.held = Some(Held {
+            cause,
+            at_mm,
+            why: why.clone(),
+            record: run.holds.len() - 1,
+        });
+        let event = Event::Held {
+            run: run.id,
+            cause,
+            cut: cut + 1,
+            at_mm,
+            sure_mm: run.sure(),
+            place: Some(place),
+            volts,
+        };
+        self.record(event, true);
+        if cause != Cause::Hold {
+            let latched = self.latches.contains_key(&cause);
+            self.alarm(cause, at, latched, why);
+        }
+    }
+
+    /// The hold in hand was the doing of something else; `false` if there is none that it explains.
+    pub(super) fn explain(&mut self, cause: Cause) -> bool {
+        let held = self
+            .run
+            .as_ref()
+            .and_then(|r| r.held.as_ref())
+            .map(|h| h.cause);
+        if let Act::Stopping(s) = &mut self.act {
+            s.lift &= may_lift(cause);
+            s.since = self.now;
+        }
+        match held {
+            Some(was) if explained_by_reset(was) => {
+                if let Act::Stopping(s) = &mut self.act {
+                    s.cause = cause;
+                }
+                self.rename_hold(cause);
+                true
+            }
+            _ => false,
+        }
+    }
+
+    fn rename_hold(&mut self, cause: Cause) {
+        let why = self
+            .alarms
+            .iter()
+            .find(|a| a.cause == cause)
+            .map(|a| a.why.clone());
+        let Some(run) = &mut self.run else { return };
+        let Some(held) = &mut run.held else { return };
+        let was = held.cause;
+        held.cause = cause;
+        if let Some(why) = why {
+            held.why = why;
+        }
+        if let Some(h) = run.holds.get_mut(held.record) {
+            h.cause = cause;
+        }
+        if let Some(m) = run.marks.last_mut() {
+            m.cause = cause;
+        }
+        let event = Event::HoldExplained {
+            run: run.id,
+            was,
+            cause,
+        };
+        self.record(event, true);
+    }
+
+    pub(super) fn advance_stopping(&mut self, mut s: Box<Stopping>) -> bool {
+        match s.stage {
+            Stage::Flush => {
+                if self.line.listens() && self.line.at_rest() {
+                    s.stage = Stage::ArcOut { since: self.now };
+                    self.act = Act::Stopping(s);
+                    return true;
+                }
+                let limit = if self.line.alive {
+                    REST_LIMIT
+                } else {
+                    LOST_LIMIT
+                };
+                if self.due(s.since + limit) {
+                    return self.stand_still(&s);
+                }
+            }
+            Stage::ArcOut { since } => {
+                if !self.signals.arc_ok && !self.signals.fire_on {
+                    let wait = self
+                        .loaded
+                        .as_ref()
+                        .map_or(50, |l| l.job.cycle.lift_wait_ms);
+                    let from = self.guard.arc_fall.unwrap_or(since);
+                    s.stage = Stage::LiftWait {
+                        until: from + Duration::from_millis(wait),
+                    };
+                    self.act = Act::Stopping(s);
+                    return true;
+                }
+                let stuck = self.latches.get(&Cause::ArcStuck).copied();
+                if let Some(at) = stuck
+                    && s.lift
+                    && self.due(at + SNAP_AFTER)
+                {
+                    // Harm to the emitter is accepted: a stretched arc snaps.
+                    s.stage = Stage::LiftWait { until: self.now };
+                    self.act = Act::Stopping(s);
+                    return true;
+                }
+                if self.due(since + ARC_LIMIT) {
+                    return self.stand_still(&s);
+                }
+            }
+            Stage::LiftWait { until } => {
+                if self.due(until) {
+                    let safe = self.safe_z();
+                    let low = self.line.z().is_some_and(|z| z < safe - 0.02);
+                    if s.lift && low && self.may_move() {
+                        let ticket = self.line.say(Command::RapidZ(safe));
+                        s.stage = Stage::Lift {
+                            ticket,
+                            since: self.now,
+                        };
+                        self.act = Act::Stopping(s);
+                        return true;
+                    }
+                    return self.stand_still(&s);
+                }
+            }
+            Stage::Lift { ticket, since } => {
+                if self.executed(ticket) && self.line.at_rest() {
+                    return self.stand_still(&s);
+                }
+                if self.due(since + REST_LIMIT) {
+                    return self.stand_still(&s);
+                }
+            }
+        }
+        self.act = Act::Stopping(s);
+        false
+    }
+
+    /// Whether the axes may be moved at all.
+    pub(crate) fn may_move(&self) -> bool {
+        self.line.usable()
+            && !self.signals.estop_open
+            && !self.doubtful
+            && self.line.unproven.is_none()
+            && self.line.referenced(self.homed)
+    }
+
+    fn stand_still(&mut self, s: &Stopping) -> bool {
+        self.act = Act::Rest;
+        if !s.retry {
+            return true;
+        }
+        if self.latches.is_empty() && self.may_move() {
+            self.begin_cut();
+        } else {
+            self.hold_at(s.cause, s.at, s.at_mm, s.why.clone());
+        }
+        true
+    }
+
+    /// The cut in hand is done: its torch-off was carried out with the arc on. Its length, mm.
+    pub(super) fn cut_done(&mut self) -> f64 {
+        let Some(loaded) = &self.loaded else {
+            return 0.0;
+        };
+        let Some(run) = &mut self.run else { return 0.0 };
+        let length_mm = loaded.length(run.cut);
+        if let Some(p) = run.cuts.get_mut(run.cut) {
+            p.state = CutState::Done;
+            p.sure_mm = length_mm;
+        }
+        let event = Event::CutDone {
+            run: run.id,
+            cut: run.cut + 1,
+            length_mm,
+        };
+        self.record(event, false);
+        length_mm
+    }
+}

@@ -1,0 +1,270 @@
+//! What the panel says to a person: what happened, why, and what to do.
+//!
+//! Trade words; what the machine did; one instruction a sentence; a cause only if it was measured,
+//! otherwise "usual", commonest first. No blame.
+
+use crate::ask::CheckId;
+use crate::cause::Cause;
+use crate::view::{AlarmLevel, Waiting};
+
+/// How bad it is.
+#[must_use]
+pub const fn level(cause: Cause) -> AlarmLevel {
+    match cause {
+        Cause::Estop
+        | Cause::LinkCut
+        | Cause::ArcStuck
+        | Cause::UnaskedFire
+        | Cause::ControllerReset
+        | Cause::TorchTouched
+        | Cause::TorchUnseated => AlarmLevel::Danger,
+        Cause::AirWait | Cause::DutyWait | Cause::ChangeDue | Cause::RecordFailed => {
+            AlarmLevel::Notice
+        }
+        _ => AlarmLevel::JobStopped,
+    }
+}
+
+/// What happened, at most eight words. `cut`: which one, from 1.
+#[must_use]
+pub fn what(cause: Cause, cut: Option<usize>) -> String {
+    let on = |text: &str| cut.map_or_else(|| format!("{text}."), |n| format!("{text} on cut {n}."));
+    match cause {
+        Cause::NoArc => cut.map_or_else(
+            || "No arc at the pierce.".into(),
+            |n| format!("No arc at pierce {n}."),
+        ),
+        Cause::ArcLost => on("Arc went out"),
+        Cause::FireDropped => on("Torch signal dropped out"),
+        Cause::ArcStuck => "Arc will not go out.".into(),
+        Cause::UnaskedFire => "Torch is asked for with no cut.".into(),
+        Cause::ContactStuck => "Torch contact stays on when lifted.".into(),
+        Cause::NoContact => "Plate not found.".into(),
+        Cause::TouchUnsure => "Two touches of the plate differ.".into(),
+        Cause::PlateMoved => "Plate is not where it should be.".into(),
+        Cause::TorchTouched => "Torch touched something while moving.".into(),
+        Cause::TorchUnseated => "Torch was knocked.".into(),
+        Cause::Estop => "Emergency stop is pressed.".into(),
+        Cause::GateOpen => "Gate is open.".into(),
+        Cause::Hold => on("You held the machine"),
+        Cause::AirLow => "Air has dropped.".into(),
+        Cause::SourceOff => "Torch power is off.".into(),
+        Cause::VoltsOdd => "Volts and arc signal disagree.".into(),
+        Cause::HeightLimit => "Height is at its limit.".into(),
+        Cause::Starved => "Lines came too late to the controller.".into(),
+        Cause::LinkCut => "The controller does not answer.".into(),
+        Cause::LinkNoise => "The line to the controller is noisy.".into(),
+        Cause::ControllerReset => "The controller has started anew.".into(),
+        Cause::ControllerFault => "The controller stopped by itself.".into(),
+        Cause::PermitStuck => "Permit relay does not follow.".into(),
+        Cause::LeaseLapsed => "The panel was too slow.".into(),
+        Cause::ScreenLost => "The commanding screen is lost.".into(),
+        Cause::RecordFailed => "The journal cannot be written.".into(),
+        Cause::Interrupted => "A run was interrupted.".into(),
+        Cause::PlaceDrift => "The place has drifted.".into(),
+        Cause::Overdue => "A step took too long.".into(),
+        Cause::AirWait => "Waiting for air.".into(),
+        Cause::DutyWait => "Waiting for the power source to cool.".into(),
+        Cause::ChangeDue => "Torch parts are near their end.".into(),
+    }
+}
+
+/// The cause as a clause for the log.
+#[must_use]
+pub const fn plain(cause: Cause) -> &'static str {
+    match cause {
+        Cause::NoArc => "no arc came",
+        Cause::ArcLost => "the arc went out",
+        Cause::FireDropped => "the torch signal dropped out",
+        Cause::ArcStuck => "the arc does not go out",
+        Cause::UnaskedFire => "the torch is asked for with no cut",
+        Cause::ContactStuck => "the torch contact stays on",
+        Cause::NoContact => "the plate was not found",
+        Cause::TouchUnsure => "two touches differ",
+        Cause::PlateMoved => "the plate is not where it should be",
+        Cause::TorchTouched => "the torch touched something while moving",
+        Cause::TorchUnseated => "the torch left its seat",
+        Cause::Estop => "the emergency stop was pressed",
+        Cause::GateOpen => "the gate is open",
+        Cause::Hold => "the operator held the machine",
+        Cause::AirLow => "the air dropped",
+        Cause::SourceOff => "the torch power is off",
+        Cause::VoltsOdd => "volts and arc signal disagree",
+        Cause::HeightLimit => "the height is at its limit",
+        Cause::Starved => "lines came too late",
+        Cause::LinkCut => "the controller did not answer",
+        Cause::LinkNoise => "the line is noisy",
+        Cause::ControllerReset => "the controller started anew",
+        Cause::ControllerFault => "the controller stopped by itself",
+        Cause::PermitStuck => "the permit relay does not follow",
+        Cause::LeaseLapsed => "the panel was too slow",
+        Cause::ScreenLost => "the commanding screen is lost",
+        Cause::RecordFailed => "the journal cannot be written",
+        Cause::Interrupted => "the panel started over an unfinished run",
+        Cause::PlaceDrift => "the place has drifted",
+        Cause::Overdue => "a step took too long",
+        Cause::AirWait => "waiting for air",
+        Cause::DutyWait => "waiting for the power source to cool",
+        Cause::ChangeDue => "torch parts are near their end",
+    }
+}
+
+/// What to do.
+#[must_use]
+pub const fn remedy(cause: Cause) -> &'static str {
+    match cause {
+        Cause::NoArc => {
+            "Check that the ground clamp bites bright metal. Then look at nozzle and electrode."
+        }
+        Cause::ArcLost => "Look at the flag. Then pierce again a bit back, or change torch parts.",
+        Cause::FireDropped => "Check the start wire and the controller's torch relay.",
+        Cause::ArcStuck => {
+            "Not safe. Switch off at the power source. Stand clear. Do not touch the torch. Check its trigger setting and the start wires."
+        }
+        Cause::UnaskedFire => {
+            "Not safe. Switch off at the power source. Look for a welded start contact or joined start wires."
+        }
+        Cause::ContactStuck => {
+            "Switch torch power off. Clean the nozzle. Look for a wire rubbed through."
+        }
+        Cause::NoContact => {
+            "Look under the torch: hole, sheet edge, thick rust or paint. Scrape it clean. Then try again."
+        }
+        Cause::TouchUnsure => "Clean the nozzle and the plate under it. Then try again.",
+        Cause::PlateMoved => "Look for a tipped piece or a bowed sheet. Then try again.",
+        Cause::TorchTouched => {
+            "Look for a tipped piece under the torch. Free it. Then reference the axes."
+        }
+        Cause::TorchUnseated => {
+            "Switch torch power off. Look for a tipped piece. Seat the torch. Then reference the axes."
+        }
+        Cause::Estop => {
+            "Make it safe. Release the button. Clear this. Then reference the axes. Nothing starts by itself."
+        }
+        Cause::GateOpen => "Close the gate. Then clear this.",
+        Cause::Hold => "Carry on, step back, or leave this cut.",
+        Cause::AirLow => "Check the compressor. Drain the trap. Then carry on.",
+        Cause::SourceOff => "Switch the power source on.",
+        Cause::VoltsOdd => "Check the wires of volts and arc signal.",
+        Cause::HeightLimit => "Look at the plate under the torch. Then find the plate again.",
+        Cause::Starved => "Lower the feed. Then resume.",
+        Cause::LinkCut => {
+            "Use the red button. Do not go near. Then look at the controller's power and cable."
+        }
+        Cause::LinkNoise => "Check cable, screen and earth of the serial line.",
+        Cause::ControllerReset => {
+            "Look at the controller's power. Clear this. Then reference the axes."
+        }
+        Cause::ControllerFault => {
+            "Look at limits and drives. Clear this. Then reference the axes if asked."
+        }
+        Cause::PermitStuck => "Switch torch power off. Then make the permit test.",
+        Cause::LeaseLapsed => "Clear this. Then resume.",
+        Cause::ScreenLost => "Take command at a screen.",
+        Cause::RecordFailed => "Make room on the panel's disk. Then clear this.",
+        Cause::Interrupted => {
+            "Read where it stopped. Load the same job to go on, or clear this to leave it."
+        }
+        Cause::PlaceDrift => "Set a new zero.",
+        Cause::Overdue => "Look at the torch and what is under it. Then try again.",
+        Cause::AirWait => "Wait until the receiver is full.",
+        Cause::DutyWait => "Wait until the power source is cool.",
+        Cause::ChangeDue => "Change the torch parts now.",
+    }
+}
+
+/// What is waited for, in words.
+#[must_use]
+pub const fn waiting(what: Waiting) -> &'static str {
+    match what {
+        Waiting::Nothing => "nothing",
+        Waiting::Job => "you to choose a program",
+        Waiting::Checks => "the checks to be true",
+        Waiting::Start => "you to press START",
+        Waiting::TorchToReachPlace => "torch to reach place",
+        Waiting::PlateToBeFound => "plate to be found",
+        Waiting::RecordToBeKept => "the journal to be written",
+        Waiting::ArcToComeOn => "arc to come on",
+        Waiting::PierceTime => "pierce time",
+        Waiting::CutHeight => "height to settle",
+        Waiting::TorchToLift => "torch to lift",
+        Waiting::ArcToGoOut => "arc to go out",
+        Waiting::MotionToStop => "torch to stop",
+        Waiting::YourMove => "you to choose how to go on",
+        Waiting::PlaceToBeConfirmed => "place to be confirmed",
+        Waiting::Reference => "you to reference the axes",
+        Waiting::ControllerToAnswer => "controller to answer",
+        Waiting::MessageToBeRead => "you to read a message",
+        Waiting::EstopToBeCleared => "emergency stop to be cleared",
+    }
+}
+
+/// A check in words, and what to do when it is not true.
+#[must_use]
+pub const fn check(check: CheckId) -> (&'static str, &'static str) {
+    match check {
+        CheckId::JobSealed => ("a vetted job is loaded", "Choose a program and load it."),
+        CheckId::NoLatch => ("no alarm bars the start", "Read the alarms and clear them."),
+        CheckId::EstopClosed => (
+            "the emergency stop is released",
+            "Make it safe. Release the button.",
+        ),
+        CheckId::LinkAlive => (
+            "the controller answers",
+            "Look at the controller's power and cable.",
+        ),
+        CheckId::Referenced => ("the axes are referenced", "Reference the axes."),
+        CheckId::PlaceSure => (
+            "the place is known",
+            "Reference the axes. Then confirm where the torch is.",
+        ),
+        CheckId::ArcOkOpen => (
+            "the arc signal is off",
+            "Switch torch power off. Check the arc signal's wire.",
+        ),
+        CheckId::FireOnOpen => (
+            "the torch is not asked for",
+            "Check the start wires and the controller's torch relay.",
+        ),
+        CheckId::ContactOpen => (
+            "the torch touches nothing",
+            "Lift the torch. Clean the nozzle.",
+        ),
+        CheckId::AirGood => ("air pressure is right", "Check compressor and regulator."),
+        CheckId::SourceOn => ("torch power is on", "Switch the power source on."),
+        CheckId::TorchSeated => ("the torch sits in its holder", "Seat the torch."),
+        CheckId::GateClosed => ("the gate is closed", "Close the gate."),
+        CheckId::PermitOpen => (
+            "the permit relay is open",
+            "Switch torch power off. Check the permit relay.",
+        ),
+        CheckId::PermitTested => (
+            "the permit relay was tested since switch-on",
+            "Pull the start plug. Make the permit test.",
+        ),
+        CheckId::RecordKept => (
+            "the journal is being written",
+            "Make room on the panel's disk.",
+        ),
+        CheckId::ClampOnSkeleton => (
+            "the ground clamp bites the piece that stays",
+            "Put the clamp on bright metal of the skeleton.",
+        ),
+        CheckId::SheetFixed => ("the sheet cannot shift", "Clamp or weigh the sheet down."),
+        CheckId::SlatsClear => ("slats and path are clear", "Take loose pieces away."),
+        CheckId::EyesAndEars => (
+            "eye shade and ear muffs are on",
+            "Put eye shade and ear muffs on.",
+        ),
+        CheckId::NobodyInside => ("nobody is inside the line", "Wait until everybody is out."),
+        CheckId::ExtractionOn => ("fume extraction runs", "Switch the extraction on."),
+        CheckId::FireWatch => (
+            "somebody watches for fire",
+            "Stay at the table. Have water or an extinguisher at hand.",
+        ),
+        CheckId::RightParts => (
+            "nozzle and electrode suit the current",
+            "Fit the set that the chart row names.",
+        ),
+    }
+}
