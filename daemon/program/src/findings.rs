@@ -1,0 +1,158 @@
+//! Where rules put what they find.
+
+use std::collections::BTreeMap;
+
+use units::Point;
+
+use crate::report::{Finding, Severity};
+
+/// How many findings of one rule are listed one by one; of the rest only the number is told.
+pub const LISTED_PER_RULE: usize = 100;
+
+/// Where something was found. Zero stands for "no such place".
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Spot {
+    /// Line, from 1.
+    pub line: u32,
+    /// Column, from 1.
+    pub column: u32,
+    /// Cut, from 1.
+    pub cut: usize,
+    /// Program coordinates while reading, sheet coordinates while vetting, mm.
+    pub at: Option<Point>,
+}
+
+impl Spot {
+    pub fn line(line: u32) -> Self {
+        Self {
+            line,
+            ..Self::default()
+        }
+    }
+
+    pub fn of_cut(cut: usize, line: u32) -> Self {
+        Self {
+            line,
+            cut,
+            ..Self::default()
+        }
+    }
+
+    pub fn at(self, at: Point) -> Self {
+        Self {
+            at: Some(at),
+            ..self
+        }
+    }
+}
+
+/// A bounded collection: a hopeless program must not fill the memory with what is wrong with it.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Findings {
+    list: Vec<Finding>,
+    /// By rule: found in all, and the worst severity among those not listed.
+    counts: BTreeMap<&'static str, (usize, Severity)>,
+}
+
+impl Findings {
+    /// Adds one; its words are only made if it is listed.
+    pub fn tell(
+        &mut self,
+        rule: &'static str,
+        severity: Severity,
+        spot: Spot,
+        words: impl FnOnce() -> (String, String),
+    ) {
+        let (count, worst) = self.counts.entry(rule).or_insert((0, Severity::Note));
+        *count += 1;
+        if *count > LISTED_PER_RULE {
+            *worst = (*worst).max(severity);
+            return;
+        }
+        let (says, remedy) = words();
+        self.list.push(Finding {
+            rule: rule.to_owned(),
+            severity,
+            line: (spot.line > 0).then_some(spot.line),
+            column: (spot.column > 0).then_some(spot.column),
+            cut: (spot.cut > 0).then_some(spot.cut),
+            at: spot.at,
+            says,
+            remedy,
+        });
+    }
+
+    pub fn refuse(
+        &mut self,
+        rule: &'static str,
+        spot: Spot,
+        words: impl FnOnce() -> (String, String),
+    ) {
+        self.tell(rule, Severity::Refuse, spot, words);
+    }
+
+    pub fn warn(
+        &mut self,
+        rule: &'static str,
+        spot: Spot,
+        words: impl FnOnce() -> (String, String),
+    ) {
+        self.tell(rule, Severity::Warn, spot, words);
+    }
+
+    pub fn note(
+        &mut self,
+        rule: &'static str,
+        spot: Spot,
+        words: impl FnOnce() -> (String, String),
+    ) {
+        self.tell(rule, Severity::Note, spot, words);
+    }
+
+    /// All that is listed, with one line more for each rule that found too much to list.
+    pub fn into_list(mut self) -> Vec<Finding> {
+        for (rule, (count, worst)) in &self.counts {
+            if *count > LISTED_PER_RULE {
+                let more = count - LISTED_PER_RULE;
+                self.list.push(Finding {
+                    rule: (*rule).to_owned(),
+                    severity: *worst,
+                    line: None,
+                    column: None,
+                    cut: None,
+                    at: None,
+                    says: format!(
+                        "{more} more of the same: {count} in all, the first {LISTED_PER_RULE} are listed."
+                    ),
+                    remedy: "Mend the first ones and vet again: the rest often share their cause."
+                        .to_owned(),
+                });
+            }
+        }
+        self.list
+    }
+}
+
+/// Things that are told once with their number: how often each kind came, and where first.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Tally {
+    kinds: BTreeMap<&'static str, u32>,
+    pub first: Option<Spot>,
+}
+
+impl Tally {
+    pub fn count(&mut self, kind: &'static str, spot: Spot) {
+        *self.kinds.entry(kind).or_insert(0) += 1;
+        self.first.get_or_insert(spot);
+    }
+
+    /// `3 x S, 12 x Z`: the kinds with their numbers.
+    pub fn list(&self) -> String {
+        let parts: Vec<String> = self
+            .kinds
+            .iter()
+            .map(|(kind, n)| format!("{n} x {kind}"))
+            .collect();
+        parts.join(", ")
+    }
+}

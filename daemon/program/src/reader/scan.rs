@@ -1,0 +1,544 @@
+//! One line of text to words: letters with numbers, and where they stand.
+
+use crate::rules;
+
+/// Most G words and most M words that one block may hold; more cannot be without a clash.
+const MOST_CODES: usize = 16;
+
+/// A number as it was written.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Number {
+    pub value: f64,
+    /// Digits after the point.
+    pub decimals: u16,
+    /// Digits in all.
+    pub digits: u16,
+}
+
+/// A G or M word: its number times ten and where it stands (bytes from the line's start).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Code {
+    pub tenths: u32,
+    pub offset: u32,
+}
+
+/// What is wrong with a line, and at which byte.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Fault {
+    pub offset: u32,
+    pub rule: &'static str,
+    pub says: String,
+    pub remedy: String,
+}
+
+/// The words of one line. Kept and cleared between lines, so that reading allocates nothing.
+#[derive(Debug)]
+pub(crate) struct Words {
+    present: u32,
+    numbers: [Number; 26],
+    offsets: [u32; 26],
+    g: [Code; MOST_CODES],
+    g_count: usize,
+    m: [Code; MOST_CODES],
+    m_count: usize,
+    /// Bytes of the first comment: from and to.
+    pub comment: Option<(usize, usize)>,
+    /// Begins with `/`.
+    pub deleted: bool,
+    /// The first thing that is wrong.
+    pub fault: Option<Fault>,
+    /// The line stops inside a word or a comment.
+    pub cut_short: bool,
+}
+
+impl Words {
+    pub fn new() -> Self {
+        Self {
+            present: 0,
+            numbers: [Number::default(); 26],
+            offsets: [0; 26],
+            g: [Code::default(); MOST_CODES],
+            g_count: 0,
+            m: [Code::default(); MOST_CODES],
+            m_count: 0,
+            comment: None,
+            deleted: false,
+            fault: None,
+            cut_short: false,
+        }
+    }
+
+    fn clear(&mut self) {
+        self.present = 0;
+        self.g_count = 0;
+        self.m_count = 0;
+        self.comment = None;
+        self.deleted = false;
+        self.fault = None;
+        self.cut_short = false;
+    }
+
+    /// No word at all, `N` apart.
+    pub fn is_empty(&self) -> bool {
+        self.present & !bit(b'N') == 0 && self.g_count == 0 && self.m_count == 0
+    }
+
+    /// Wrong, and without one G or M word that could be made out.
+    pub fn is_unread(&self) -> bool {
+        self.fault.is_some() && self.g_count == 0 && self.m_count == 0
+    }
+
+    pub fn has(&self, letter: u8) -> bool {
+        self.present & bit(letter) != 0
+    }
+
+    pub fn has_any(&self, letters: &[u8]) -> bool {
+        letters.iter().any(|&l| self.has(l))
+    }
+
+    pub fn get(&self, letter: u8) -> Option<Number> {
+        self.has(letter)
+            .then(|| self.numbers[usize::from(letter - b'A')])
+    }
+
+    pub fn value(&self, letter: u8) -> Option<f64> {
+        self.get(letter).map(|n| n.value)
+    }
+
+    /// Where the word stands, bytes from the line's start.
+    pub fn offset(&self, letter: u8) -> u32 {
+        self.offsets[usize::from(letter - b'A')]
+    }
+
+    pub fn g_codes(&self) -> &[Code] {
+        &self.g[..self.g_count]
+    }
+
+    pub fn m_codes(&self) -> &[Code] {
+        &self.m[..self.m_count]
+    }
+
+    fn fail(&mut self, offset: usize, rule: &'static str, says: String, remedy: &str) {
+        if self.fault.is_none() {
+            self.fault = Some(Fault {
+                offset: offset as u32,
+                rule,
+                says,
+                remedy: remedy.to_owned(),
+            });
+        }
+    }
+
+    fn unreadable(&mut self, offset: usize, says: String, remedy: &str) {
+        self.fail(offset, rules::unreadable_block::NAME, says, remedy);
+    }
+
+    fn unsupported(&mut self, offset: usize, says: String, remedy: &str) {
+        self.fail(offset, rules::unsupported_word::NAME, says, remedy);
+    }
+
+    /// Reads a line (without its end). What is wrong is kept in `fault`; the words that could be
+    /// read are there all the same.
+    pub fn scan(&mut self, line: &[u8]) {
+        self.clear();
+        let mut i = 0;
+        let mut first = true;
+        while let Some(&byte) = line.get(i) {
+            match byte {
+                b' ' | b'\t' => i += 1,
+                b'(' => i = self.comment_from(line, i),
+                b';' => {
+                    self.keep_comment(i + 1, line.len());
+                    return;
+                }
+                b'/' if first => {
+                    self.deleted = true;
+                    return;
+                }
+                b'a'..=b'z' | b'A'..=b'Z' => {
+                    i = self.word(line, i, byte.to_ascii_uppercase(), first);
+                    first = false;
+                }
+                _ => {
+                    i = self.stray(line, i, byte);
+                    first = false;
+                }
+            }
+        }
+    }
+
+    fn keep_comment(&mut self, from: usize, to: usize) {
+        if self.comment.is_none() {
+            self.comment = Some((from, to));
+        }
+    }
+
+    fn comment_from(&mut self, line: &[u8], open: usize) -> usize {
+        for (i, &byte) in line.iter().enumerate().skip(open + 1) {
+            match byte {
+                b')' => {
+                    self.keep_comment(open + 1, i);
+                    return i + 1;
+                }
+                b'(' => self.unreadable(
+                    i,
+                    "A comment is opened inside a comment.".to_owned(),
+                    "Close the first comment with ) or use [ ] inside it.",
+                ),
+                _ => {}
+            }
+        }
+        self.cut_short = true;
+        self.unreadable(
+            open,
+            "The comment opened here is not closed on its line.".to_owned(),
+            "Close it with ) on the same line, or begin it with ; instead.",
+        );
+        line.len()
+    }
+
+    fn stray(&mut self, line: &[u8], i: usize, byte: u8) -> usize {
+        match byte {
+            b'#' | b'[' | b']' | b'=' => {
+                self.unsupported(
+                    i,
+                    format!("\"{}\" belongs to parameters and expressions, which this panel does not work out.", char::from(byte)),
+                    "Write the program out with plain numbers.",
+                );
+                // What follows is an expression: its letters are no words.
+                return line.len();
+            }
+            b'0'..=b'9' | b'+' | b'-' | b'.' => {
+                self.unreadable(
+                    i,
+                    "A number stands here without a letter in front of it.".to_owned(),
+                    "Write the letter that it belongs to (such as X or F), or take it out.",
+                );
+                return number(line, i).map_or_else(|bad| bad.offset.max(i + 1), |(_, next)| next);
+            }
+            b',' => self.unreadable(
+                i,
+                "A comma stands in the block: decimals are written with a point.".to_owned(),
+                "Write 12.5, not 12,5.",
+            ),
+            b')' => self.unreadable(
+                i,
+                "A comment is closed that was not opened.".to_owned(),
+                "Open it with ( or take the ) out.",
+            ),
+            b'/' => self.unreadable(
+                i,
+                "\"/\" stands in the middle of a block; it may only stand first.".to_owned(),
+                "Take it out, or put it at the beginning to leave the block out.",
+            ),
+            0x21..=0x7e => self.unreadable(
+                i,
+                format!("\"{}\" is no RS-274.", char::from(byte)),
+                "Take it out, or put it into a comment.",
+            ),
+            _ => self.unreadable(
+                i,
+                format!("A byte {byte:#04x} that is no RS-274 stands outside a comment."),
+                "Take it out, or save the file as plain text.",
+            ),
+        }
+        i + 1
+    }
+
+    fn word(&mut self, line: &[u8], start: usize, letter: u8, first: bool) -> usize {
+        let (read, next) = match number(line, start + 1) {
+            Ok(read) => read,
+            Err(bad) => return self.bad_number(line, start, letter, &bad),
+        };
+        if read.value.abs() > LARGEST {
+            self.unreadable(
+                start,
+                format!("{}{} is beyond any size that can be reckoned with.", char::from(letter), read.value),
+                "Write the number that is meant.",
+            );
+            return next;
+        }
+        match letter {
+            b'G' | b'M' => self.code(start, letter, read),
+            b'A' | b'B' | b'C' => self.unsupported(
+                start,
+                format!("{} moves a rotary axis; this table has X and Y.", char::from(letter)),
+                "Write the program for a flat sheet, without rotary axes.",
+            ),
+            b'O' if first => self.unsupported(
+                start,
+                "O words number subprograms, which this panel does not run.".to_owned(),
+                "Write the program out without subprograms; take the O word out if it is only a name.",
+            ),
+            b'O' => self.unreadable(
+                start,
+                "The letter O stands where a zero seems to be meant.".to_owned(),
+                "Write the digit 0 instead.",
+            ),
+            b'E' => self.unreadable(
+                start,
+                "E is no word: numbers have no exponent.".to_owned(),
+                "Write the number out, such as 1000 for 1e3.",
+            ),
+            b'U' | b'V' | b'W' => self.unreadable(
+                start,
+                format!("{} is no word of this language.", char::from(letter)),
+                "Use X and Y for the path.",
+            ),
+            _ => {
+                if self.has(letter) {
+                    self.unreadable(
+                        start,
+                        format!("{} stands twice in one block.", char::from(letter)),
+                        "Keep the one that is meant, or put the other on a line of its own.",
+                    );
+                } else {
+                    let slot = usize::from(letter - b'A');
+                    self.present |= bit(letter);
+                    self.numbers[slot] = read;
+                    self.offsets[slot] = start as u32;
+                }
+            }
+        }
+        next
+    }
+
+    fn code(&mut self, start: usize, letter: u8, read: Number) {
+        let scaled = read.value * 10.0;
+        let nearest = scaled.round();
+        // Integers count within 0.0001: NISTIR 6556, 3.3.2.1.
+        let fits = (scaled - nearest).abs() <= 0.001 && (0.0..100_000.0).contains(&nearest);
+        let whole = letter == b'G' || (nearest / 10.0).fract() == 0.0;
+        if !fits || !whole {
+            self.unreadable(
+                start,
+                format!("{}{} is no code.", char::from(letter), read.value),
+                "Write one of the codes of the language.",
+            );
+            return;
+        }
+        let code = Code {
+            tenths: nearest as u32,
+            offset: start as u32,
+        };
+        let (list, count) = if letter == b'G' {
+            (&mut self.g, &mut self.g_count)
+        } else {
+            (&mut self.m, &mut self.m_count)
+        };
+        if let Some(slot) = list.get_mut(*count) {
+            *slot = code;
+            *count += 1;
+        } else {
+            self.unreadable(
+                start,
+                format!("More than {MOST_CODES} {} words stand in one block.", char::from(letter)),
+                "Split the block into lines.",
+            );
+        }
+    }
+
+    fn bad_number(&mut self, line: &[u8], start: usize, letter: u8, bad: &BadNumber) -> usize {
+        let name = char::from(letter);
+        match bad.kind {
+            Bad::Comma => self.unreadable(
+                bad.offset,
+                format!("The number of {name} has a decimal comma."),
+                "Write decimals with a point: 12.5, not 12,5.",
+            ),
+            Bad::SecondPoint => self.unreadable(
+                bad.offset,
+                format!("The number of {name} has a second point."),
+                "Keep one point.",
+            ),
+            Bad::Expression => {
+                self.unsupported(
+                    bad.offset,
+                    format!("{name} takes its number from a parameter or expression, which this panel does not work out."),
+                    "Write the program out with plain numbers.",
+                );
+                return line.len();
+            }
+            Bad::Missing if letter == b'O' => self.unreadable(
+                start,
+                "The letter O stands where a zero seems to be meant.".to_owned(),
+                "Write the digit 0 instead.",
+            ),
+            Bad::Missing => {
+                if bad.offset >= line.len() {
+                    self.cut_short = true;
+                }
+                self.unreadable(
+                    start,
+                    format!("{name} has no number."),
+                    "Write its number, or take the letter out.",
+                );
+            }
+        }
+        bad.offset.max(start + 1)
+    }
+}
+
+/// Numbers beyond this (in any unit) are refused, so that nothing downstream can overflow.
+const LARGEST: f64 = 1e9;
+
+fn bit(letter: u8) -> u32 {
+    1 << (letter - b'A')
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Bad {
+    Missing,
+    SecondPoint,
+    Comma,
+    Expression,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct BadNumber {
+    /// Byte where reading can go on.
+    offset: usize,
+    kind: Bad,
+}
+
+const POWERS: [f64; 19] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
+    1e17, 1e18,
+];
+
+/// Reads a number as NISTIR 6556 3.3.2.1 has it: a sign or none, digits with at most one point,
+/// at least one digit, no exponent; spaces and tabs mean nothing.
+fn number(line: &[u8], start: usize) -> Result<(Number, usize), BadNumber> {
+    let mut mantissa = 0_u64;
+    let (mut digits, mut decimals) = (0_u16, 0_u16);
+    let (mut signed, mut negative, mut point) = (false, false, false);
+    let mut i = start;
+    // Where the number's own characters end: spaces behind it are not of it.
+    let mut end = start;
+    while let Some(&byte) = line.get(i) {
+        match byte {
+            b'0'..=b'9' => {
+                if digits < 18 {
+                    mantissa = mantissa * 10 + u64::from(byte - b'0');
+                }
+                digits = digits.saturating_add(1);
+                decimals = decimals.saturating_add(u16::from(point));
+            }
+            b'.' if point => {
+                return Err(BadNumber {
+                    offset: i,
+                    kind: Bad::SecondPoint,
+                });
+            }
+            b'.' => point = true,
+            b'+' | b'-' if !signed && digits == 0 && !point => {
+                signed = true;
+                negative = byte == b'-';
+            }
+            b' ' | b'\t' => {
+                i += 1;
+                continue;
+            }
+            b',' if digits > 0 => {
+                return Err(BadNumber {
+                    offset: i,
+                    kind: Bad::Comma,
+                });
+            }
+            b'#' | b'[' if digits == 0 => {
+                return Err(BadNumber {
+                    offset: i,
+                    kind: Bad::Expression,
+                });
+            }
+            _ => break,
+        }
+        i += 1;
+        end = i;
+    }
+    if digits == 0 {
+        return Err(BadNumber {
+            offset: i,
+            kind: Bad::Missing,
+        });
+    }
+    let size = if digits <= 15 {
+        // Exact: both are whole numbers below 2^53, so one rounding alone remains.
+        mantissa as f64 / POWERS[usize::from(decimals)]
+    } else {
+        long_number(&line[start..end])
+    };
+    Ok((
+        Number {
+            value: if negative { -size } else { size },
+            decimals,
+            digits,
+        },
+        i,
+    ))
+}
+
+/// A number of more digits than a quick sum can carry; its sign is left out.
+fn long_number(text: &[u8]) -> f64 {
+    let plain: String = text
+        .iter()
+        .filter(|b| b.is_ascii_digit() || **b == b'.')
+        .map(|&b| char::from(b))
+        .collect();
+    plain.parse().unwrap_or(f64::INFINITY)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn words(line: &str) -> Words {
+        let mut w = Words::new();
+        w.scan(line.as_bytes());
+        w
+    }
+
+    #[test]
+    fn spaces_and_case_mean_nothing_outside_comments() {
+        // NISTIR 6556, 3.3.2: "g0x +0. 12 34y 7" equals "g0 x+0.1234 y7".
+        let w = words("g0x +0. 12 34y 7");
+        assert!(w.fault.is_none());
+        assert_eq!(w.g_codes()[0].tenths, 0);
+        assert_eq!(w.value(b'X'), Some(0.1234));
+        assert_eq!(w.value(b'Y'), Some(7.0));
+    }
+
+    #[test]
+    fn numbers_are_those_of_the_published_language() {
+        // NISTIR 6556, 3.3.2.1: "+.5", "5." and "-0." are numbers, "." is none.
+        for (text, value) in [("X+.5", 0.5), ("X5.", 5.0), ("X-0.", 0.0), ("x-12.75", -12.75)] {
+            assert_eq!(words(text).value(b'X'), Some(value), "{text}");
+        }
+        for text in ["X.", "X-", "X", "X1.2.3", "X+-1", "X1,5", "X1e3", "X1O", "X1O0"] {
+            let fault = words(text).fault.expect(text);
+            assert_eq!(fault.rule, "unreadable-block", "{text}");
+        }
+    }
+
+    #[test]
+    fn an_exponent_is_an_unknown_word_and_not_part_of_the_number() {
+        let w = words("X1e3");
+        assert_eq!(w.value(b'X'), Some(1.0));
+        assert_eq!(w.fault.map(|f| f.offset), Some(2));
+    }
+
+    #[test]
+    fn long_numbers_are_as_near_as_a_double_can_be() {
+        assert_eq!(words("X0.12345678901234567890").value(b'X'), Some(0.123_456_789_012_345_67));
+        assert_eq!(words(&format!("X{}", "9".repeat(240))).fault.map(|f| f.offset), Some(0));
+    }
+
+    #[test]
+    fn comments_end_words_and_the_first_is_kept() {
+        let w = words("G1(up (x)X5;tail");
+        assert!(w.fault.is_some());
+        let w = words("M2(end)");
+        assert_eq!((w.m_codes()[0].tenths, w.comment), (20, Some((3, 6))));
+        assert!(words("X1 (open").cut_short);
+    }
+}

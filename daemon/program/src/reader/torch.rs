@@ -1,0 +1,68 @@
+//! The cut that is being gathered while the torch is on.
+
+use units::Point;
+
+use crate::cutlist::{Cut, CutList, Element};
+use crate::findings::{Findings, Spot};
+use crate::rules;
+
+#[derive(Debug, Default)]
+pub(crate) struct Torch {
+    cut: Option<Cut>,
+}
+
+impl Torch {
+    pub fn is_on(&self) -> bool {
+        self.cut.is_some()
+    }
+
+    /// On, and something was cut since.
+    pub fn has_path(&self) -> bool {
+        self.cut.as_ref().is_some_and(|c| !c.path.is_empty())
+    }
+
+    /// The number of the cut at hand, from 1; 0 when the torch is off.
+    pub fn cut_number(&self, list: &CutList) -> usize {
+        if self.is_on() { list.cuts.len() + 1 } else { 0 }
+    }
+
+    pub fn on(&mut self, findings: &mut Findings, at: Spot, pierce: Point) {
+        if let Some(cut) = &self.cut {
+            rules::torch_on_twice::on(findings, at, cut.on_line);
+            return;
+        }
+        self.cut = Some(Cut {
+            pierce,
+            on_line: at.line,
+            off_line: at.line,
+            path: Vec::new(),
+        });
+    }
+
+    pub fn off(&mut self, findings: &mut Findings, list: &mut CutList, at: Spot) {
+        match self.cut.take() {
+            Some(cut) => list.cuts.push(Cut {
+                off_line: at.line,
+                ..cut
+            }),
+            None => rules::torch_on_twice::off(findings, at),
+        }
+    }
+
+    pub fn add(&mut self, element: Element) {
+        if let Some(cut) = &mut self.cut {
+            cut.path.push(element);
+        }
+    }
+
+    pub fn end(&mut self, findings: &mut Findings, list: &mut CutList, last_line: u32) {
+        if let Some(cut) = self.cut.take() {
+            let number = list.cuts.len() + 1;
+            rules::torch_left_on::tell(findings, &cut, number, last_line);
+            list.cuts.push(Cut {
+                off_line: last_line,
+                ..cut
+            });
+        }
+    }
+}

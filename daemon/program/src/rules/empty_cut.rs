@@ -1,0 +1,46 @@
+//! Torch on and off with next to no path.
+
+use crate::findings::{Findings, Spot};
+use crate::shape::mm;
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "empty-cut";
+
+/// Less path than this, mm.
+pub(crate) const LEAST_MM: f64 = 0.5;
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    // With nothing cut at all, `no-cut` says so.
+    if sheet.elements().next().is_none() {
+        return;
+    }
+    for (cut, number) in sheet.cuts() {
+        let length = sheet.length_mm(number);
+        if length < LEAST_MM {
+            let spot = Spot::of_cut(number, cut.on_line).at(sheet.placer.place(cut.pierce));
+            findings.warn(NAME, spot, || {
+                (
+                    format!("The torch is on for {} mm of path, less than {LEAST_MM} mm: it only pierces.", mm(length)),
+                    "Delete this torch on and off, or write its path.".to_owned(),
+                )
+            });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{changed, placed, nothing};
+
+    #[test]
+    fn a_pierce_without_path_is_warned() {
+        assert_eq!(changed("M5", "M5\nG0 X70 Y40\nM3\nM5"), ["warn empty-cut 8:- 2"]);
+        let short = "M5\nG0 X70 Y40\nM3\nG1 X70.499\nM5";
+        assert_eq!(changed("M5", short), ["warn empty-cut 8:- 2"]);
+        // From 0.5 mm on it is a stray cut, if the kerf says so.
+        let program = super::super::frame::PROGRAM
+            .replacen("M5", "M5\nG0 X70 Y40\nM3\nG1 X70.5\nM5", 1);
+        assert_eq!(placed(&program, |s| s.kerf = Some(0.2)), ["warn stray-cut 8:- 2"]);
+        assert_eq!(changed("M5", "M5"), nothing());
+    }
+}

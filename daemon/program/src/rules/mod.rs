@@ -1,0 +1,85 @@
+//! The rules of vetting. Each has a file of its own: its name, its limits, its words, its tests.
+//!
+//! Rules about single words and blocks are asked while reading; the others judge the cut list
+//! against what lies on the table. [`ALL`] lists every one.
+
+#[cfg(test)]
+pub(crate) mod frame;
+
+use crate::findings::Findings;
+use crate::vet::OnSheet;
+
+/// Which part of vetting a rule belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Group {
+    /// Can the text be read, and does it mean one thing only.
+    Reading,
+    /// What the program does with the torch.
+    Torch,
+    /// Where the path lies on the sheet and in the machine.
+    Place,
+}
+
+/// A rule of vetting.
+#[derive(Clone, Copy)]
+pub struct Rule {
+    /// Its name: a contract.
+    pub name: &'static str,
+    /// Where it belongs.
+    pub group: Group,
+    /// How it judges the cut list; `None`: it is asked while reading.
+    pub(crate) judge: Option<fn(&OnSheet<'_>, &mut Findings)>,
+}
+
+macro_rules! rules {
+    ($($group:ident: $($module:ident $(judges $judge:ident)?),+;)+) => {
+        $($(pub(crate) mod $module;)+)+
+
+        /// Every rule, in the order of the report's groups.
+        pub const ALL: &[Rule] = &[
+            $($(Rule {
+                name: $module::NAME,
+                group: Group::$group,
+                judge: rules!(@judge $module $($judge)?),
+            }),+),+
+        ];
+    };
+    (@judge $module:ident judge) => { Some($module::judge) };
+    (@judge $module:ident) => { None };
+}
+
+rules! {
+    Reading:
+        not_judged, unreadable_block, unsupported_word, word_ignored, not_a_program, end_missing,
+        line_too_long judges judge, file_too_large, digits_excess, units_not_stated, units_changed,
+        scale_suspect judges judge, arc_radius_mismatch, arc_impossible, arc_ill_defined,
+        arc_ambiguous, arc_wrong_way judges judge, faceted_arc judges judge,
+        no_feed judges judge, dwell_suspect, replaced;
+    Torch:
+        no_cut judges judge, torch_left_on, torch_on_twice, torch_on_in_rapid,
+        empty_cut judges judge, stray_cut judges judge, stop_while_on, mode_in_cut,
+        zero_shift_in_cut, compensation_open;
+    Place:
+        outside_travel judges judge, outside_sheet judges judge, near_edge judges judge,
+        on_clamp judges judge, over_used judges judge;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_two_rules_share_a_name() {
+        let mut names: Vec<_> = ALL.iter().map(|r| r.name).collect();
+        names.sort_unstable();
+        names.dedup();
+        assert_eq!(names.len(), ALL.len());
+    }
+
+    #[test]
+    fn the_frame_is_clear_and_without_a_finding() {
+        let report = frame::report(frame::PROGRAM);
+        assert_eq!(report.findings, Vec::new());
+        assert_eq!(report.verdict, crate::Verdict::Clear);
+    }
+}

@@ -1,0 +1,81 @@
+//! Kerf close to the sheet's edge: the strip left over warps and burns away.
+
+use super::{not_judged, outside_sheet::room};
+use crate::findings::{Findings, Spot};
+use crate::shape::{bounds, mm};
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "near-edge";
+
+/// Nearer than this, or one thickness, mm; common practice, no source.
+const NEAR_MM: f64 = 5.0;
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    let (Some(setup), Some(kerf)) = (sheet.input.setup, sheet.input.kerf_mm) else {
+        let lacks = if sheet.input.setup.is_none() { "the sheet is not known" } else { "the kerf is not known" };
+        not_judged::tell(findings, NAME, lacks, "Give a setup (--setup) and a chart row or kerf.");
+        return;
+    };
+    let limit = NEAR_MM.max(setup.thickness);
+    for (cut, number) in sheet.cuts() {
+        let left = room(&sheet.bounds(number), setup.sheet) - kerf / 2.0;
+        // Beyond the edge `outside-sheet` says it.
+        if left >= limit - 1e-6 || left < -1e-6 {
+            continue;
+        }
+        let (line, at) = sheet
+            .path(cut)
+            .map(|(s, line)| (room(&bounds(&s), setup.sheet), line, s.to()))
+            .fold((f64::INFINITY, cut.on_line, cut.pierce), |best, next| {
+                if next.0 < best.0 { next } else { best }
+            })
+            .into_tail();
+        findings.warn(NAME, Spot::of_cut(number, line).at(at), || {
+            (
+                format!(
+                    "The kerf comes within {} mm of the sheet's edge; {} mm are wanted.",
+                    mm(left.max(0.0)),
+                    mm(limit)
+                ),
+                "Move the program's zero further in.".to_owned(),
+            )
+        });
+    }
+}
+
+trait Tail {
+    fn into_tail(self) -> (u32, units::Point);
+}
+
+impl Tail for (f64, u32, units::Point) {
+    fn into_tail(self) -> (u32, units::Point) {
+        (self.1, self.2)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use units::Point;
+
+    use super::super::frame::{PROGRAM, nothing, placed};
+
+    #[test]
+    fn a_kerf_within_5_mm_of_the_edge_is_warned() {
+        let at = |x: f64| placed(PROGRAM, |s| s.origin = Point::new(x, 60.0));
+        // 300 - 5 - 0.725 - 100 = 194.275
+        assert_eq!(at(194.3), ["warn near-edge 12:- 2"]);
+        assert_eq!(at(194.275), nothing());
+    }
+
+    #[test]
+    fn thick_plate_wants_one_thickness() {
+        let thick = |x: f64| {
+            placed(PROGRAM, |s| {
+                s.origin = Point::new(x, 60.0);
+                s.thickness = 10.0;
+            })
+        };
+        assert_eq!(thick(189.3), ["warn near-edge 12:- 2"]);
+        assert_eq!(thick(189.275), nothing());
+    }
+}

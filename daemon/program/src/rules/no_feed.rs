@@ -1,0 +1,51 @@
+//! A cutting move without a feed, from the program or the chart.
+
+use crate::findings::{Findings, Spot};
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "no-feed";
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    if sheet.input.chart_feed_mm_s.is_some() {
+        return;
+    }
+    for (cut, number) in sheet.cuts() {
+        let Some(first) = cut.path.iter().find(|e| e.feed_mm_s.is_none()) else {
+            continue;
+        };
+        let spot = Spot::of_cut(number, first.line).at(sheet.placer.place(first.segment.from()));
+        findings.refuse(NAME, spot, || {
+            (
+                "No feed is in force here, and no chart row gives one.".to_owned(),
+                "Write F before the cut, or choose a chart row in the setup.".to_owned(),
+            )
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{self, brief, nothing, report_with};
+
+    #[test]
+    fn a_cut_without_feed_is_refused_only_without_a_chart() {
+        let setup = frame::setup();
+        let mut input = frame::input(&setup);
+        let program = frame::PROGRAM.replace(" F660", "");
+        assert_eq!(brief(&report_with(&program, &input)), nothing());
+        input.chart_feed_mm_s = None;
+        assert_eq!(brief(&report_with(&program, &input)), ["refuse no-feed 4:- 1"]);
+        assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
+        let zero = frame::PROGRAM.replace("F1100", "F0");
+        assert_eq!(brief(&report_with(&zero, &input)), ["refuse no-feed 9:- 2"]);
+    }
+
+    #[test]
+    fn a_feed_on_a_line_of_its_own_after_torch_on_counts() {
+        let setup = frame::setup();
+        let mut input = frame::input(&setup);
+        input.chart_feed_mm_s = None;
+        let program = frame::PROGRAM.replace("M3\nG1 X50 F660", "M3\nF660\nG1 X50");
+        assert_eq!(brief(&report_with(&program, &input)), nothing());
+    }
+}

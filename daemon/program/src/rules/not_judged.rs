@@ -1,0 +1,41 @@
+//! A rule whose input is not known says so, once: nothing is passed in silence.
+
+use crate::findings::{Findings, Spot};
+
+pub(crate) const NAME: &str = "not-judged";
+
+pub(crate) fn tell(findings: &mut Findings, rule: &str, lacks: &str, remedy: &str) {
+    findings.note(NAME, Spot::default(), || {
+        (format!("{rule} was not judged: {lacks}."), remedy.to_owned())
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame;
+
+    #[test]
+    fn without_a_setup_each_rule_that_needs_one_is_named_once() {
+        let setup = frame::setup();
+        let mut input = frame::input(&setup);
+        input.setup = None;
+        let report = frame::report_with(frame::PROGRAM, &input);
+        let mut rules: Vec<_> = report
+            .findings
+            .iter()
+            .map(|f| f.says.split(' ').next().unwrap_or_default().to_owned())
+            .collect();
+        rules.sort();
+        assert_eq!(
+            rules,
+            ["near-edge", "on-clamp", "outside-sheet", "outside-travel", "over-used", "scale-suspect"]
+        );
+        assert!(report.findings.iter().all(|f| f.rule == super::NAME));
+        assert_eq!(report.verdict, crate::Verdict::Clear);
+    }
+
+    #[test]
+    fn with_everything_known_nothing_is_left_unjudged() {
+        assert_eq!(frame::found(frame::PROGRAM), frame::nothing());
+    }
+}

@@ -1,0 +1,197 @@
+//! Path or traverse too near to the ground clamp or to a marked keep-out.
+
+use units::Point;
+
+use super::not_judged;
+use crate::findings::{Findings, Spot};
+use crate::shape::{bounds, chords, distance_to_box, mm};
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "on-clamp";
+
+/// The torch's body, mm from its middle; common practice, no source.
+const BODY_MM: f64 = 25.0;
+/// A clamp whose height is not stated counts as this high, mm.
+const CLAMP_HEIGHT_MM: f64 = 20.0;
+/// A lifted traverse passes so far above things, mm.
+const CLEAR_MM: f64 = 5.0;
+
+struct Thing {
+    name: String,
+    low: Point,
+    high: Point,
+    height: f64,
+}
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    let Some(setup) = sheet.input.setup else {
+        not_judged::tell(findings, NAME, "the sheet is not known", "Give a setup (--setup).");
+        return;
+    };
+    let mut things: Vec<Thing> = setup
+        .keepouts
+        .iter()
+        .map(|k| Thing {
+            name: format!("the keep-out at ({}, {})", mm(k.at.x), mm(k.at.y)),
+            low: k.at.moved(-k.size.x / 2.0, -k.size.y / 2.0),
+            high: k.at.moved(k.size.x / 2.0, k.size.y / 2.0),
+            height: k.height,
+        })
+        .collect();
+    match setup.clamp {
+        Some(at) => things.push(Thing {
+            name: "the ground clamp".to_owned(),
+            low: at,
+            high: at,
+            height: CLAMP_HEIGHT_MM,
+        }),
+        None => not_judged::tell(
+            findings,
+            NAME,
+            "where the ground clamp bites is not known",
+            "Write clamp = [x, y] into the setup.",
+        ),
+    }
+    for thing in &things {
+        paths(sheet, findings, thing);
+        traverses(sheet, findings, thing);
+    }
+}
+
+fn paths(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
+    let far = |b: &units::Bounds| {
+        b.low.x > thing.high.x + BODY_MM
+            || b.high.x < thing.low.x - BODY_MM
+            || b.low.y > thing.high.y + BODY_MM
+            || b.high.y < thing.low.y - BODY_MM
+    };
+    for (cut, number) in sheet.cuts() {
+        if far(&sheet.bounds(number)) {
+            continue;
+        }
+        let pierce = sheet.placer.place(cut.pierce);
+        let mut nearest = (off(pierce, pierce, thing), cut.on_line);
+        for (s, line) in sheet.path(cut) {
+            if far(&bounds(&s)) {
+                continue;
+            }
+            for (a, b) in chords(&s) {
+                let next = off(a, b, thing);
+                if next.0 < nearest.0.0 {
+                    nearest = (next, line);
+                }
+            }
+        }
+        let ((distance, at), line) = nearest;
+        if distance < BODY_MM - 1e-6 {
+            findings.refuse(NAME, Spot::of_cut(number, line).at(at), || {
+                (
+                    format!(
+                        "The cut passes {} mm from {}; the torch's body needs {BODY_MM} mm.",
+                        mm(distance),
+                        thing.name
+                    ),
+                    "Move the clamp, or the program's zero.".to_owned(),
+                )
+            });
+        }
+    }
+}
+
+fn traverses(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
+    let height = sheet.input.traverse_height_mm;
+    if height - thing.height >= CLEAR_MM {
+        return;
+    }
+    for t in sheet.reading.cut_list.traverses() {
+        let (a, b) = (sheet.placer.place(t.from), sheet.placer.place(t.to));
+        let (distance, at) = off(a, b, thing);
+        if distance < BODY_MM - 1e-6 {
+            findings.warn(NAME, Spot::of_cut(t.cut, t.line).at(at), || {
+                (
+                    format!(
+                        "The traverse to this cut passes {} mm from {}, {} mm high; at traverse height {} mm it clears it by {} mm, {CLEAR_MM} mm are wanted.",
+                        mm(distance),
+                        thing.name,
+                        mm(thing.height),
+                        mm(height),
+                        mm(height - thing.height)
+                    ),
+                    "Move it, or raise the traverse height.".to_owned(),
+                )
+            });
+        }
+    }
+}
+
+fn off(a: Point, b: Point, thing: &Thing) -> (f64, Point) {
+    distance_to_box(a, b, thing.low, thing.high)
+}
+
+#[cfg(test)]
+mod tests {
+    use units::Point;
+
+    use super::super::frame::{self, PROGRAM, nothing, placed};
+    use crate::Keepout;
+
+    #[test]
+    fn a_path_within_the_torch_body_of_the_clamp_is_refused() {
+        // The outline's right edge lies at x = 160.
+        let at = |x: f64| placed(PROGRAM, |s| s.clamp = Some(Point::new(x, 100.0)));
+        assert_eq!(at(184.9), ["refuse on-clamp 13:- 2"]);
+        assert_eq!(at(185.0), nothing());
+    }
+
+    #[test]
+    fn a_round_path_is_measured_to_its_curve() {
+        // Inside the hole of radius 10 about (100, 100).
+        let all = placed(PROGRAM, |s| s.clamp = Some(Point::new(100.0, 100.0)));
+        assert!(all.contains(&"refuse on-clamp 3:- 1".to_owned()), "{all:?}");
+    }
+
+    #[test]
+    fn a_keep_out_is_measured_from_its_sides() {
+        let at = |x: f64| {
+            placed(PROGRAM, |s| {
+                s.keepouts = vec![Keepout {
+                    at: Point::new(x, 100.0),
+                    size: Point::new(20.0, 40.0),
+                    height: 10.0,
+                }];
+            })
+        };
+        assert_eq!(at(194.9), ["refuse on-clamp 13:- 2"]);
+        assert_eq!(at(195.0), nothing());
+    }
+
+    /// A second cut far off, so that a traverse passes over the middle of nothing.
+    const WIDE: &str = "G21\nG0 X0 Y0\nM3\nG1 X5 F1100\nM5\nG0 X150\nM3\nG1 X155\nM5\nM2\n";
+
+    #[test]
+    fn a_lifted_traverse_over_something_high_is_warned() {
+        let over = |height: f64| {
+            placed(WIDE, |s| {
+                s.keepouts = vec![Keepout {
+                    at: Point::new(140.0, 80.0),
+                    size: Point::new(10.0, 10.0),
+                    height,
+                }];
+            })
+        };
+        assert_eq!(over(20.1), ["warn on-clamp 7:- 2"]);
+        assert_eq!(over(20.0), nothing());
+        // An unknown clamp counts as 20 mm: clear at 25 mm, not at 24.
+        let mut setup = frame::setup();
+        setup.clamp = Some(Point::new(140.0, 70.0));
+        let mut input = frame::input(&setup);
+        assert_eq!(frame::brief(&frame::report_with(WIDE, &input)), nothing());
+        input.traverse_height_mm = 24.0;
+        assert_eq!(frame::brief(&frame::report_with(WIDE, &input)), ["warn on-clamp 7:- 2"]);
+    }
+
+    #[test]
+    fn without_a_clamp_that_much_is_not_judged() {
+        assert_eq!(placed(PROGRAM, |s| s.clamp = None), ["note not-judged -:- -"]);
+    }
+}

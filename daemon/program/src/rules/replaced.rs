@@ -1,0 +1,36 @@
+//! What the panel's own cycle does in place of the program; counted, the first line named.
+
+use crate::findings::{Findings, Tally};
+
+pub(crate) const NAME: &str = "replaced";
+
+pub(crate) fn tell(findings: &mut Findings, tally: &Tally) {
+    let Some(first) = tally.first else {
+        return;
+    };
+    findings.note(NAME, first, || {
+        (
+            format!(
+                "The panel's own cycle (touch off, pierce, cut height) does this in place of the program, the first in line {}: {}.",
+                first.line,
+                tally.list()
+            ),
+            "Set heights and delays in the chart, not in the program.".to_owned(),
+        )
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{changed, nothing};
+
+    #[test]
+    fn heights_touch_offs_and_pierce_dwells_are_replaced() {
+        let all = changed(
+            "M3\nG1 X50 F660",
+            "G38.2 Z-20 F100\nG92 Z0\nG0 Z4\nM3\nG4 P0.4\nG1 Z1.5\nG1 X50 Z1.5 F660",
+        );
+        assert_eq!(all, ["note replaced 3:1 -"]);
+        assert_eq!(changed("M3", "M3"), nothing());
+    }
+}

@@ -1,0 +1,51 @@
+//! A very short cut: a leftover of drawing.
+
+use super::{empty_cut, not_judged};
+use crate::findings::{Findings, Spot};
+use crate::shape::mm;
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "stray-cut";
+
+/// Up to so many kerfs.
+const KERFS: f64 = 2.0;
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    let Some(kerf) = sheet.input.kerf_mm else {
+        not_judged::tell(
+            findings,
+            NAME,
+            "the kerf is not known",
+            "Choose a chart row, or write the kerf into the setup.",
+        );
+        return;
+    };
+    for (cut, number) in sheet.cuts() {
+        let length = sheet.length_mm(number);
+        if length >= empty_cut::LEAST_MM && length <= KERFS * kerf {
+            let spot = Spot::of_cut(number, cut.on_line).at(sheet.placer.place(cut.pierce));
+            findings.warn(NAME, spot, || {
+                (
+                    format!(
+                        "This cut is {} mm long, not over two kerfs ({} mm): a leftover of drawing?",
+                        mm(length),
+                        mm(KERFS * kerf)
+                    ),
+                    "Delete it if it is not meant.".to_owned(),
+                )
+            });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{changed, nothing};
+
+    #[test]
+    fn a_cut_of_two_kerfs_is_warned_and_a_longer_one_passes() {
+        let stray = |end: &str| changed("M5", &format!("M5\nG0 X70 Y40\nM3\nG1 X{end}\nM5"));
+        assert_eq!(stray("72.89"), ["warn stray-cut 8:- 2"]);
+        assert_eq!(stray("72.91"), nothing());
+    }
+}

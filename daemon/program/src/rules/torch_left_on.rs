@@ -1,0 +1,27 @@
+//! The program ends with the torch on.
+
+use crate::cutlist::Cut;
+use crate::findings::{Findings, Spot};
+
+pub(crate) const NAME: &str = "torch-left-on";
+
+pub(crate) fn tell(findings: &mut Findings, cut: &Cut, number: usize, last_line: u32) {
+    let spot = Spot::of_cut(number, last_line).at(cut.end());
+    findings.refuse(NAME, spot, || {
+        (
+            format!("The program ends with the torch on, since line {}.", cut.on_line),
+            "Write torch off (M5) at the end of the cut.".to_owned(),
+        )
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{changed, nothing};
+
+    #[test]
+    fn the_end_with_the_torch_on_is_refused() {
+        assert_eq!(changed("M5\nM2", "M2"), ["refuse torch-left-on 15:- 2"]);
+        assert_eq!(changed("M5\nM2", "M5 M2"), nothing());
+    }
+}

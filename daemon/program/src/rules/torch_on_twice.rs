@@ -1,0 +1,35 @@
+//! Torch on while it is on, torch off while it is off.
+
+use crate::findings::{Findings, Spot};
+
+pub(crate) const NAME: &str = "torch-on-twice";
+
+pub(crate) fn on(findings: &mut Findings, at: Spot, since: u32) {
+    findings.warn(NAME, at, || {
+        (
+            format!("The torch is put on here and is on since line {since}: a torch off is missing, or this is one too many."),
+            "Put torch off before it, or delete it.".to_owned(),
+        )
+    });
+}
+
+pub(crate) fn off(findings: &mut Findings, at: Spot) {
+    findings.note(NAME, at, || {
+        (
+            "The torch is put off here and is off already.".to_owned(),
+            "Look whether a torch on is missing before it.".to_owned(),
+        )
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{changed, nothing};
+
+    #[test]
+    fn on_twice_is_a_warning_and_off_twice_a_note() {
+        assert_eq!(changed("M3", "M3\nM3"), ["warn torch-on-twice 4:1 1"]);
+        assert_eq!(changed("M5", "M5\nM5"), ["note torch-on-twice 7:1 -"]);
+        assert_eq!(changed("M3", "M4"), nothing());
+    }
+}

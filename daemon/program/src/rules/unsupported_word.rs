@@ -1,0 +1,62 @@
+//! Legal language that this panel cannot carry out safely.
+
+use crate::findings::{Findings, Spot};
+
+pub(crate) const NAME: &str = "unsupported-word";
+
+/// A cut begins where a move in machine coordinates has left the torch.
+pub(crate) fn start_unknown(findings: &mut Findings, at: Spot, since: u32) {
+    findings.refuse(NAME, Spot { at: None, ..at }, || {
+        (
+            format!(
+                "The torch goes on where the G53 move of line {since} has left it, and the program does not say where that is."
+            ),
+            "Move to the start of the cut with X and Y before the torch goes on.".to_owned(),
+        )
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{changed, nothing};
+
+    #[test]
+    fn what_a_flat_cutting_table_cannot_do_is_refused_where_it_stands() {
+        for (to, expected) in [
+            ("M5\nG18", "7:1 -"),
+            ("M5\nG81 X5 Y5 Z-1 R2", "7:1 -"),
+            ("M5\nG43 H1", "7:1 -"),
+            ("M5\nG10 L2 P1 X0", "7:1 -"),
+            ("M5\nG12", "7:1 -"),
+            ("M5\nM98 P100", "7:1 -"),
+            ("M5\nG0 A90", "7:4 -"),
+            ("M5\nO100", "7:1 -"),
+            ("M5\n#1=5", "7:1 -"),
+            ("M5\nG0 X[1+2]", "7:5 -"),
+            ("M5\nG55", "7:1 -"),
+            ("M5\nG41 D1", "7:1 -"),
+            ("M5\nG38.2 X5", "7:1 -"),
+            ("M5\nG95", "7:1 -"),
+        ] {
+            let all = changed("M5", to);
+            assert!(
+                all.contains(&format!("refuse unsupported-word {expected}")),
+                "{to}: {all:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_cut_may_not_begin_where_machine_coordinates_have_left_the_torch() {
+        let all = changed("G0 X45 Y40", "G53 G0 X0 Y0");
+        assert!(all.contains(&"refuse unsupported-word 3:1 -".to_owned()), "{all:?}");
+        let all = changed("G0 X45 Y40", "G53 G0 X0 Y0\nG0 X45 Y40");
+        assert_eq!(all, ["note replaced 2:1 -"]);
+    }
+
+    #[test]
+    fn the_zero_may_be_named_as_long_as_it_stays_one() {
+        assert_eq!(changed("G21 G90", "G21 G90 G55 G40 G64 G17 G94"), nothing());
+        assert_eq!(changed("M5", "M5\nG54"), nothing());
+    }
+}

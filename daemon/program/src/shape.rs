@@ -1,0 +1,210 @@
+//! Plane geometry that the rules share.
+
+use units::{Bounds, Placement, Point, Segment};
+
+/// A placement with its sine and cosine worked out once: a program has many points.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Placer {
+    origin: Point,
+    cos: f64,
+    sin: f64,
+}
+
+impl Placer {
+    pub fn new(placement: &Placement) -> Self {
+        let turn = Placement {
+            origin: Point::default(),
+            rotation_deg: placement.rotation_deg,
+        };
+        let along = turn.place(Point::new(1.0, 0.0));
+        Self {
+            origin: placement.origin,
+            cos: along.x,
+            sin: along.y,
+        }
+    }
+
+    pub fn place(&self, p: Point) -> Point {
+        self.origin.moved(
+            p.x * self.cos - p.y * self.sin,
+            p.x * self.sin + p.y * self.cos,
+        )
+    }
+
+    pub fn segment(&self, s: &Segment) -> Segment {
+        match *s {
+            Segment::Line { from, to } => Segment::Line {
+                from: self.place(from),
+                to: self.place(to),
+            },
+            Segment::Arc {
+                from,
+                to,
+                centre,
+                clockwise,
+            } => Segment::Arc {
+                from: self.place(from),
+                to: self.place(to),
+                centre: self.place(centre),
+                clockwise,
+            },
+        }
+    }
+}
+
+/// The smallest upright rectangle round a segment, without trigonometry: a program may have a
+/// million arcs.
+pub(crate) fn bounds(s: &Segment) -> Bounds {
+    let mut b = Bounds::of(s.from());
+    b.add(s.to());
+    if let Segment::Arc {
+        from,
+        to,
+        centre,
+        clockwise,
+    } = *s
+    {
+        let r = from.distance(centre);
+        // As if anticlockwise: from `a` to `e`.
+        let (a, e) = if clockwise { (to, from) } else { (from, to) };
+        let (ax, ay) = (a.x - centre.x, a.y - centre.y);
+        let (ex, ey) = (e.x - centre.x, e.y - centre.y);
+        for (ux, uy) in [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)] {
+            let after_start = ax * uy - ay * ux >= 0.0;
+            let before_end = ux * ey - uy * ex >= 0.0;
+            let wide = ax * ey - ay * ex < 0.0;
+            let within = if from == to {
+                true
+            } else if wide {
+                after_start || before_end
+            } else {
+                after_start && before_end && ux * (ax + ex) + uy * (ay + ey) >= 0.0
+            };
+            if within {
+                b.add(centre.moved(r * ux, r * uy));
+            }
+        }
+    }
+    b
+}
+
+/// Straight pieces of a segment, close enough that nothing is further than 0.02 mm from it.
+pub(crate) fn chords(s: &Segment) -> Vec<(Point, Point)> {
+    let mut from = s.from();
+    let ends = match s {
+        Segment::Line { to, .. } => vec![*to],
+        Segment::Arc { .. } => s.flatten(0.02),
+    };
+    ends.into_iter()
+        .map(|to| {
+            let piece = (from, to);
+            from = to;
+            piece
+        })
+        .collect()
+}
+
+/// Whether a place lies inside an outline (even-odd).
+pub(crate) fn inside(p: Point, outline: &[Point]) -> bool {
+    let mut within = false;
+    let mut previous = match outline.last() {
+        Some(&last) => last,
+        None => return false,
+    };
+    for &corner in outline {
+        if (corner.y > p.y) != (previous.y > p.y) {
+            let x = corner.x
+                + (p.y - corner.y) / (previous.y - corner.y) * (previous.x - corner.x);
+            if p.x < x {
+                within = !within;
+            }
+        }
+        previous = corner;
+    }
+    within
+}
+
+/// How far along `a`-`b` (0 to 1) it crosses `c`-`d`.
+pub(crate) fn crossing(a: Point, b: Point, c: Point, d: Point) -> Option<f64> {
+    let (rx, ry) = (b.x - a.x, b.y - a.y);
+    let (sx, sy) = (d.x - c.x, d.y - c.y);
+    let cross = rx * sy - ry * sx;
+    if cross == 0.0 {
+        return None;
+    }
+    let t = ((c.x - a.x) * sy - (c.y - a.y) * sx) / cross;
+    let u = ((c.x - a.x) * ry - (c.y - a.y) * rx) / cross;
+    ((0.0..=1.0).contains(&t) && (0.0..=1.0).contains(&u)).then_some(t)
+}
+
+/// The nearest place of the straight piece `a`-`b` to an upright rectangle: distance (0 inside)
+/// and place on the piece.
+pub(crate) fn distance_to_box(a: Point, b: Point, low: Point, high: Point) -> (f64, Point) {
+    let off = |p: Point| {
+        let dx = (low.x - p.x).max(p.x - high.x).max(0.0);
+        let dy = (low.y - p.y).max(p.y - high.y).max(0.0);
+        dx.hypot(dy)
+    };
+    // The distance to a convex shape along a straight line is convex: a golden search finds it.
+    let (mut lo, mut hi) = (0.0_f64, 1.0_f64);
+    for _ in 0..60 {
+        let third = (hi - lo) / 3.0;
+        let (m, n) = (lo + third, hi - third);
+        if off(a.toward(b, m)) <= off(a.toward(b, n)) {
+            hi = n;
+        } else {
+            lo = m;
+        }
+    }
+    [a, b, a.toward(b, f64::midpoint(lo, hi))]
+        .into_iter()
+        .map(|p| (off(p), p))
+        .fold((f64::INFINITY, a), |best, next| {
+            if next.0 < best.0 { next } else { best }
+        })
+}
+
+/// The angle between two directions, degrees, 0 to 180.
+pub(crate) fn break_deg(a: (f64, f64), b: (f64, f64)) -> f64 {
+    let cross = a.0 * b.1 - a.1 * b.0;
+    let dot = a.0 * b.0 + a.1 * b.1;
+    cross.atan2(dot).abs().to_degrees()
+}
+
+/// A length in words: at most three decimals, no idle zeros.
+pub(crate) fn mm(value: f64) -> String {
+    let text = format!("{value:.3}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
+}
+
+/// A place in words.
+pub(crate) fn place(p: Point) -> String {
+    format!("({}, {})", mm(p.x), mm(p.y))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quick_bounds_are_those_of_the_geometry_crate() {
+        for k in 0..40 {
+            for n in 1..40 {
+                let (a, e) = (f64::from(k) * 0.173, f64::from(k) * 0.173 + f64::from(n) * 0.157);
+                let centre = Point::new(3.0, -2.0);
+                for clockwise in [false, true] {
+                    let s = Segment::Arc {
+                        from: centre.moved(5.0 * a.cos(), 5.0 * a.sin()),
+                        to: centre.moved(5.0 * e.cos(), 5.0 * e.sin()),
+                        centre,
+                        clockwise,
+                    };
+                    let (quick, slow) = (bounds(&s), s.bounds());
+                    assert!(quick.low.distance(slow.low) < 1e-9, "{s:?} {quick:?} {slow:?}");
+                    assert!(quick.high.distance(slow.high) < 1e-9, "{s:?}");
+                }
+            }
+        }
+    }
+}

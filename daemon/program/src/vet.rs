@@ -1,0 +1,172 @@
+//! Vetting: the rules, asked one after the other.
+
+use units::{Bounds, Placement, Point, Segment};
+
+use crate::cutlist::{Cut, Element};
+use crate::findings::Findings;
+use crate::report::{Finding, Report, Severity, Verdict};
+use crate::shape::{Placer, bounds};
+use crate::{Reading, Setup, rules};
+
+/// What vetting may know besides the program.
+#[derive(Clone, Copy, Debug)]
+pub struct VetInput<'a> {
+    /// What lies on the table.
+    pub setup: Option<&'a Setup>,
+    /// Travel along X and Y, mm, and where the sheet's corner lies in it.
+    pub travel: Point,
+    /// The sheet's lower left corner, machine coordinates, mm.
+    pub sheet_corner: Point,
+    /// Kerf, mm: the chart row's; a kerf in the setup comes before it.
+    pub kerf_mm: Option<f64>,
+    /// Feed of the chart row, mm/s.
+    pub chart_feed_mm_s: Option<f64>,
+    /// Traverse height above the sheet, mm.
+    pub traverse_height_mm: f64,
+    /// Longest line the controller takes, characters.
+    pub line_limit: usize,
+    /// Why there is no chart row, in words, when there is none.
+    pub no_row: Option<&'a str>,
+}
+
+/// A reading as it lies on the sheet: what the rules judge.
+pub(crate) struct OnSheet<'a> {
+    pub reading: &'a Reading,
+    pub input: VetInput<'a>,
+    /// Program to sheet; leaves things where they are when there is no setup.
+    pub placer: Placer,
+    facts: Vec<(Bounds, f64)>,
+}
+
+impl<'a> OnSheet<'a> {
+    fn new(reading: &'a Reading, input: &VetInput<'a>) -> Self {
+        let mut input = *input;
+        input.kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
+        let placement = input.setup.map_or_else(Placement::default, |s| Placement {
+            origin: s.origin,
+            rotation_deg: s.rotation,
+        });
+        let placer = Placer::new(&placement);
+        let facts = reading
+            .cut_list
+            .cuts
+            .iter()
+            .map(|cut| {
+                let mut b = Bounds::of(placer.place(cut.pierce));
+                let mut length = 0.0;
+                for e in &cut.path {
+                    b.join(&bounds(&placer.segment(&e.segment)));
+                    length += e.segment.length();
+                }
+                (b, length)
+            })
+            .collect();
+        Self {
+            reading,
+            input,
+            placer,
+            facts,
+        }
+    }
+
+    /// The cuts with their numbers, from 1.
+    pub fn cuts(&self) -> impl Iterator<Item = (&'a Cut, usize)> + use<'a> {
+        self.reading.cut_list.cuts.iter().zip(1..)
+    }
+
+    /// Every piece of path.
+    pub fn elements(&self) -> impl Iterator<Item = &'a Element> + use<'a> {
+        self.reading.cut_list.cuts.iter().flat_map(|c| &c.path)
+    }
+
+    /// A cut's path on the sheet, with the lines of the program.
+    pub fn path<'s>(&'s self, cut: &'s Cut) -> impl Iterator<Item = (Segment, u32)> + 's {
+        cut.path
+            .iter()
+            .map(|e| (self.placer.segment(&e.segment), e.line))
+    }
+
+    fn fact(&self, number: usize) -> (Bounds, f64) {
+        let nowhere = (Bounds::of(Point::default()), 0.0);
+        let slot = number.checked_sub(1).and_then(|i| self.facts.get(i));
+        slot.copied().unwrap_or(nowhere)
+    }
+
+    /// The rectangle round a cut, sheet mm.
+    pub fn bounds(&self, number: usize) -> Bounds {
+        self.fact(number).0
+    }
+
+    /// The length of a cut, mm.
+    pub fn length_mm(&self, number: usize) -> f64 {
+        self.fact(number).1
+    }
+
+    /// The rectangle round all cuts, sheet mm.
+    pub fn all_bounds(&self) -> Option<Bounds> {
+        let mut all: Option<Bounds> = None;
+        for (b, _) in &self.facts {
+            all.get_or_insert(*b).join(b);
+        }
+        all
+    }
+
+    /// How far from the sheet's corner the cuts reach, mm.
+    pub fn far_mm(&self) -> f64 {
+        self.all_bounds().map_or(0.0, |b| {
+            [b.low.x, b.low.y, b.high.x, b.high.y]
+                .iter()
+                .fold(0.0, |far: f64, v| far.max(v.abs()))
+        })
+    }
+}
+
+/// Vets a program that was read.
+#[must_use]
+pub fn vet(reading: &Reading, input: &VetInput<'_>) -> Report {
+    let sheet = OnSheet::new(reading, input);
+    let mut found = Findings::default();
+    if reading.is_program {
+        for rule in rules::ALL {
+            if let Some(judge) = rule.judge {
+                judge(&sheet, &mut found);
+            }
+        }
+    }
+    let mut findings: Vec<Finding> = reading.findings.clone();
+    for finding in &mut findings {
+        finding.at = finding.at.map(|p| sheet.placer.place(p));
+    }
+    findings.extend(found.into_list());
+    sort(&mut findings);
+    let cuts = reading.cut_list.cuts.len();
+    Report {
+        verdict: verdict(&findings),
+        cuts,
+        pierces: cuts,
+        cut_mm: sheet.facts.iter().map(|(_, length)| length).sum(),
+        rapid_mm: reading.cut_list.rapid_mm(),
+        time_s: None,
+        bounds: sheet.all_bounds(),
+        findings,
+    }
+}
+
+/// Worst first, then in order of line; what has no line comes last.
+fn sort(findings: &mut [Finding]) {
+    findings.sort_by_key(|f| {
+        (
+            core::cmp::Reverse(f.severity),
+            f.line.unwrap_or(u32::MAX),
+            f.column.unwrap_or(0),
+        )
+    });
+}
+
+pub(crate) fn verdict(findings: &[Finding]) -> Verdict {
+    match findings.iter().map(|f| f.severity).max() {
+        Some(Severity::Refuse) => Verdict::Refused,
+        Some(Severity::Warn) => Verdict::Warned,
+        Some(Severity::Note) | None => Verdict::Clear,
+    }
+}
