@@ -103,6 +103,14 @@ pub(crate) fn checked(raw: Raw) -> Checked<Dialect> {
     let epoch = epoch(&raw, &lines, &answers)?;
     let reports = reports(&raw, &lines)?;
     let window = window(&raw.window, &lines)?;
+    let again = answers.patterns.iter().any(|(m, _)| *m == Means::Again);
+    if again && !lines.numbered && window.lines != Some(1) {
+        return Err(wrong(
+            "window",
+            "several lines in flight, and an answer that means again does not say which",
+            "send one line at a time (leave lines and bytes out), or number the lines",
+        ));
+    }
     let keepalive = match &raw.keepalive {
         None => None,
         Some(k) => {
@@ -166,6 +174,7 @@ fn lines(raw: &raw::Lines) -> Checked<LineForm> {
     check_agrees("lines", raw.check.is_some(), &frame)?;
     end("lines.end", &raw.end)?;
     within("lines.longest", raw.longest as u64, 16, 1024)?;
+    within("lines.first_number", raw.first_number, 1, 1_000_000)?;
     if !raw.check.is_some() && raw.longest > UNSENT_WITH_ARC {
         return Err(wrong(
             "lines.longest",
@@ -241,7 +250,10 @@ fn answers(raw: &Raw) -> Checked<AnswerForm> {
             return Err(wrong(
                 &key,
                 format!("the group {odd} means nothing in such an answer"),
-                format!("use {}", [must, may].concat().join(", ")),
+                match [must, may].concat().as_slice() {
+                    [] => "leave the group out".to_owned(),
+                    some => format!("use {}", some.join(", ")),
+                },
             ));
         }
         patterns.push((answer.means, pattern));
@@ -574,22 +586,22 @@ fn bare_bytes(d: &Dialect) -> Checked<()> {
                 "give each its own",
             ));
         }
-        for used in used_bytes(d) {
-            let apart = (used ^ byte).count_ones();
-            if apart == 0 {
-                return Err(wrong(
-                    *key,
-                    format!("0x{byte:02X} is used in lines"),
-                    "an at-once byte must not be part of a line",
-                ));
-            }
-            if apart < 2 && d.lines.check.is_some() && *key != "reports.ask_byte" {
-                return Err(wrong(
-                    *key,
-                    format!("0x{byte:02X} is one bit from 0x{used:02X}, which is used in lines"),
-                    "take one that differs in two bits or more, so that one disturbed bit never makes it",
-                ));
-            }
+        let used = used_bytes(d);
+        if used.contains(byte) {
+            return Err(wrong(
+                *key,
+                format!("0x{byte:02X} is used in lines"),
+                "an at-once byte must not be part of a line",
+            ));
+        }
+        // What only asks may be made by noise: it does no harm.
+        let near = used.iter().find(|u| (*u ^ byte).count_ones() < 2);
+        if let Some(near) = near.filter(|_| d.lines.check.is_some() && *key != "reports.ask_byte") {
+            return Err(wrong(
+                *key,
+                format!("0x{byte:02X} is one bit from 0x{near:02X}, which is used in lines"),
+                "take one that differs in two bits or more, so that one disturbed bit never makes it",
+            ));
         }
     }
     Ok(())

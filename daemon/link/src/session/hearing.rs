@@ -128,7 +128,7 @@ impl Session {
     fn greeted(&mut self, now: Time, phase: Phase) {
         match phase {
             Phase::Closed => {}
-            Phase::Dead { .. } => self.begin(now, true),
+            Phase::Dead { .. } => self.begin_keeping(now, true),
             Phase::Open => self.begin(now, false),
             Phase::Opening { more, .. } => {
                 let settle = Duration::from_millis(self.dialect.epoch.settle_ms);
@@ -165,7 +165,7 @@ impl Session {
                 if confirm == Confirm::Ready && epoch.is_none_or(|e| e == self.epoch) =>
             {
                 if more {
-                    self.begin_again(now);
+                    self.begin_keeping(now, false);
                 } else {
                     self.confirmed(now, words);
                 }
@@ -177,7 +177,7 @@ impl Session {
                         step: Step::Say { line: line + 1 },
                     };
                 } else if more {
-                    self.begin_again(now);
+                    self.begin_keeping(now, false);
                 } else {
                     self.confirmed(now, words);
                 }

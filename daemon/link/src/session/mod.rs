@@ -342,11 +342,11 @@ impl Session {
         }
     }
 
-    /// Opens the epoch once more, under another name; what was said for it meanwhile stays.
-    fn begin_again(&mut self, now: Time) {
+    /// Begins to open an epoch for which something was said already: that stays.
+    fn begin_keeping(&mut self, now: Time, first: bool) {
         let (flight, stopped) = (core::mem::take(&mut self.flight), self.stopped);
         let words = core::mem::take(&mut self.own_words);
-        self.begin(now, false);
+        self.begin(now, first);
         (self.flight, self.stopped, self.own_words) = (flight, stopped, words);
     }
 

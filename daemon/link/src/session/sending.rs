@@ -36,7 +36,7 @@ impl Session {
         if let Phase::Dead { until } = self.phase
             && now >= until
         {
-            self.begin(now, true);
+            self.begin_keeping(now, true);
         }
         self.ask(now, &mut out);
         self.retry(now);

@@ -1,0 +1,86 @@
+//! What is said about a dialect file that is wrong: where, what, and what to do.
+
+use link::{Dialect, PLAIN};
+
+const QUILL: &str = include_str!("../../../config/dialects/quill.toml");
+
+/// The complaint about a good file in which one thing was changed.
+#[track_caller]
+fn complaint(good: &str, from: &str, to: &str) -> String {
+    assert!(good.contains(from), "{from} is in the file");
+    let bad = good.replace(from, to);
+    let error = Dialect::from_toml(&bad).expect_err("it was spoilt");
+    format!("{from}\n  -> {to}\n  {error}\n\n")
+}
+
+#[test]
+fn each_mistake_is_named_with_its_key_and_a_remedy() {
+    let plain = |from, to| complaint(PLAIN, from, to);
+    let quill = |from, to| complaint(QUILL, from, to);
+    let all = [
+        plain("name = \"plain\"", "nam = \"plain\""),
+        plain("longest = 120", "longest = 12000"),
+        plain(
+            "line = \"G1 X{x} Y{y} F{feed}\"",
+            "line = \"G1 X{x} Y{v} F{feed}\"",
+        ),
+        plain(
+            "line = \"G1 X{x} Y{y} F{feed}\"",
+            "line = \"G1 X{x} F{feed}\"",
+        ),
+        plain("line = \"G1 X{x} Y{y} F{feed}\"", "line = \"G1 X{x\""),
+        plain(
+            "line = \"G1 X{x} Y{y} F{feed}\"",
+            "line = \"G1 X{x:9q} Y{y} F{feed}\"",
+        ),
+        plain("torch_on = \"M3\"", "torch_on = \"M3\\n\""),
+        plain("torch_on = \"M3\"", "torch_on = []"),
+        plain("sense_off = \"sense off\"", ""),
+        plain(
+            "frame = \"{length:02X}{check:04X} {body}\"",
+            "frame = \"{length:02X} {body}\"",
+        ),
+        plain("kind = \"crc16\"", "kind = \"crc12\""),
+        plain("hold = 0x9C", "hold = 0x1C"),
+        plain("hold = 0x9C", "hold = 0x41"),
+        plain("hold = 0x9C", "hold = 0x8A"),
+        plain("hold = 0x9C", "hold = 0x87"),
+        plain("'^taken (?<number>\\d+)$'", "'^taken (?<number>\\d+$'"),
+        plain("'^taken (?<number>\\d+)$'", "'^taken \\d+$'"),
+        plain(
+            "'^ready (?<epoch>\\d+)$'",
+            "'^ready (?<epoch>\\d+) (?<mood>.*)$'",
+        ),
+        plain("means = \"taken\"", "means = \"took\""),
+        plain("means = \"ready\"", "means = \"nothing\""),
+        plain("confirm = \"ready\"", "confirm = \"taken\""),
+        plain("number = 0\n", ""),
+        plain(
+            "lines = [\"begin {epoch} every {report_ms}\"]",
+            "lines = []",
+        ),
+        plain("bytes = 256", "bytes = 100"),
+        plain("executed = \"told\"", "executed = \"guessed\""),
+        plain("first_number = 1", "first_number = 0"),
+        quill("longest = 62", "longest = 80"),
+        quill("ask_byte = 0x05", ""),
+        quill("ask_byte = 0x05", "ask_byte = 0x41"),
+        quill("resting = \"idle\"", "resting = \"running\""),
+        quill("executed = \"inferred\"", "executed = \"told\""),
+        quill("means = \"missed\"", "means = \"nothing\""),
+        quill("retry_ms = 800", "retry_ms = 800\nlead = \"\\r\""),
+        quill(
+            "[[answer]]\nmeans = \"taken\"",
+            "[[answer]]\nmeans = \"again\"\npattern = 'what\\?'\n\n[[answer]]\nmeans = \"taken\"",
+        ),
+    ];
+    insta::assert_snapshot!(all.concat());
+}
+
+#[test]
+fn both_shipped_dialects_are_good() {
+    for text in [PLAIN, QUILL] {
+        let d = Dialect::from_toml(text).expect("it is a dialect");
+        assert!(!d.about.is_empty());
+    }
+}
