@@ -16,8 +16,10 @@ const PIERCE_LOSS_NS: u64 = 50_000_000;
 struct Waiting {
     spec: FaultSpec,
     pierce: Point,
-    /// Its station was passed: it acts wherever its moment comes next.
+    /// Its station was passed, ...
     passed: bool,
+    /// ... and that fire is over: it acts wherever its moment comes next.
+    anywhere: bool,
 }
 
 /// What the torch is about, for faults to find their moment.
@@ -51,6 +53,7 @@ impl Waitings {
             spec,
             pierce,
             passed: false,
+            anywhere: false,
         });
     }
 
@@ -87,7 +90,8 @@ impl Waiting {
             match self.spec.kind {
                 K::NoArc | K::ContactStuck | K::NoContact => {
                     self.passed |= reached;
-                    here = self.passed;
+                    self.anywhere |= self.passed && !m.fire;
+                    here = self.anywhere;
                 }
                 _ => return reached,
             }

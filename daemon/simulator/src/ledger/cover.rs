@@ -72,11 +72,14 @@ impl CutPath {
             if start > high {
                 break;
             }
-            let local = segment.nearest(p).0;
-            let s = (start + local).clamp(low, high);
-            let off = p.distance(segment.point_at(s - start));
-            if off < best.1 {
-                best = (s, off);
+            // A full circle's two ends are one place: the nearest may be told as the wrong one of
+            // them, so that the ends of the window are tried too.
+            for s in [start + segment.nearest(p).0, low, high] {
+                let s = s.clamp(low, high).clamp(start, self.stations[index + 1]);
+                let off = p.distance(segment.point_at(s - start));
+                if off < best.1 {
+                    best = (s, off);
+                }
             }
         }
         best

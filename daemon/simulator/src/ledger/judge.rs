@@ -229,7 +229,7 @@ impl Judge {
             self.tell(s.now, Some(s.place), "motion after standstill in a hold");
         }
         let low = s.rapid
-            && s.moved_mm > STILL_MM
+            && (s.moved_mm > STILL_MM || self.low_rapid.since.is_some())
             && s.outside_mm <= NEAR_SHEET_MM
             && s.height_mm < self.limits.rapid_floor_mm;
         if self.low_rapid.lasts(s.now, low, 0) {

@@ -1,0 +1,6 @@
+//! The whole simulated table, with a little panel that speaks `plain`.
+
+mod cutting;
+mod faults;
+mod panel;
+mod wrongs;
