@@ -15,7 +15,10 @@ fn program() -> String {
     let mut blocks = 2;
     let mut contour = 0_u32;
     while blocks < BLOCKS - 1 {
-        let (x, y) = (f64::from(contour % 90) * 13.0, f64::from(contour / 90 % 90) * 13.0);
+        let (x, y) = (
+            f64::from(contour % 90) * 13.0,
+            f64::from(contour / 90 % 90) * 13.0,
+        );
         let _ = write!(text, "G0 X{x:.4} Y{y:.4}\nM3\n");
         blocks += 2;
         for k in 0..100_u32 {

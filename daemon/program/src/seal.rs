@@ -47,12 +47,11 @@ pub enum NoSeal {
 ///
 /// # Errors
 /// [`NoSeal`] when a finding refuses or a warning is not accepted.
-pub fn seal(
-    report: &Report,
-    acceptances: &[Acceptance],
-    parts: &[&[u8]],
-) -> Result<Seal, NoSeal> {
-    let refused = report.findings.iter().find(|f| f.severity == Severity::Refuse);
+pub fn seal(report: &Report, acceptances: &[Acceptance], parts: &[&[u8]]) -> Result<Seal, NoSeal> {
+    let refused = report
+        .findings
+        .iter()
+        .find(|f| f.severity == Severity::Refuse);
     if let Some(f) = refused {
         return Err(NoSeal::Refused {
             rule: f.rule.clone(),
@@ -143,7 +142,11 @@ mod tests {
 
     #[test]
     fn every_warning_needs_its_own_acceptance_with_a_reason() {
-        let report = frame::report(&frame::PROGRAM.replace("M2\n", "").replacen("M3", "M3\nM3", 1));
+        let report = frame::report(
+            &frame::PROGRAM
+                .replace("M2\n", "")
+                .replacen("M3", "M3\nM3", 1),
+        );
         assert_eq!(report.verdict, Verdict::Warned);
         let first = accept("torch-on-twice", 0, "seen");
         for wrong in [
@@ -153,7 +156,10 @@ mod tests {
             vec![first.clone(), accept("end-missing", 0, "seen")],
             vec![first.clone(), accept("torch-on-twice", 1, "seen")],
         ] {
-            assert!(matches!(seal(&report, &wrong, &[]), Err(NoSeal::NotAccepted { .. })));
+            assert!(matches!(
+                seal(&report, &wrong, &[]),
+                Err(NoSeal::NotAccepted { .. })
+            ));
         }
         let right = vec![first, accept("end-missing", 1, "whole, I looked")];
         assert!(seal(&report, &right, &[]).is_ok());

@@ -123,14 +123,20 @@ impl Setup {
         if !in_range(self.thickness, THICKEST_MM) {
             return Some((
                 "thickness",
-                format!("{} mm is no thickness that can be cut (above 0, up to {THICKEST_MM} mm).", self.thickness),
+                format!(
+                    "{} mm is no thickness that can be cut (above 0, up to {THICKEST_MM} mm).",
+                    self.thickness
+                ),
                 "Write the thickness of the sheet in mm.",
             ));
         }
         if !in_range(self.sheet.x, LARGEST_MM) || !in_range(self.sheet.y, LARGEST_MM) {
             return Some((
                 "sheet",
-                format!("{} x {} mm is no size of a sheet (above 0, up to {LARGEST_MM} mm).", self.sheet.x, self.sheet.y),
+                format!(
+                    "{} x {} mm is no size of a sheet (above 0, up to {LARGEST_MM} mm).",
+                    self.sheet.x, self.sheet.y
+                ),
                 "Write sheet = [width, height] in mm.",
             ));
         }
@@ -138,7 +144,10 @@ impl Setup {
         if !near(self.origin) {
             return Some((
                 "origin",
-                format!("The program's zero at ({}, {}) is nowhere near the sheet.", self.origin.x, self.origin.y),
+                format!(
+                    "The program's zero at ({}, {}) is nowhere near the sheet.",
+                    self.origin.x, self.origin.y
+                ),
                 "Write origin = [x, y] in mm from the sheet's lower left corner.",
             ));
         }
@@ -149,13 +158,15 @@ impl Setup {
                 "Write the angle in degrees, anticlockwise.",
             ));
         }
-        let on_sheet = |p: Point| {
-            (0.0..=self.sheet.x).contains(&p.x) && (0.0..=self.sheet.y).contains(&p.y)
-        };
+        let on_sheet =
+            |p: Point| (0.0..=self.sheet.x).contains(&p.x) && (0.0..=self.sheet.y).contains(&p.y);
         if let Some(clamp) = self.clamp.filter(|c| !on_sheet(*c)) {
             return Some((
                 "clamp",
-                format!("The clamp at ({}, {}) is not on the sheet.", clamp.x, clamp.y),
+                format!(
+                    "The clamp at ({}, {}) is not on the sheet.",
+                    clamp.x, clamp.y
+                ),
                 "Write clamp = [x, y] in mm from the sheet's lower left corner, or leave it out.",
             ));
         }
@@ -178,7 +189,10 @@ impl Setup {
             if outline.len() < 3 || !outline.iter().all(|p| near(*p)) {
                 return Some((
                     "used",
-                    format!("Area {} of the used areas is no outline of three or more places.", n + 1),
+                    format!(
+                        "Area {} of the used areas is no outline of three or more places.",
+                        n + 1
+                    ),
                     "Write used = [[[x, y], [x, y], [x, y]]] in mm on the sheet.",
                 ));
             }
@@ -198,7 +212,10 @@ impl Setup {
             if !near(k.at) || !sized || !tall {
                 return Some((
                     "keepouts",
-                    format!("The keep-out at ({}, {}) has no sensible place, size or height.", k.at.x, k.at.y),
+                    format!(
+                        "The keep-out at ({}, {}) has no sensible place, size or height.",
+                        k.at.x, k.at.y
+                    ),
                     "Write { at = [x, y], size = [x, y], height = mm } with sizes above 0.",
                 ));
             }
@@ -224,10 +241,15 @@ fn unreadable(text: &str, error: &toml::de::Error) -> SetupError {
         .map(|before| before.matches('\n').count() as u32 + 1);
     let quoted = message.split('`').nth(1).map(str::to_owned);
     if message.starts_with("unknown field") {
-        let known = message.split_once("expected").map_or("", |(_, known)| known.trim());
+        let known = message
+            .split_once("expected")
+            .map_or("", |(_, known)| known.trim());
         return SetupError {
             says: "A setup has no such key.".to_owned(),
-            remedy: format!("Correct its spelling or take it out. Known: {}.", known.trim_start_matches("one of ").replace('`', "")),
+            remedy: format!(
+                "Correct its spelling or take it out. Known: {}.",
+                known.trim_start_matches("one of ").replace('`', "")
+            ),
             key: quoted,
             line,
         };
@@ -335,7 +357,11 @@ water_table = true
             ("kerf", 7, "kerf = 0"),
             ("used", 8, "used = [[[10, 10], [60, 10]]]"),
             ("tabs", 9, "tabs = [[-1, 0]]"),
-            ("keepouts", 10, "keepouts = [{ at = [10, 10], size = [0, 20], height = 15 }]"),
+            (
+                "keepouts",
+                10,
+                "keepouts = [{ at = [10, 10], size = [0, 20], height = 15 }]",
+            ),
             ("water_table", 12, "water_table = \"yes\""),
         ] {
             let text: String = RIGHT
@@ -345,7 +371,11 @@ water_table = true
                 .collect::<Vec<_>>()
                 .join("\n");
             let e = Setup::from_toml(&text).expect_err(wrong);
-            assert_eq!((e.key.as_deref(), e.line), (Some(key), Some(line as u32)), "{wrong}: {e}");
+            assert_eq!(
+                (e.key.as_deref(), e.line),
+                (Some(key), Some(line as u32)),
+                "{wrong}: {e}"
+            );
             assert!(!e.says.is_empty() && !e.remedy.is_empty());
         }
     }

@@ -113,8 +113,7 @@ pub(crate) fn inside(p: Point, outline: &[Point]) -> bool {
     };
     for &corner in outline {
         if (corner.y > p.y) != (previous.y > p.y) {
-            let x = corner.x
-                + (p.y - corner.y) / (previous.y - corner.y) * (previous.x - corner.x);
+            let x = corner.x + (p.y - corner.y) / (previous.y - corner.y) * (previous.x - corner.x);
             if p.x < x {
                 within = !within;
             }
@@ -175,7 +174,11 @@ pub(crate) fn break_deg(a: (f64, f64), b: (f64, f64)) -> f64 {
 pub(crate) fn mm(value: f64) -> String {
     let text = format!("{value:.3}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" { "0".to_owned() } else { text.to_owned() }
+    if text == "-0" {
+        "0".to_owned()
+    } else {
+        text.to_owned()
+    }
 }
 
 /// A place in words.
@@ -191,7 +194,10 @@ mod tests {
     fn quick_bounds_are_those_of_the_geometry_crate() {
         for k in 0..40 {
             for n in 1..40 {
-                let (a, e) = (f64::from(k) * 0.173, f64::from(k) * 0.173 + f64::from(n) * 0.157);
+                let (a, e) = (
+                    f64::from(k) * 0.173,
+                    f64::from(k) * 0.173 + f64::from(n) * 0.157,
+                );
                 let centre = Point::new(3.0, -2.0);
                 for clockwise in [false, true] {
                     let s = Segment::Arc {
@@ -201,7 +207,10 @@ mod tests {
                         clockwise,
                     };
                     let (quick, slow) = (bounds(&s), s.bounds());
-                    assert!(quick.low.distance(slow.low) < 1e-9, "{s:?} {quick:?} {slow:?}");
+                    assert!(
+                        quick.low.distance(slow.low) < 1e-9,
+                        "{s:?} {quick:?} {slow:?}"
+                    );
                     assert!(quick.high.distance(slow.high) < 1e-9, "{s:?}");
                 }
             }

@@ -1,9 +1,368 @@
-//! The report as a page of text.
+//! The report as a page of text for a terminal: the verdict first, then the job in one line, then
+//! what was found, rule by rule, the worst first.
 
-use crate::report::Report;
+use std::fmt::Write as _;
 
-/// Writes the report.
+use crate::report::{Finding, Report, Severity, Verdict};
+use crate::shape::mm;
+
+/// So many findings of one rule are shown in full.
+const SHOWN: usize = 5;
+/// Lines of the program are shown up to this width.
+const LINE_WIDTH: usize = 76;
+/// Words are wrapped at this width.
+const WIDTH: usize = 78;
+
+/// Writes the report for a person. `name` is what the program is called, `source` its text (for the
+/// lines quoted), `colour` asks for the colours of an ANSI terminal.
 #[must_use]
-pub fn render(report: &Report, name: &str, _source: &[u8], _colour: bool) -> String {
-    format!("{name}: {:?}\n", report.verdict)
+pub fn render(report: &Report, name: &str, source: &[u8], colour: bool) -> String {
+    let page = Page {
+        lines: source_lines(source),
+        colour,
+    };
+    let mut out = String::new();
+    page.head(&mut out, report, name);
+    for severity in [Severity::Refuse, Severity::Warn, Severity::Note] {
+        for group in groups(report, severity) {
+            page.group(&mut out, severity, &group);
+        }
+    }
+    page.foot(&mut out, report);
+    out
+}
+
+fn source_lines(source: &[u8]) -> Vec<&[u8]> {
+    let text = source.strip_prefix(b"\xef\xbb\xbf").unwrap_or(source);
+    let mut lines = Vec::new();
+    let mut rest = text;
+    while !rest.is_empty() {
+        let end = rest.iter().position(|&b| b == b'\n' || b == b'\r');
+        match end {
+            Some(i) => {
+                lines.push(&rest[..i]);
+                let both = rest[i] == b'\r' && rest.get(i + 1) == Some(&b'\n');
+                rest = &rest[i + if both { 2 } else { 1 }..];
+            }
+            None => {
+                lines.push(rest);
+                break;
+            }
+        }
+    }
+    lines
+}
+
+/// The findings of one severity, gathered by rule in the order in which the rules come first.
+fn groups(report: &Report, severity: Severity) -> Vec<Vec<&Finding>> {
+    let mut all: Vec<Vec<&Finding>> = Vec::new();
+    for f in report.findings.iter().filter(|f| f.severity == severity) {
+        match all
+            .iter_mut()
+            .find(|g| g.first().is_some_and(|h| h.rule == f.rule))
+        {
+            Some(group) => group.push(f),
+            None => all.push(vec![f]),
+        }
+    }
+    all
+}
+
+#[derive(Clone, Copy)]
+enum Ink {
+    Red,
+    Yellow,
+    Green,
+    Faint,
+    Bold,
+}
+
+struct Page<'a> {
+    lines: Vec<&'a [u8]>,
+    colour: bool,
+}
+
+impl Page<'_> {
+    fn ink(&self, ink: Ink, text: &str) -> String {
+        if !self.colour {
+            return text.to_owned();
+        }
+        let code = match ink {
+            Ink::Red => "1;31",
+            Ink::Yellow => "1;33",
+            Ink::Green => "1;32",
+            Ink::Faint => "2",
+            Ink::Bold => "1",
+        };
+        format!("\x1b[{code}m{text}\x1b[0m")
+    }
+
+    fn head(&self, out: &mut String, report: &Report, name: &str) {
+        let (word, ink) = match report.verdict {
+            Verdict::Refused => ("REFUSED", Ink::Red),
+            Verdict::Warned => ("WARNED", Ink::Yellow),
+            Verdict::Clear => ("CLEAR", Ink::Green),
+        };
+        let count = |s| report.findings.iter().filter(|f| f.severity == s).count();
+        let why = match report.verdict {
+            Verdict::Refused => format!(
+                "{} bar{} it from being cut",
+                number(count(Severity::Refuse), "finding"),
+                if count(Severity::Refuse) == 1 {
+                    "s"
+                } else {
+                    ""
+                }
+            ),
+            Verdict::Warned => format!(
+                "{} to be accepted by a person",
+                number(count(Severity::Warn), "warning")
+            ),
+            Verdict::Clear => "nothing stands against cutting it".to_owned(),
+        };
+        let name = printable(name.as_bytes());
+        let _ = writeln!(
+            out,
+            "{}  {}: {why}.",
+            self.ink(ink, word),
+            self.ink(Ink::Bold, &name)
+        );
+        let _ = writeln!(out, "  {}", sums(report));
+        if let Some(b) = report.bounds {
+            let _ = writeln!(
+                out,
+                "  It covers {} x {} mm: x {} to {}, y {} to {}.",
+                mm(b.width()),
+                mm(b.height()),
+                mm(b.low.x),
+                mm(b.high.x),
+                mm(b.low.y),
+                mm(b.high.y)
+            );
+        }
+    }
+
+    fn group(&self, out: &mut String, severity: Severity, group: &[&Finding]) {
+        let (word, ink) = match severity {
+            Severity::Refuse => ("refused", Ink::Red),
+            Severity::Warn => ("warning", Ink::Yellow),
+            Severity::Note => ("note", Ink::Faint),
+        };
+        let rule = group.first().map_or("", |f| f.rule.as_str());
+        let times = match group.len() {
+            1 => String::new(),
+            n => format!("  {n} times"),
+        };
+        let _ = writeln!(
+            out,
+            "\n{} {}{times}",
+            self.ink(ink, word),
+            self.ink(Ink::Bold, rule)
+        );
+        for f in group.iter().take(SHOWN) {
+            self.finding(out, f, ink);
+        }
+        if group.len() > SHOWN {
+            let rest: Vec<String> = group[SHOWN..]
+                .iter()
+                .filter_map(|f| f.line)
+                .take(12)
+                .map(|l| l.to_string())
+                .collect();
+            let more = group.len() - SHOWN;
+            let dots = if more > rest.len() && !rest.is_empty() {
+                ", ..."
+            } else {
+                ""
+            };
+            let at = if rest.is_empty() {
+                String::new()
+            } else {
+                format!(", in line {}{dots}", rest.join(", "))
+            };
+            paragraph(out, "  ", &format!("and {more} more{at}"));
+        }
+    }
+
+    fn finding(&self, out: &mut String, f: &Finding, ink: Ink) {
+        let mut place = Vec::new();
+        if let Some(line) = f.line {
+            place.push(match f.column {
+                Some(column) => format!("{line}:{column}"),
+                None => format!("line {line}"),
+            });
+        }
+        if let Some(cut) = f.cut {
+            place.push(format!("cut {cut}"));
+        }
+        if let Some(at) = f.at {
+            place.push(format!("at x {} y {}", mm(at.x), mm(at.y)));
+        }
+        if !place.is_empty() {
+            let _ = writeln!(out, "  {}", self.ink(Ink::Faint, &place.join(", ")));
+        }
+        self.quote(out, f, ink);
+        paragraph(out, "  ", &f.says);
+        paragraph(out, "  > ", &f.remedy);
+    }
+
+    /// The line of the program, with a mark under the column.
+    fn quote(&self, out: &mut String, f: &Finding, ink: Ink) {
+        let text = f
+            .line
+            .and_then(|l| self.lines.get(l.checked_sub(1)? as usize));
+        let Some(text) = text else {
+            return;
+        };
+        let whole = printable(text);
+        let column = f.column.unwrap_or(0) as usize;
+        // Far along a long line the quotation begins near the mark.
+        let skip = if column > LINE_WIDTH {
+            column - LINE_WIDTH / 2
+        } else {
+            0
+        };
+        let shown: String = whole.chars().skip(skip).take(LINE_WIDTH).collect();
+        if shown.trim().is_empty() {
+            return;
+        }
+        let before = if skip > 0 { "..." } else { "" };
+        let after = if whole.chars().count() > skip + LINE_WIDTH {
+            "..."
+        } else {
+            ""
+        };
+        let _ = writeln!(out, "    | {before}{shown}{after}");
+        if column > skip {
+            let pad = " ".repeat(before.len() + column - skip - 1);
+            let _ = writeln!(out, "    | {pad}{}", self.ink(ink, "^"));
+        }
+    }
+
+    fn foot(&self, out: &mut String, report: &Report) {
+        let _ = match report.verdict {
+            Verdict::Refused => writeln!(out, "\nNot sealed: mend what is refused and vet again."),
+            Verdict::Warned => {
+                writeln!(
+                    out,
+                    "\nEach warning wants a reason from a person before the job is sealed."
+                )
+            }
+            Verdict::Clear => Ok(()),
+        };
+    }
+}
+
+fn sums(report: &Report) -> String {
+    if report.cuts == 0 {
+        return "It cuts nothing.".to_owned();
+    }
+    let time = report.time_s.map_or_else(String::new, |s| {
+        let whole = s.max(0.0).round() as u64;
+        format!(", in about {} min {:02} s", whole / 60, whole % 60)
+    });
+    format!(
+        "{} with {}: {} mm of path cut, {} mm between cuts{time}.",
+        number(report.cuts, "cut"),
+        number(report.pierces, "pierce"),
+        mm((report.cut_mm * 10.0).round() / 10.0),
+        mm((report.rapid_mm * 10.0).round() / 10.0)
+    )
+}
+
+fn number(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
+/// Text from outside as it may stand on a terminal: nothing in it can move the cursor.
+fn printable(text: &[u8]) -> String {
+    String::from_utf8_lossy(text)
+        .chars()
+        .map(|c| match c {
+            '\t' => ' ',
+            c if c.is_control() => '\u{b7}',
+            // Marks that turn the writing direction, or take no room.
+            '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2069}' => '\u{b7}',
+            c => c,
+        })
+        .collect()
+}
+
+/// Wraps words; further lines hang under the first.
+fn paragraph(out: &mut String, lead: &str, text: &str) {
+    let hang = " ".repeat(lead.chars().count());
+    let mut line = lead.to_owned();
+    let mut empty = true;
+    for word in text.split_whitespace() {
+        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
+            let _ = writeln!(out, "{line}");
+            line.clone_from(&hang);
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    let _ = writeln!(out, "{line}");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rules::frame;
+
+    fn page(program: &str) -> String {
+        render(
+            &frame::report(program),
+            "sheet A.nc",
+            program.as_bytes(),
+            false,
+        )
+    }
+
+    #[test]
+    fn a_clear_program_takes_three_lines() {
+        insta::assert_snapshot!(page(frame::PROGRAM));
+    }
+
+    #[test]
+    fn a_refused_program_says_what_where_and_what_to_do() {
+        let program = frame::PROGRAM
+            .replace("G1 X100", "G1 X1O0")
+            .replace("I-10 J0", "I-10.4 J0")
+            .replacen("M3", "M3\nG4 P0.5", 1)
+            .replace("M5\nM2", "G0 X0 Y0\nM5");
+        insta::assert_snapshot!(page(&program));
+    }
+
+    #[test]
+    fn many_findings_of_one_rule_stand_under_one_heading() {
+        let program = frame::PROGRAM.replacen("M5\n", &"M5\n".repeat(30), 1);
+        insta::assert_snapshot!(page(&program));
+    }
+
+    #[test]
+    fn colour_comes_only_when_asked_for_and_text_from_outside_cannot_bring_any() {
+        let program = frame::PROGRAM.replace("G1 X100", "G1 X100 \x1b[31m");
+        let report = frame::report(&program);
+        let plain = render(&report, "a\x1b[2Jb", program.as_bytes(), false);
+        assert!(!plain.contains('\x1b'), "{plain}");
+        let coloured = render(&report, "a", program.as_bytes(), true);
+        assert!(coloured.contains("\x1b[1;31m") && !coloured.contains("\x1b[31m"));
+    }
+
+    #[test]
+    fn the_mark_stands_under_the_column_on_long_lines_too() {
+        let line = format!("({}) G1 X1O0", "x".repeat(120));
+        let text = page(&frame::PROGRAM.replace("G1 X100", &line));
+        let rows: Vec<&str> = text.lines().collect();
+        let mark = rows
+            .iter()
+            .position(|r| r.trim_end().ends_with("| ^") || r.contains('^'))
+            .expect("a mark");
+        let column = rows[mark].find('^').expect("a mark");
+        assert_eq!(rows[mark - 1].chars().nth(column), Some('O'), "{text}");
+    }
 }

@@ -21,7 +21,11 @@ pub(crate) fn centre_of_radius(
     }
     let over = r * r - chord * chord / 4.0;
     let height = over.max(0.0).sqrt();
-    let side = if clockwise == (radius > 0.0) { -1.0 } else { 1.0 };
+    let side = if clockwise == (radius > 0.0) {
+        -1.0
+    } else {
+        1.0
+    };
     let (dx, dy) = ((to.x - from.x) / chord, (to.y - from.y) / chord);
     let middle = from.toward(to, 0.5);
     Some(middle.moved(-dy * side * height, dx * side * height))

@@ -168,15 +168,17 @@ impl<'a> Run<'a> {
     pub(super) fn unreadable(&mut self, b: &BlockAt<'_>, offset: u32, says: String, remedy: &str) {
         self.refused = true;
         let at = self.spot(b, offset);
-        self.findings
-            .refuse(rules::unreadable_block::NAME, at, || (says, remedy.to_owned()));
+        self.findings.refuse(rules::unreadable_block::NAME, at, || {
+            (says, remedy.to_owned())
+        });
     }
 
     pub(super) fn unsupported(&mut self, b: &BlockAt<'_>, offset: u32, says: String, remedy: &str) {
         self.refused = true;
         let at = self.spot(b, offset);
-        self.findings
-            .refuse(rules::unsupported_word::NAME, at, || (says, remedy.to_owned()));
+        self.findings.refuse(rules::unsupported_word::NAME, at, || {
+            (says, remedy.to_owned())
+        });
     }
 
     fn doubt(&mut self, b: &BlockAt<'_>) {
@@ -193,7 +195,10 @@ impl<'a> Run<'a> {
                 self.unreadable(
                     b,
                     code.offset,
-                    format!("{} contradicts another word of its group in this block.", name('G', code.tenths)),
+                    format!(
+                        "{} contradicts another word of its group in this block.",
+                        name('G', code.tenths)
+                    ),
                     "Keep one of the two, or put them on lines of their own.",
                 );
                 continue;
@@ -207,7 +212,8 @@ impl<'a> Run<'a> {
             self.unreadable(
                 b,
                 b.words.g_codes().first().map_or(0, |c| c.offset),
-                "Two words of this block claim the same X and Y: a move and one of G28, G30, G92.".to_owned(),
+                "Two words of this block claim the same X and Y: a move and one of G28, G30, G92."
+                    .to_owned(),
                 "Put them on lines of their own.",
             );
         }
@@ -367,7 +373,8 @@ impl<'a> Run<'a> {
                 self.unsupported(
                     b,
                     w.offset(b'K'),
-                    "K places the centre of an arc in another plane than that of the sheet.".to_owned(),
+                    "K places the centre of an arc in another plane than that of the sheet."
+                        .to_owned(),
                     "Write the arc with I and J.",
                 );
             }
@@ -546,7 +553,10 @@ impl<'a> Run<'a> {
                 self.unsupported(
                     b,
                     code.offset,
-                    format!("{} asks for kerf compensation, which this panel does not do yet.", name('G', code.tenths)),
+                    format!(
+                        "{} asks for kerf compensation, which this panel does not do yet.",
+                        name('G', code.tenths)
+                    ),
                     "Write the program with the kerf already in its numbers, and G40.",
                 );
                 if self.torch.is_on() {
@@ -667,7 +677,8 @@ impl<'a> Run<'a> {
                 self.unsupported(
                     b,
                     code.offset,
-                    "This touch-off moves sideways; the panel touches off straight down.".to_owned(),
+                    "This touch-off moves sideways; the panel touches off straight down."
+                        .to_owned(),
                     "Touch off with Z alone.",
                 );
             } else {
@@ -725,7 +736,8 @@ impl<'a> Run<'a> {
     fn arc_without_words(&mut self, b: &BlockAt<'_>) {
         let code = b.words.g_codes().first().map_or(0, |c| c.offset);
         // `G2` alone on a line only says how the next lines move; no standard asks more of it here.
-        self.ignored.count("G2/G3 without a move", self.spot(b, code));
+        self.ignored
+            .count("G2/G3 without a move", self.spot(b, code));
     }
 
     fn machine_place(&mut self, b: &BlockAt<'_>, code: Code) {
@@ -800,7 +812,12 @@ impl<'a> Run<'a> {
             .iter()
             .find(|c| matches!(c.tenths, 20 | 30))
             .map_or_else(
-                || b"XYIJR".iter().find(|l| w.has(**l)).map_or(0, |l| w.offset(*l)),
+                || {
+                    b"XYIJR"
+                        .iter()
+                        .find(|l| w.has(**l))
+                        .map_or(0, |l| w.offset(*l))
+                },
                 |c| c.offset,
             );
         let at = self.spot(b, offset);
@@ -872,7 +889,10 @@ impl<'a> Run<'a> {
                 Some(Point::new(i * unit + self.shift.x, j * unit + self.shift.y))
             }
             _ if self.centre_absolute => None,
-            _ => Some(self.at.moved(i.unwrap_or(0.0) * unit, j.unwrap_or(0.0) * unit)),
+            _ => Some(
+                self.at
+                    .moved(i.unwrap_or(0.0) * unit, j.unwrap_or(0.0) * unit),
+            ),
         };
         let Some(centre) = centre else {
             self.refused = true;

@@ -13,6 +13,8 @@ pub(crate) const NAME: &str = "arc-radius-mismatch";
 pub(crate) const NOTE_MM: f64 = 0.002;
 /// Refused beyond this and [`REFUSE_PART`] together; invented.
 pub(crate) const REFUSE_MM: f64 = 0.05;
+/// Sums of doubles leave crumbs far below any written digit, mm.
+const CRUMB_MM: f64 = 1e-9;
 /// Part of the radius.
 pub(crate) const REFUSE_PART: f64 = 0.001;
 
@@ -26,11 +28,10 @@ pub(crate) fn judge(
     unit: Unit,
 ) -> bool {
     let off = (start_mm - end_mm).abs();
-    // Sums of doubles leave crumbs far below any written digit.
-    if off <= NOTE_MM + 1e-9 {
+    if off <= NOTE_MM + CRUMB_MM {
         return false;
     }
-    let refused = off > REFUSE_MM && off > REFUSE_PART * start_mm;
+    let refused = off > REFUSE_MM + CRUMB_MM && off > REFUSE_PART * start_mm + CRUMB_MM;
     let severity = if refused { Severity::Refuse } else { Severity::Note };
     findings.tell(NAME, severity, at, || {
         let digits = if unit == Unit::Inch { 5 } else { 4 };
@@ -77,7 +78,7 @@ mod tests {
         let all = changed("G1 Y80\nG1 X100", "G1 Y70\nG2 X100 Y70 I50 J-295.8");
         assert_eq!(all, nothing());
         let all = changed("G1 Y80\nG1 X100", "G1 Y70\nG2 X100 Y70 I50.3 J-295.8");
-        assert_eq!(all, ["note arc-radius-mismatch 11:1 2"]);
+        assert_eq!(all, ["note arc-radius-mismatch 12:1 2"]);
     }
 
     #[test]
