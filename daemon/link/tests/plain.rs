@@ -466,4 +466,63 @@ proptest! {
         table.until("executed", |t| t.executed() == Some(Ticket(1)));
         prop_assert_eq!(table.controller.done.len(), 1);
     }
+
+    #[test]
+    fn whatever_is_done_on_a_bad_wire_no_line_is_executed_twice_or_skipped(
+        seed: u64,
+        flip in 0_u64..2000,
+        acts in proptest::collection::vec((0_u8..7, 1_usize..60), 1..25),
+    ) {
+        let mut table = Table::new(2000, Noise::new(seed, flip, flip / 2, flip / 2));
+        let mut said = 0;
+        for (act, n) in acts {
+            let now = Time::from_us(table.now_us);
+            match act {
+                0 | 1 => for _ in 0..n {
+                    table.session.say(short_line(said));
+                    said += 1;
+                },
+                2 => table.session.flush(now),
+                3 => table.session.take_away(TakeAway::Hold),
+                4 => {
+                    table.session.lost();
+                    table.session.opened(now);
+                }
+                5 if n < 6 => {
+                    let now = table.now_us;
+                    table.controller.reset(now);
+                }
+                _ => {}
+            }
+            for _ in 0..n * 8 {
+                table.step();
+            }
+        }
+        table.session.flush(Time::from_us(table.now_us));
+        let last = table.session.say(short_line(said));
+        table.until("the last executed", |t| t.executed() == Some(last));
+        // Within an epoch lines follow each other without a gap; no line ever comes twice.
+        let mut expected = (0, 1);
+        let mut texts = std::collections::BTreeSet::new();
+        for (epoch, number, text) in &table.controller.done {
+            if *epoch != expected.0 {
+                expected = (*epoch, 1);
+            }
+            prop_assert_eq!((*epoch, *number), expected);
+            expected.1 += 1;
+            prop_assert!(texts.insert(text.clone()), "{} came twice", text);
+        }
+        // Words name tickets in order, and none of an epoch that was over.
+        let taken: Vec<u64> = table.words.iter().filter_map(|w| match w {
+            Word::Taken(t) => Some(t.0),
+            _ => None,
+        }).collect();
+        prop_assert!(taken.windows(2).all(|w| w[0] < w[1]), "{:?}", taken);
+        let executed: Vec<Ticket> = table.words.iter().filter_map(|w| match w {
+            Word::Status(s) => s.executed,
+            _ => None,
+        }).collect();
+        prop_assert!(executed.windows(2).all(|w| w[0] <= w[1]));
+        prop_assert_eq!(table.controller.overruns, 0);
+    }
 }
