@@ -18,7 +18,7 @@ use std::sync::Arc;
 
 use control::guard::GuardSettings;
 use link::Dialect;
-use process::{ChartRow, CycleSettings, MotionLimits};
+use process::{ChartRow, CycleSettings, MotionLimits, SourceTimes};
 use units::Point;
 
 pub use signals::{SIGNALS, SignalKind};
@@ -56,6 +56,8 @@ pub struct Config {
     pub pins: PinsConfig,
     /// The cut chart's rows; empty: none.
     pub chart: Vec<ChartRow>,
+    /// Mean times of the power source and of the way to the controller: what a job's time hangs on.
+    pub source: SourceTimes,
     /// The power source.
     pub power: PowerConfig,
     /// The air supply.

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use control::guard::GuardSettings;
-use process::{CycleSettings, MotionLimits};
+use process::{CycleSettings, MotionLimits, SourceTimes};
 use serde::Deserialize;
 
 use super::Starting;
@@ -139,6 +139,8 @@ pub struct Source {
     pub starting: Starting,
     pub divider: f64,
     pub settings_amps: Vec<f64>,
+    /// `[source.times]`: as measured; left out: those of the invented table.
+    pub times: SourceTimes,
 }
 
 impl Default for Source {
@@ -149,6 +151,7 @@ impl Default for Source {
             starting: Starting::Contact,
             divider: 50.0,
             settings_amps: Vec::new(),
+            times: SourceTimes::default(),
         }
     }
 }

@@ -44,8 +44,20 @@ fn rows(f: &File) -> Vec<Row> {
         ("table.travel", t.travel[0], 50.0, 20_000.0, "mm along X"),
         ("table.travel", t.travel[1], 50.0, 20_000.0, "mm along Y"),
         ("table.travel", t.travel[2], 20.0, 500.0, "mm along Z"),
-        ("table.sheet_corner", t.sheet_corner[0], 0.0, t.travel[0], "mm along X"),
-        ("table.sheet_corner", t.sheet_corner[1], 0.0, t.travel[1], "mm along Y"),
+        (
+            "table.sheet_corner",
+            t.sheet_corner[0],
+            0.0,
+            t.travel[0],
+            "mm along X",
+        ),
+        (
+            "table.sheet_corner",
+            t.sheet_corner[1],
+            0.0,
+            t.travel[1],
+            "mm along Y",
+        ),
         ("table.slat_top_z", t.slat_top_z, 0.0, t.travel[2], "mm"),
         ("table.park", t.park[0], 0.0, t.travel[0], "mm along X"),
         ("table.park", t.park[1], 0.0, t.travel[1], "mm along Y"),
@@ -54,52 +66,165 @@ fn rows(f: &File) -> Vec<Row> {
         // Ours: what a home-built gantry may do.
         ("motion.accel_mm_s2", m.accel_mm_s2, 10.0, 20_000.0, "mm/s2"),
         ("motion.rapid_mm_s", m.rapid_mm_s, 1.0, 2_000.0, "mm/s"),
-        ("motion.z_accel_mm_s2", m.z_accel_mm_s2, 10.0, 20_000.0, "mm/s2"),
+        (
+            "motion.z_accel_mm_s2",
+            m.z_accel_mm_s2,
+            10.0,
+            20_000.0,
+            "mm/s2",
+        ),
         ("motion.z_rapid_mm_s", m.z_rapid_mm_s, 1.0, 500.0, "mm/s"),
-        ("motion.corner_step_mm_s", m.corner_step_mm_s, 0.0, 200.0, "mm/s"),
+        (
+            "motion.corner_step_mm_s",
+            m.corner_step_mm_s,
+            0.0,
+            200.0,
+            "mm/s",
+        ),
         // Ours: slower than 1200 no motion controller is fed.
-        ("link.baud", f64::from(f.link.baud), 1_200.0, 4_000_000.0, "baud"),
-        ("link.silence_ms", f.link.silence_ms as f64, 50.0, 5_000.0, "ms"),
+        (
+            "link.baud",
+            f64::from(f.link.baud),
+            1_200.0,
+            4_000_000.0,
+            "baud",
+        ),
+        (
+            "link.silence_ms",
+            f.link.silence_ms as f64,
+            50.0,
+            5_000.0,
+            "ms",
+        ),
         // Ours: a missing-pulse relay is made for this region.
         ("guard.permit_hz", g.permit_hz, 20.0, 500.0, "Hz"),
         ("guard.lease_ms", g.lease_ms as f64, 100.0, 400.0, "ms"),
         ("guard.arc_ok_within_s", g.arc_ok_within_s, 0.5, 4.0, "s"),
         ("guard.arc_lost_ms", g.arc_lost_ms as f64, 10.0, 100.0, "ms"),
-        ("guard.arc_lost_crossing_ms", g.arc_lost_crossing_ms as f64, 40.0, 150.0, "ms"),
+        (
+            "guard.arc_lost_crossing_ms",
+            g.arc_lost_crossing_ms as f64,
+            40.0,
+            150.0,
+            "ms",
+        ),
         ("guard.arc_out_within_s", g.arc_out_within_s, 0.2, 2.0, "s"),
         // 100 ms is the limit of the permit relay.
-        ("guard.relay_drop_ms", g.relay_drop_ms as f64, 5.0, 100.0, "ms"),
+        (
+            "guard.relay_drop_ms",
+            g.relay_drop_ms as f64,
+            5.0,
+            100.0,
+            "ms",
+        ),
         ("cycle.safe_height_mm", c.safe_height_mm, 10.0, 60.0, "mm"),
-        ("cycle.fire_tries", f64::from(c.fire_tries), 1.0, 3.0, "tries"),
+        (
+            "cycle.fire_tries",
+            f64::from(c.fire_tries),
+            1.0,
+            3.0,
+            "tries",
+        ),
         ("cycle.ohmic_offset_mm", c.ohmic_offset_mm, -0.3, 0.5, "mm"),
-        ("cycle.sense_settle_ms", c.sense_settle_ms as f64, 10.0, 100.0, "ms"),
-        ("cycle.arc_ok_accept_ms", c.arc_ok_accept_ms as f64, 2.0, 50.0, "ms"),
+        (
+            "cycle.sense_settle_ms",
+            c.sense_settle_ms as f64,
+            10.0,
+            100.0,
+            "ms",
+        ),
+        (
+            "cycle.arc_ok_accept_ms",
+            c.arc_ok_accept_ms as f64,
+            2.0,
+            50.0,
+            "ms",
+        ),
         // Ours.
-        ("cycle.probe_fast_mm_s", c.probe_fast_mm_s, 0.5, 200.0, "mm/s"),
-        ("cycle.probe_slow_mm_s", c.probe_slow_mm_s, 0.1, 50.0, "mm/s"),
+        (
+            "cycle.probe_fast_mm_s",
+            c.probe_fast_mm_s,
+            0.5,
+            200.0,
+            "mm/s",
+        ),
+        (
+            "cycle.probe_slow_mm_s",
+            c.probe_slow_mm_s,
+            0.1,
+            50.0,
+            "mm/s",
+        ),
         ("cycle.probe_switch_mm", c.probe_switch_mm, 0.0, 50.0, "mm"),
         ("cycle.probe_limit_mm", c.probe_limit_mm, 0.5, 50.0, "mm"),
-        ("cycle.probe_limit_first_mm", c.probe_limit_first_mm, 0.5, 50.0, "mm"),
+        (
+            "cycle.probe_limit_first_mm",
+            c.probe_limit_first_mm,
+            0.5,
+            50.0,
+            "mm",
+        ),
         ("cycle.probe_high_mm", c.probe_high_mm, 0.5, 50.0, "mm"),
         ("cycle.back_off_mm", c.back_off_mm, 0.1, 20.0, "mm"),
         ("cycle.touch_agree_mm", c.touch_agree_mm, 0.01, 1.0, "mm"),
-        ("cycle.touch_settle_ms", c.touch_settle_ms as f64, 0.0, 1_000.0, "ms"),
+        (
+            "cycle.touch_settle_ms",
+            c.touch_settle_ms as f64,
+            0.0,
+            1_000.0,
+            "ms",
+        ),
         ("cycle.drop_mm_s", c.drop_mm_s, 1.0, 500.0, "mm/s"),
         ("cycle.refire_gap_s", c.refire_gap_s, 0.0, 10.0, "s"),
-        ("cycle.lift_wait_ms", c.lift_wait_ms as f64, 0.0, 1_000.0, "ms"),
+        (
+            "cycle.lift_wait_ms",
+            c.lift_wait_ms as f64,
+            0.0,
+            1_000.0,
+            "ms",
+        ),
         ("cycle.resume_back_mm", c.resume_back_mm, 0.0, 100.0, "mm"),
-        ("cycle.fire_seen_ms", c.fire_seen_ms as f64, 20.0, 5_000.0, "ms"),
+        (
+            "cycle.fire_seen_ms",
+            c.fire_seen_ms as f64,
+            20.0,
+            5_000.0,
+            "ms",
+        ),
         // Ours: from the smallest hand torch to a machine torch.
         ("source.rated_amps", f.source.rated_amps, 5.0, 400.0, "A"),
-        ("source.rated_duty", f.source.rated_duty, 0.05, 1.0, "of ten minutes"),
+        (
+            "source.rated_duty",
+            f.source.rated_duty,
+            0.05,
+            1.0,
+            "of ten minutes",
+        ),
         ("source.divider", f.source.divider, 1.0, 1_000.0, "to 1"),
         ("air.receiver_l", f.air.receiver_l, 0.0, 10_000.0, "L"),
-        ("air.compressor_l_min", f.air.compressor_l_min, 0.0, 10_000.0, "L/min"),
+        (
+            "air.compressor_l_min",
+            f.air.compressor_l_min,
+            0.0,
+            10_000.0,
+            "L/min",
+        ),
         ("air.torch_l_min", f.air.torch_l_min, 1.0, 2_000.0, "L/min"),
         ("air.start_bar", f.air.start_bar, 1.0, 20.0, "bar"),
         ("air.stop_bar", f.air.stop_bar, 1.0, 20.0, "bar"),
         ("air.low_bar", f.air.low_bar, 1.0, 20.0, "bar"),
     ];
+    let times = &f.source.times;
+    let spans = [
+        ("source.times.permit_s", times.permit_s),
+        ("source.times.pre_flow_s", times.pre_flow_s),
+        ("source.times.transfer_s", times.transfer_s),
+        ("source.times.arc_ok_lag_s", times.arc_ok_lag_s),
+        ("source.times.arc_off_lag_s", times.arc_off_lag_s),
+        ("source.times.answer_s", times.answer_s),
+        ("source.times.report_s", times.report_s),
+    ];
+    rows.extend(spans.map(|(key, span)| (key, span, 0.0, 10.0, "s")));
     let amps = f.source.settings_amps.iter();
     rows.extend(amps.map(|a| ("source.settings_amps", *a, 1.0, f.source.rated_amps, "A")));
     rows
@@ -126,7 +251,10 @@ fn relations(f: &File) -> Result<(), Wrong> {
         );
     }
     if c.probe_slow_mm_s > c.probe_fast_mm_s {
-        let says = format!("is faster than probe_fast_mm_s ({} mm/s)", c.probe_fast_mm_s);
+        let says = format!(
+            "is faster than probe_fast_mm_s ({} mm/s)",
+            c.probe_fast_mm_s
+        );
         return wrong(
             "cycle.probe_slow_mm_s",
             says,
@@ -148,11 +276,19 @@ fn relations(f: &File) -> Result<(), Wrong> {
             "is too slow for a relay that drops out after {} ms: one late pulse would drop it",
             g.relay_drop_ms
         );
-        return wrong("guard.permit_hz", says, "Pulse faster, or measure the relay again");
+        return wrong(
+            "guard.permit_hz",
+            says,
+            "Pulse faster, or measure the relay again",
+        );
     }
     if f.air.stop_bar <= f.air.start_bar {
         let says = format!("is not above start_bar ({} bar)", f.air.start_bar);
-        return wrong("air.stop_bar", says, "The compressor starts low and stops high");
+        return wrong(
+            "air.stop_bar",
+            says,
+            "The compressor starts low and stops high",
+        );
     }
     words(f)
 }
@@ -180,7 +316,12 @@ fn words(f: &File) -> Result<(), Wrong> {
             });
         }
     }
-    if let Some(m) = f.words.torch_on.iter().find(|m| f.words.torch_off.contains(m)) {
+    if let Some(m) = f
+        .words
+        .torch_on
+        .iter()
+        .find(|m| f.words.torch_off.contains(m))
+    {
         return Err(Wrong {
             key: "words.torch_off",
             says: format!("has M{m}, which turns the torch on as well"),

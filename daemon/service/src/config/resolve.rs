@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use link::Dialect;
-use process::ChartRow;
+use process::{Chart, ChartRow};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 use units::Point;
@@ -62,8 +62,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         remedy: remedy.to_owned(),
     };
     range::check(&low).map_err(|w| at(w.key, w.says, &w.remedy))?;
-    let (inputs, fitted) =
-        pins(&low.pins).map_err(|w| at(&w.key, w.says, &w.remedy))?;
+    let (inputs, fitted) = pins(&low.pins).map_err(|w| at(&w.key, w.says, &w.remedy))?;
     if low.link.port.is_empty() {
         let remedy = "Name the serial port, such as /dev/ttyUSB0";
         return Err(at("link.port", "is empty".into(), remedy));
@@ -113,6 +112,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
             fitted,
         },
         chart,
+        source: low.source.times,
         power: PowerConfig {
             rated_amps: low.source.rated_amps,
             rated_duty: low.source.rated_duty,
@@ -137,7 +137,11 @@ fn parse<T: serde::de::DeserializeOwned>(file: &str, text: &str) -> Result<T, Co
     toml::from_str(text).map_err(|e| ConfigError {
         file: file.to_owned(),
         says: match e.span() {
-            Some(span) => format!("line {}: {}", line_at(text, span.start), first_line(e.message())),
+            Some(span) => format!(
+                "line {}: {}",
+                line_at(text, span.start),
+                first_line(e.message())
+            ),
             None => first_line(e.message()),
         },
         remedy: "Correct that line; config/machines/example-board.toml shows every key".to_owned(),
@@ -174,7 +178,9 @@ fn line_of(text: &str, key: &str) -> String {
             None => break,
         }
     }
-    here.map_or_else(String::new, |v| format!("line {}: ", line_at(text, v.span().start)))
+    here.map_or_else(String::new, |v| {
+        format!("line {}: ", line_at(text, v.span().start))
+    })
 }
 
 /// What is wrong with a pin.
@@ -191,10 +197,11 @@ fn pins(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
         remedy: remedy.to_owned(),
     };
     let unknown = |key: String, name: &str| {
-        wrong(key, format!("names the signal {name:?}, which there is not"), &format!(
-            "The signals are {}",
-            signals::names()
-        ))
+        wrong(
+            key,
+            format!("names the signal {name:?}, which there is not"),
+            &format!("The signals are {}", signals::names()),
+        )
     };
     let mut fitted = BTreeSet::new();
     let mut inputs = Vec::new();
@@ -238,19 +245,26 @@ fn pins(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
                         "Arc voltage cannot be read by a pin: leave it out",
                     ));
                 }
-                inputs.push(input_pin(name, kind.open_is_safe, input).map_err(
-                    |(says, remedy)| wrong(key.clone(), says, remedy),
-                )?);
+                inputs.push(
+                    input_pin(name, kind.open_is_safe, input)
+                        .map_err(|(says, remedy)| wrong(key.clone(), says, remedy))?,
+                );
                 used.push((name.clone(), key, input.pin));
                 fitted.insert(name.clone());
             }
             check_numbers(&used)?;
         }
     }
-    if let Some(missing) = SIGNALS.iter().find(|s| s.required && !fitted.contains(s.name)) {
+    if let Some(missing) = SIGNALS
+        .iter()
+        .find(|s| s.required && !fitted.contains(s.name))
+    {
         return Err(wrong(
             "pins".into(),
-            format!("lacks the signal {}: what is not known is not safe", missing.name),
+            format!(
+                "lacks the signal {}: what is not known is not safe",
+                missing.name
+            ),
             "A table must have fire_on, arc_ok, contact and estop: wire it and name it",
         ));
     }
@@ -322,14 +336,11 @@ fn input_pin(
     })
 }
 
-/// A chart's file.
-#[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ChartFile {
-    #[serde(default)]
-    row: Vec<ChartRow>,
-}
-
 fn chart(file: &str, text: &str) -> Result<Vec<ChartRow>, ConfigError> {
-    Ok(parse::<ChartFile>(file, text)?.row)
+    let chart = Chart::from_toml(text).map_err(|e| ConfigError {
+        file: file.to_owned(),
+        says: format!("{}: {}", e.at, e.says),
+        remedy: e.remedy,
+    })?;
+    Ok(chart.into_rows())
 }

@@ -6,7 +6,11 @@ const BOARD: &str = include_str!("../../../../config/machines/example-board.toml
 
 fn resolved(text: &str) -> Result<Config, ConfigError> {
     resolve("machine.toml", text, &|named| {
-        let text = if named.contains("chart") { embedded::CHART } else { embedded::PLAIN };
+        let text = if named.contains("chart") {
+            embedded::CHART
+        } else {
+            embedded::PLAIN
+        };
         Ok((named.to_owned(), text.to_owned()))
     })
 }
@@ -56,7 +60,10 @@ fn the_example_with_pins_is_accepted_and_labelled() {
     assert_eq!(c.pins.permit, Some(18));
     let estop = c.pins.inputs.iter().find(|i| i.signal == "estop");
     let estop = estop.expect("there is an e-stop");
-    assert_eq!((estop.pin, estop.active_high, estop.debounce_ms), (19, false, 0));
+    assert_eq!(
+        (estop.pin, estop.active_high, estop.debounce_ms),
+        (19, false, 0)
+    );
 }
 
 #[test]
@@ -74,8 +81,14 @@ fn a_file_is_read_with_the_files_it_names_beside_it() {
 fn a_file_that_is_not_there_is_named() {
     let error = Config::load(Path::new("/nowhere/machine.toml")).expect_err("not there");
     let says = error.to_string();
-    assert!(says.starts_with("/nowhere/machine.toml: cannot be read"), "{says}");
-    assert!(says.ends_with("Name a machine file that can be read"), "{says}");
+    assert!(
+        says.starts_with("/nowhere/machine.toml: cannot be read"),
+        "{says}"
+    );
+    assert!(
+        says.ends_with("Name a machine file that can be read"),
+        "{says}"
+    );
 }
 
 #[test]
@@ -86,13 +99,20 @@ fn a_chart_that_is_not_there_is_named_with_its_path() {
     std::fs::write(dir.path().join("plain.toml"), embedded::PLAIN).expect("written");
     std::fs::write(&file, text.replace("../dialects/", "")).expect("written");
     let error = Config::load(&file).expect_err("no chart");
-    assert_eq!(error.file, dir.path().join("gone.toml").display().to_string());
+    assert_eq!(
+        error.file,
+        dir.path().join("gone.toml").display().to_string()
+    );
 }
 
 #[test]
 fn an_unknown_key_is_refused_with_its_line() {
     let error = with("lease_ms = 200", "lease = 200");
-    let line = BOARD.lines().position(|l| l == "lease_ms = 200").expect("there") + 1;
+    let line = BOARD
+        .lines()
+        .position(|l| l == "lease_ms = 200")
+        .expect("there")
+        + 1;
     assert!(error.says.starts_with(&format!("line {line}: ")), "{error}");
     assert!(error.says.contains("lease"), "{error}");
 }
@@ -100,7 +120,11 @@ fn an_unknown_key_is_refused_with_its_line() {
 #[test]
 fn a_value_outside_its_range_is_refused_with_line_key_value_and_limits() {
     let error = with("lease_ms = 200", "lease_ms = 900");
-    let line = BOARD.lines().position(|l| l == "lease_ms = 200").expect("there") + 1;
+    let line = BOARD
+        .lines()
+        .position(|l| l == "lease_ms = 200")
+        .expect("there")
+        + 1;
     let says = format!("line {line}: guard.lease_ms is 900 ms, outside 100 to 400 ms");
     assert_eq!(error.says, says);
     assert_eq!(error.remedy, "Give a value from 100 to 400");
@@ -118,20 +142,52 @@ fn a_range_holds_at_its_limit_and_fails_one_step_beyond() {
 
 #[test]
 fn a_value_that_is_no_number_is_refused() {
-    assert!(with("arc_ok_within_s = 1.5", "arc_ok_within_s = nan").says.contains("arc_ok_within_s"));
-    assert!(with("rapid_mm_s = 150", "rapid_mm_s = inf").says.contains("rapid_mm_s"));
+    assert!(
+        with("arc_ok_within_s = 1.5", "arc_ok_within_s = nan")
+            .says
+            .contains("arc_ok_within_s")
+    );
+    assert!(
+        with("rapid_mm_s = 150", "rapid_mm_s = inf")
+            .says
+            .contains("rapid_mm_s")
+    );
 }
 
 #[test]
 fn keys_that_contradict_each_other_are_refused() {
-    assert!(with("slat_top_z = 18", "slat_top_z = 70").says.contains("leaves no room"));
-    assert!(with("probe_slow_mm_s = 5", "probe_slow_mm_s = 25").says.contains("faster"));
-    assert!(with("arc_lost_ms = 30", "arc_lost_ms = 90").says.contains("shorter"));
+    assert!(
+        with("slat_top_z = 18", "slat_top_z = 70")
+            .says
+            .contains("leaves no room")
+    );
+    assert!(
+        with("probe_slow_mm_s = 5", "probe_slow_mm_s = 25")
+            .says
+            .contains("faster")
+    );
+    assert!(
+        with("arc_lost_ms = 30", "arc_lost_ms = 90")
+            .says
+            .contains("shorter")
+    );
     let slow = with("relay_drop_ms = 100", "relay_drop_ms = 19");
     assert!(slow.says.contains("guard.permit_hz is too slow"), "{slow}");
-    assert!(with("torch_off = [5]", "torch_off = [3]").says.contains("M3"));
-    assert!(with("torch_off = [5]", "torch_off = [30]").says.contains("M30"));
-    assert!(with("torch_on = [3, 4]", "torch_on = []").says.contains("empty"));
+    assert!(
+        with("torch_off = [5]", "torch_off = [3]")
+            .says
+            .contains("M3")
+    );
+    assert!(
+        with("torch_off = [5]", "torch_off = [30]")
+            .says
+            .contains("M30")
+    );
+    assert!(
+        with("torch_on = [3, 4]", "torch_on = []")
+            .says
+            .contains("empty")
+    );
 }
 
 #[test]
@@ -144,7 +200,12 @@ fn a_table_without_an_emergency_stop_input_is_refused() {
 fn a_pin_that_reads_a_loose_wire_as_safe_is_refused() {
     let estop = "pin = 19\npull = \"up\"\nclosed_is = \"low\"";
     let error = with(estop, "pin = 19\npull = \"up\"\nclosed_is = \"high\"");
-    assert!(error.says.contains("pins.inputs.estop would read as closed"), "{error}");
+    assert!(
+        error
+            .says
+            .contains("pins.inputs.estop would read as closed"),
+        "{error}"
+    );
     let error = with(estop, "pin = 19\npull = \"down\"\nclosed_is = \"low\"");
     assert!(error.says.contains("would read as closed"), "{error}");
 }
@@ -162,7 +223,12 @@ fn an_emergency_stop_is_not_debounced() {
 #[test]
 fn two_signals_on_one_pin_are_refused_by_name() {
     let error = with("pin = 19", "pin = 18");
-    assert!(error.says.contains("puts estop on pin 18, which permit has already"), "{error}");
+    assert!(
+        error
+            .says
+            .contains("puts estop on pin 18, which permit has already"),
+        "{error}"
+    );
     assert!(with("pin = 19", "pin = 28").says.contains("beyond 27"));
 }
 
@@ -174,7 +240,11 @@ fn an_unknown_signal_is_refused_with_the_list() {
 
 #[test]
 fn a_board_without_the_permits_pin_is_refused() {
-    assert!(with("permit = 18", "").says.contains("pins.permit is missing"));
+    assert!(
+        with("permit = 18", "")
+            .says
+            .contains("pins.permit is missing")
+    );
 }
 
 #[test]

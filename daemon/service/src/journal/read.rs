@@ -167,7 +167,10 @@ fn open(file: &Path) -> rusqlite::Result<Connection> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let db = Connection::open_with_flags(file, flags)?;
     db.busy_timeout(Duration::from_secs(2))?;
-    if db.query_row("SELECT 1 FROM start LIMIT 1", [], |_| Ok(())).is_ok() {
+    if db
+        .query_row("SELECT 1 FROM start LIMIT 1", [], |_| Ok(()))
+        .is_ok()
+    {
         return Ok(db);
     }
     // A folder that we may not write, with no panel writing: read the file as it lies.
@@ -179,7 +182,10 @@ fn open(file: &Path) -> rusqlite::Result<Connection> {
     let Some(path) = file.to_str() else {
         return Ok(db);
     };
-    let path = path.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+    let path = path
+        .replace('%', "%25")
+        .replace('?', "%3f")
+        .replace('#', "%23");
     let uri = format!("file:{path}?immutable=1");
     Connection::open_with_flags(uri, flags | OpenFlags::SQLITE_OPEN_URI)
 }

@@ -129,7 +129,12 @@ impl Store {
     ///
     /// # Errors
     /// In SQLite's words; then none of the rows is in the file.
-    pub fn commit(&mut self, rows: &[Row], lost: Option<(u64, &str)>, full: bool) -> Result<(), String> {
+    pub fn commit(
+        &mut self,
+        rows: &[Row],
+        lost: Option<(u64, &str)>,
+        full: bool,
+    ) -> Result<(), String> {
         self.try_commit(rows, lost, full).map_err(|e| e.to_string())
     }
 

@@ -45,8 +45,10 @@ fn names(dir: &Path) -> Vec<String> {
 fn fixture(dir: &Path) {
     let db = Connection::open(dir.join(FILE)).expect("a file");
     db.execute_batch(SCHEMA).expect("the schema");
-    db.execute_batch(include_str!("fixtures/v1.sql")).expect("the rows");
-    db.pragma_update(None, "application_id", APPLICATION_ID).expect("set");
+    db.execute_batch(include_str!("fixtures/v1.sql"))
+        .expect("the rows");
+    db.pragma_update(None, "application_id", APPLICATION_ID)
+        .expect("set");
     db.pragma_update(None, "user_version", 1).expect("set");
 }
 
@@ -106,7 +108,10 @@ fn a_durable_event_is_acknowledged_only_after_its_commit_has_returned() {
     // The commit is under way: nothing may be said yet.
     assert!(f.reports.try_recv().is_err());
     f.answers.send(Ok(())).expect("it waits");
-    assert_eq!(f.reports.blocking_recv(), Some(JournalReport::Acked(RecordId(1))));
+    assert_eq!(
+        f.reports.blocking_recv(),
+        Some(JournalReport::Acked(RecordId(1)))
+    );
 }
 
 #[test]
@@ -120,7 +125,10 @@ fn events_that_nobody_waits_for_are_committed_without_being_asked_and_not_acknow
     f.journal.put(to_write(2, true));
     f.tries.recv().expect("a try");
     f.answers.send(Ok(())).expect("it waits");
-    assert_eq!(f.reports.blocking_recv(), Some(JournalReport::Acked(RecordId(2))));
+    assert_eq!(
+        f.reports.blocking_recv(),
+        Some(JournalReport::Acked(RecordId(2)))
+    );
 }
 
 #[test]
@@ -138,8 +146,14 @@ fn a_durable_event_takes_those_before_it_along_in_order() {
     assert_eq!(names, ["fixture-2", "fixture-3", "fixture-4"]);
     assert!(full);
     f.answers.send(Ok(())).expect("it waits");
-    assert_eq!(f.reports.blocking_recv(), Some(JournalReport::Acked(RecordId(1))));
-    assert_eq!(f.reports.blocking_recv(), Some(JournalReport::Acked(RecordId(4))));
+    assert_eq!(
+        f.reports.blocking_recv(),
+        Some(JournalReport::Acked(RecordId(1)))
+    );
+    assert_eq!(
+        f.reports.blocking_recv(),
+        Some(JournalReport::Acked(RecordId(4)))
+    );
 }
 
 #[test]
@@ -153,7 +167,10 @@ fn a_write_that_fails_is_tried_again_with_the_same_events_before_anything_is_tol
     }
     f.tries.recv().expect("a try");
     f.answers.send(Ok(())).expect("it waits");
-    assert_eq!(f.reports.blocking_recv(), Some(JournalReport::Acked(RecordId(1))));
+    assert_eq!(
+        f.reports.blocking_recv(),
+        Some(JournalReport::Acked(RecordId(1)))
+    );
 }
 
 #[test]
@@ -175,7 +192,10 @@ fn a_disk_that_stays_full_is_reported_once_and_its_recovery_is_acknowledged() {
     assert_eq!(rows[0].name, "fixture-1", "nothing was lost");
     assert!(full, "what clears a failure is synced");
     f.answers.send(Ok(())).expect("it waits");
-    assert_eq!(f.reports.blocking_recv(), Some(JournalReport::Acked(RecordId(1))));
+    assert_eq!(
+        f.reports.blocking_recv(),
+        Some(JournalReport::Acked(RecordId(1)))
+    );
 }
 
 #[test]
@@ -253,7 +273,10 @@ fn a_known_event_comes_back_at_the_next_start() {
     let event: Event = known_event();
     let (mut journal, _, mut reports) = open(dir.path());
     journal.record(RecordId(1), event.clone(), true, Time::from_ms(5));
-    assert_eq!(reports.blocking_recv(), Some(JournalReport::Acked(RecordId(1))));
+    assert_eq!(
+        reports.blocking_recv(),
+        Some(JournalReport::Acked(RecordId(1)))
+    );
     journal.close();
     let (_journal, past, _reports) = open(dir.path());
     assert_eq!(past, Past::Events(vec![event.clone()]));
@@ -269,16 +292,26 @@ fn a_fixture_of_version_1_is_opened_and_rows_that_are_not_understood_take_nothin
     fixture(dir.path());
     {
         let (journal, past, mut reports) = open(dir.path());
-        assert_eq!(past, Past::Events(Vec::new()), "none of them tells of a stop");
+        assert_eq!(
+            past,
+            Past::Events(Vec::new()),
+            "none of them tells of a stop"
+        );
         let at = Time::from_ms(1);
         journal.record(RecordId(1), known_event(), true, at);
-        assert_eq!(reports.blocking_recv(), Some(JournalReport::Acked(RecordId(1))));
+        assert_eq!(
+            reports.blocking_recv(),
+            Some(JournalReport::Acked(RecordId(1)))
+        );
     }
     let (_journal, past, _reports) = open(dir.path());
     assert_eq!(past, Past::Events(vec![known_event()]));
     let story = read(dir.path(), Which::All).expect("read");
     assert_eq!(story.events.len(), 6);
-    assert_eq!(story.events[2].fields, serde_json::json!("{\"event\":\"fixture-to"));
+    assert_eq!(
+        story.events[2].fields,
+        serde_json::json!("{\"event\":\"fixture-to")
+    );
     assert_eq!(story.gaps[0].lost, 3);
 }
 
@@ -311,7 +344,10 @@ fn one_run_is_told_by_its_number_or_as_the_last() {
     let last = read(dir.path(), Which::Last).expect("there is one");
     assert_eq!((last.run, last.events.len()), (Some(8), 1));
     let none = read(dir.path(), Which::Run(9)).expect_err("there is none");
-    assert!(none.to_string().contains("has no run 9: the last is 8"), "{none}");
+    assert!(
+        none.to_string().contains("has no run 9: the last is 8"),
+        "{none}"
+    );
 }
 
 #[test]
@@ -335,7 +371,10 @@ fn a_second_damaged_journal_does_not_overwrite_the_first() {
     }
     for (n, text) in [(1, "first"), (2, "second")] {
         let kept = dir.path().join(format!("journal.db.unreadable-{n}"));
-        assert_eq!(std::fs::read_to_string(kept).expect("kept"), text.repeat(300));
+        assert_eq!(
+            std::fs::read_to_string(kept).expect("kept"),
+            text.repeat(300)
+        );
     }
 }
 
@@ -350,7 +389,11 @@ fn pages_overwritten_in_the_middle_are_noticed() {
     }
     let file = dir.path().join(FILE);
     let mut bytes = std::fs::read(&file).expect("a file");
-    assert!(bytes.len() > 100_000, "the rows are in the main file: {}", bytes.len());
+    assert!(
+        bytes.len() > 100_000,
+        "the rows are in the main file: {}",
+        bytes.len()
+    );
     let middle = bytes.len() / 2;
     bytes[8192..middle].fill(0xA5);
     std::fs::write(&file, &bytes).expect("written");
@@ -396,7 +439,9 @@ fn each_upgrade_step_is_done_once_and_whole() {
     store::upgrade(&mut db, &two).expect("to version 2");
     store::upgrade(&mut db, &three).expect("to version 3");
     store::upgrade(&mut db, &three).expect("nothing to do");
-    let version: i32 = db.query_row("PRAGMA user_version", [], |r| r.get(0)).expect("set");
+    let version: i32 = db
+        .query_row("PRAGMA user_version", [], |r| r.get(0))
+        .expect("set");
     assert_eq!(version, 3);
     let bad = [two[0], three[1], "CREATE TABLE four (x); no SQL"];
     store::upgrade(&mut db, &bad).expect_err("a bad step");
@@ -410,7 +455,11 @@ fn a_row_can_be_neither_changed_nor_removed() {
     let dir = folder();
     fixture(dir.path());
     let db = Connection::open(dir.path().join(FILE)).expect("open");
-    for act in ["UPDATE event SET says = ''", "DELETE FROM event", "DELETE FROM gap"] {
+    for act in [
+        "UPDATE event SET says = ''",
+        "DELETE FROM event",
+        "DELETE FROM gap",
+    ] {
         let refused = db.execute(act, []).expect_err(act).to_string();
         assert!(refused.contains("only ever added to"), "{refused}");
     }
@@ -434,7 +483,12 @@ fn a_folder_that_cannot_be_made_is_told_with_its_name() {
     std::fs::write(&file, "x").expect("written");
     let (reports, _from) = unbounded_channel();
     let error = Journal::open(&file.join("state"), reports).expect_err("no folder");
-    assert!(error.to_string().contains("a file/state: this folder cannot be made"), "{error}");
+    assert!(
+        error
+            .to_string()
+            .contains("a file/state: this folder cannot be made"),
+        "{error}"
+    );
     assert!(error.remedy.contains("--state"), "{error}");
 }
 
@@ -443,7 +497,10 @@ fn a_journal_can_be_read_while_a_panel_writes_it() {
     let dir = folder();
     let (journal, _, mut reports) = open(dir.path());
     journal.put(to_write(1, true));
-    assert_eq!(reports.blocking_recv(), Some(JournalReport::Acked(RecordId(1))));
+    assert_eq!(
+        reports.blocking_recv(),
+        Some(JournalReport::Acked(RecordId(1)))
+    );
     assert_eq!(names(dir.path()), ["fixture-1"]);
 }
 

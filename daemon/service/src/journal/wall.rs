@@ -34,7 +34,11 @@ fn civil(days: u64) -> (u64, u64, u64) {
     let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
     let march_month = (5 * day_of_year + 2) / 153;
     let day = day_of_year - (153 * march_month + 2) / 5 + 1;
-    let month = if march_month < 10 { march_month + 3 } else { march_month - 9 };
+    let month = if march_month < 10 {
+        march_month + 3
+    } else {
+        march_month - 9
+    };
     let year = 400 * era + year_of_era + u64::from(month <= 2);
     (year, month, day)
 }

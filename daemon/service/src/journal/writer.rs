@@ -163,7 +163,12 @@ impl<S: Sink> Writer<S> {
 
     fn write(&mut self) {
         let count = self.hand.len().min(TOGETHER);
-        let rows: Vec<Row> = self.hand.iter().take(count).map(|w| w.row.clone()).collect();
+        let rows: Vec<Row> = self
+            .hand
+            .iter()
+            .take(count)
+            .map(|w| w.row.clone())
+            .collect();
         let recovered = self.failing.as_ref().is_some_and(|f| f.reported);
         let durable = self.hand.iter().take(count).any(|w| w.durable);
         let full = durable || recovered;
@@ -195,7 +200,11 @@ impl<S: Sink> Writer<S> {
         });
         if !failing.reported && now.duration_since(failing.since) >= GIVE_UP {
             failing.reported = true;
-            tracing::error!(why, waiting = self.hand.len(), "the journal cannot be written");
+            tracing::error!(
+                why,
+                waiting = self.hand.len(),
+                "the journal cannot be written"
+            );
             self.report(JournalReport::Failed(why));
         }
     }
@@ -224,7 +233,10 @@ impl<S: Sink> Writer<S> {
             std::thread::sleep(RETRY);
         }
         if let Err(why) = self.sink.end() {
-            tracing::warn!(why, "the end of this start could not be noted in the journal");
+            tracing::warn!(
+                why,
+                "the end of this start could not be noted in the journal"
+            );
         }
     }
 }

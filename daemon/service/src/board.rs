@@ -1,0 +1,197 @@
+//! The pins of a single-board computer, as the machine file wires them.
+//!
+//! **For**: the guard's thread, which alone holds them.
+//! **Never**: reports a level that was not read. All levels are read afresh at every wake-up,
+//! since an edge may be lost and a level may not; a backend that fails is an error, which counts
+//! as an emergency stop.
+//! **If the process ends**: the permit's pin goes back to an input and there are no more pulses,
+//! so the missing-pulse relay drops out.
+//!
+//! What is decided here (polarity, debounce, which level is which signal) is free of the board and
+//! tested without one; [`gpio`] is the thin rest.
+
+mod debounce;
+mod gpio;
+#[cfg(test)]
+mod tests;
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+use control::Signals;
+use units::Time;
+
+use crate::config::{InputPin, PinsConfig};
+use crate::pins::{Clock, Monotonic, Pins, PinsError, Reading, Wake};
+use debounce::Debounce;
+
+/// A wait on edges lasts no longer than this: the backend's wait cannot be woken, so this is how
+/// late a word from another thread is heard. The permit's half period (5 ms at 100 Hz) and the
+/// limits of the guard are longer.
+const SLICE: Duration = Duration::from_millis(2);
+
+/// The lines of a board: levels as they are, high is true.
+trait Lines: Send {
+    /// Reads all inputs, in the order of the machine file.
+    fn levels(&mut self, high: &mut Vec<bool>) -> Result<(), PinsError>;
+    /// Waits for an edge at any input, or for `span`.
+    fn wait_edge(&mut self, span: Duration) -> Result<(), PinsError>;
+    /// Drives the permit's pin.
+    fn set_permit(&mut self, high: bool) -> Result<(), PinsError>;
+}
+
+/// Opens the pins that the machine file names.
+///
+/// # Errors
+/// The machine file names no pins, this is no such board, or a pin cannot be had.
+pub fn open(config: &PinsConfig) -> Result<Box<dyn Pins>, PinsError> {
+    if config.backend != "board" {
+        return Err(no_backend());
+    }
+    let lines = gpio::BoardLines::open(config)?;
+    let clock = Arc::new(Monotonic::starting_now());
+    Ok(Box::new(BoardPins::new(lines, &config.inputs, clock)))
+}
+
+/// Looks whether this is a board with pins, and touches none of them.
+///
+/// # Errors
+/// It is none, or this user may not use them.
+pub fn look() -> Result<String, PinsError> {
+    gpio::look()
+}
+
+/// The machine file says that there are no pins.
+#[must_use]
+pub fn no_backend() -> PinsError {
+    PinsError {
+        says: "the machine file has pins.backend = \"none\": there is nothing to drive the permit \
+               or to see the emergency stop by"
+            .into(),
+        remedy: "Use `standclear practice`, or set pins.backend = \"board\" and name the pins as \
+                 config/machines/example-board.toml does"
+            .into(),
+    }
+}
+
+/// One input: where its level goes and when it is believed.
+struct Wired {
+    signal: String,
+    active_high: bool,
+    debounce: Debounce,
+}
+
+struct BoardPins<L> {
+    lines: L,
+    wired: Vec<Wired>,
+    clock: Arc<dyn Clock>,
+    woken: Arc<Flag>,
+    told: Option<Signals>,
+    high: Vec<bool>,
+}
+
+#[derive(Default)]
+struct Flag(AtomicBool);
+
+impl Wake for Flag {
+    fn wake(&self) {
+        self.0.store(true, Ordering::Release);
+    }
+}
+
+impl<L: Lines> BoardPins<L> {
+    fn new(lines: L, inputs: &[InputPin], clock: Arc<dyn Clock>) -> Self {
+        let wired = inputs.iter().map(|i| Wired {
+            signal: i.signal.clone(),
+            active_high: i.active_high,
+            debounce: Debounce::new(Duration::from_millis(i.debounce_ms)),
+        });
+        Self {
+            lines,
+            wired: wired.collect(),
+            clock,
+            woken: Arc::default(),
+            told: None,
+            high: Vec::new(),
+        }
+    }
+
+    /// Reads everything; when the next level will be believed that is not yet.
+    fn read(&mut self) -> Result<(Time, Signals, Option<Time>), PinsError> {
+        self.lines.levels(&mut self.high)?;
+        if self.high.len() != self.wired.len() {
+            return Err(PinsError {
+                says: format!(
+                    "{} levels were read of {}",
+                    self.high.len(),
+                    self.wired.len()
+                ),
+                remedy: "Start the panel again; if it stays, report it".into(),
+            });
+        }
+        let now = self.clock.now();
+        let mut signals = Signals::default();
+        let mut settles = None;
+        for (wired, high) in self.wired.iter_mut().zip(&self.high) {
+            let closed = wired.debounce.take(now, *high == wired.active_high);
+            set(&mut signals, &wired.signal, closed);
+            settles = Time::sooner(settles, wired.debounce.settles());
+        }
+        Ok((now, signals, settles))
+    }
+}
+
+/// Puts the state of a contact into its signal. Only `estop` means its opposite: its contact is
+/// closed while all is well.
+fn set(signals: &mut Signals, name: &str, closed: bool) {
+    match name {
+        "fire_on" => signals.fire_on = closed,
+        "arc_ok" => signals.arc_ok = closed,
+        "contact" => signals.contact = closed,
+        "estop" => signals.estop_open = !closed,
+        "hold_button" => signals.hold_button = Some(closed),
+        "float_switch" => signals.float_switch = Some(closed),
+        "air_ok" => signals.air_ok = Some(closed),
+        "source_on" => signals.source_on = Some(closed),
+        "torch_seated" => signals.torch_seated = Some(closed),
+        "gate" => signals.gate_closed = Some(closed),
+        "permit_closed" => signals.permit_closed = Some(closed),
+        "sense_isolated" => signals.sense_isolated = Some(closed),
+        // The machine file is refused with any other name.
+        _ => {}
+    }
+}
+
+impl<L: Lines> Pins for BoardPins<L> {
+    fn clock(&self) -> Arc<dyn Clock> {
+        Arc::clone(&self.clock)
+    }
+
+    fn waker(&self) -> Arc<dyn Wake> {
+        Arc::clone(&self.woken) as Arc<dyn Wake>
+    }
+
+    fn wait(&mut self, deadline: Option<Time>) -> Result<Reading, PinsError> {
+        loop {
+            let (at, signals, settles) = self.read()?;
+            let woken = self.woken.0.swap(false, Ordering::AcqRel);
+            let changed = self.told != Some(signals);
+            if woken || changed || deadline.is_some_and(|d| at >= d) {
+                self.told = Some(signals);
+                return Ok(Reading {
+                    at,
+                    signals,
+                    turn: None,
+                });
+            }
+            let next = Time::sooner(deadline, settles);
+            let span = next.map_or(SLICE, |next| next.since(at).min(SLICE));
+            self.lines.wait_edge(span)?;
+        }
+    }
+
+    fn set_permit(&mut self, level: bool) -> Result<(), PinsError> {
+        self.lines.set_permit(level)
+    }
+}

@@ -1,0 +1,211 @@
+use std::collections::VecDeque;
+use std::pin::Pin;
+use std::sync::Mutex;
+
+use super::*;
+
+/// A clock that is moved by hand and by waiting.
+#[derive(Default)]
+struct Hand(Mutex<Time>);
+
+impl Hand {
+    fn on(&self, span: Duration) {
+        *self.0.lock().expect("one thread") += span;
+    }
+}
+
+impl Clock for Hand {
+    fn now(&self) -> Time {
+        *self.0.lock().expect("one thread")
+    }
+    fn wait_until(&self, _at: Time) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {
+        Box::pin(std::future::pending())
+    }
+}
+
+/// Lines with a script: what the levels are after each wait, and how long the wait took.
+struct Script {
+    clock: Arc<Hand>,
+    now: Vec<bool>,
+    then: VecDeque<(u64, Result<Vec<bool>, ()>)>,
+    permits: Vec<bool>,
+}
+
+impl Lines for Script {
+    fn levels(&mut self, high: &mut Vec<bool>) -> Result<(), PinsError> {
+        high.clone_from(&self.now);
+        Ok(())
+    }
+    fn wait_edge(&mut self, span: Duration) -> Result<(), PinsError> {
+        match self.then.pop_front() {
+            Some((ms, Ok(levels))) => {
+                self.clock.on(Duration::from_millis(ms).min(span));
+                self.now = levels;
+                Ok(())
+            }
+            Some((_, Err(()))) => Err(PinsError {
+                says: "gone".into(),
+                remedy: String::new(),
+            }),
+            None => {
+                self.clock.on(span);
+                Ok(())
+            }
+        }
+    }
+    fn set_permit(&mut self, high: bool) -> Result<(), PinsError> {
+        self.permits.push(high);
+        Ok(())
+    }
+}
+
+fn input(signal: &str, active_high: bool, debounce_ms: u64) -> InputPin {
+    InputPin {
+        signal: signal.into(),
+        pin: 0,
+        active_high,
+        pull: "up".into(),
+        debounce_ms,
+    }
+}
+
+fn pins(inputs: &[InputPin], now: &[bool], then: &[(u64, &[bool])]) -> BoardPins<Script> {
+    let clock = Arc::new(Hand::default());
+    let then = then.iter().map(|(ms, l)| (*ms, Ok(l.to_vec())));
+    let lines = Script {
+        clock: Arc::clone(&clock),
+        now: now.to_vec(),
+        then: then.collect(),
+        permits: Vec::new(),
+    };
+    BoardPins::new(lines, inputs, clock)
+}
+
+#[test]
+fn the_first_reading_comes_at_once_and_not_fitted_is_not_false() {
+    let mut p = pins(&[input("estop", false, 0)], &[false], &[]);
+    let r = p.wait(None).expect("read");
+    assert!(!r.signals.estop_open, "low is closed here");
+    assert_eq!(r.signals.air_ok, None);
+    assert_eq!(r.at, Time::ZERO);
+}
+
+#[test]
+fn an_emergency_stop_opens_at_its_first_edge() {
+    let mut p = pins(&[input("estop", false, 0)], &[false], &[(1, &[true])]);
+    p.wait(None).expect("read");
+    let r = p.wait(None).expect("read");
+    assert!(r.signals.estop_open);
+    assert_eq!(r.at, Time::from_ms(1));
+}
+
+#[test]
+fn a_wire_that_comes_off_reads_as_the_safe_state() {
+    // Pulled up, closed is low: all wires off are all high.
+    let names = [
+        "fire_on",
+        "arc_ok",
+        "estop",
+        "air_ok",
+        "torch_seated",
+        "gate",
+        "source_on",
+    ];
+    let inputs: Vec<_> = names.iter().map(|n| input(n, false, 0)).collect();
+    let s = pins(&inputs, &[true; 7], &[])
+        .wait(None)
+        .expect("read")
+        .signals;
+    assert!(s.estop_open && !s.fire_on && !s.arc_ok);
+    assert_eq!((s.air_ok, s.torch_seated), (Some(false), Some(false)));
+    assert_eq!((s.gate_closed, s.source_on), (Some(false), Some(false)));
+}
+
+#[test]
+fn each_name_sets_its_own_signal_and_no_other() {
+    use crate::config::SIGNALS;
+    let mut seen = Vec::new();
+    for kind in SIGNALS.iter().filter(|k| k.on_a_pin) {
+        let (mut open, mut closed) = (Signals::default(), Signals::default());
+        set(&mut open, kind.name, false);
+        set(&mut closed, kind.name, true);
+        assert_ne!(open, closed, "{} is wired to nothing", kind.name);
+        assert!(
+            !seen.contains(&closed) || kind.name == "estop",
+            "{}",
+            kind.name
+        );
+        seen.push(closed);
+    }
+}
+
+#[test]
+fn a_bounce_shorter_than_the_debounce_is_never_told() {
+    let on = [input("hold_button", true, 5)];
+    let then: [(u64, &[bool]); 4] = [(1, &[true]), (2, &[false]), (1, &[true]), (2, &[false])];
+    let mut p = pins(&on, &[false], &then);
+    p.wait(None).expect("read");
+    let r = p.wait(Some(Time::from_ms(30))).expect("read");
+    assert_eq!(r.at, Time::from_ms(30), "only the deadline ended the wait");
+    assert_eq!(r.signals.hold_button, Some(false));
+}
+
+#[test]
+fn a_level_that_stays_is_told_when_its_time_is_over() {
+    let mut p = pins(&[input("hold_button", true, 5)], &[false], &[(1, &[true])]);
+    p.wait(None).expect("read");
+    let r = p.wait(None).expect("read");
+    assert_eq!(r.signals.hold_button, Some(true));
+    assert_eq!(r.at, Time::from_ms(6), "seen at 1 ms, believed 5 ms later");
+}
+
+#[test]
+fn a_deadline_ends_a_wait_exactly_and_without_a_change() {
+    let mut p = pins(&[input("estop", false, 0)], &[false], &[]);
+    p.wait(None).expect("read");
+    let r = p.wait(Some(Time::from_us(4_700))).expect("read");
+    assert_eq!(r.at, Time::from_us(4_700));
+}
+
+#[test]
+fn a_word_from_another_thread_ends_the_next_wait_once() {
+    let mut p = pins(&[input("estop", false, 0)], &[false], &[]);
+    p.wait(None).expect("read");
+    p.waker().wake();
+    assert_eq!(p.wait(None).expect("read").at, Time::ZERO);
+    let late = Time::from_ms(3);
+    assert_eq!(p.wait(Some(late)).expect("read").at, late);
+}
+
+#[test]
+fn a_backend_that_fails_is_an_error_and_no_reading() {
+    let mut p = pins(&[input("estop", false, 0)], &[false], &[]);
+    p.wait(None).expect("read");
+    p.lines.then.push_back((0, Err(())));
+    p.wait(None).expect_err("it must be told");
+}
+
+#[test]
+fn too_few_levels_are_an_error() {
+    let mut p = pins(
+        &[input("estop", false, 0), input("arc_ok", false, 0)],
+        &[false],
+        &[],
+    );
+    p.wait(None).expect_err("one level is missing");
+}
+
+#[test]
+fn the_permit_goes_to_its_pin() {
+    let mut p = pins(&[], &[], &[]);
+    p.set_permit(true).expect("driven");
+    p.set_permit(false).expect("driven");
+    assert_eq!(p.lines.permits, [true, false]);
+}
+
+#[test]
+fn a_machine_file_without_pins_is_answered_with_what_to_do() {
+    let config = crate::config::Config::built_in();
+    let error = open(&config.pins).err().expect("there are none");
+    assert!(error.remedy.contains("practice"), "{error}");
+}

@@ -1,0 +1,343 @@
+//! All commands and their flags: as typed (clap), then as resolved.
+
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::path::{Path, PathBuf};
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use simulator::harness::FaultSpec;
+
+use super::faults::FaultArg;
+
+/// Where the console listens unless it is told otherwise: this machine alone.
+pub const DEFAULT_LISTEN: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 8440);
+
+/// The whole command line.
+#[derive(Debug, Parser)]
+#[command(
+    name = "standclear",
+    version,
+    about = "The operator's panel of a home-built plasma cutting table",
+    long_about = "The operator's panel of a home-built plasma cutting table: vets a cutting \
+                  program, streams it to the motion controller, watches every cut and keeps a \
+                  journal.\n\nThe emergency stop is a hard-wired circuit: this program only \
+                  watches it. Never rely on it for emergency stop or isolation.",
+    after_help = "Start with `standclear practice`: the same panel on a simulated table."
+)]
+pub struct Cli {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// The panel on the real table
+    Serve(ServeArgs),
+    /// The same panel on a simulated table
+    Practice(PracticeTyped),
+    /// Say whether a cutting program may be cut, and why not
+    Vet(VetArgs),
+    /// Tell what happened, from the journal
+    Log(LogArgs),
+    /// Feed a recorded run through the panel's decisions again and compare (not there yet)
+    Replay(ReplayArgs),
+    /// Look at configuration, serial port and pins: what is wrong and what to do
+    Check(CheckArgs),
+    /// The simulated table as a process of its own
+    #[command(hide = true)]
+    Table(TableArgs),
+}
+
+/// How to print.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// For people.
+    #[default]
+    Text,
+    /// One JSON object.
+    Json,
+}
+
+/// How to print a journal.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum LogFormat {
+    /// For people.
+    #[default]
+    Text,
+    /// One JSON object.
+    Json,
+    /// Comma-separated values, a line for each event.
+    Csv,
+}
+
+/// `standclear serve`.
+#[derive(Clone, Debug, Args)]
+pub struct ServeArgs {
+    /// The machine file of the table
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// Folder of journal and programs [default: $STATE_DIRECTORY, /var/lib/standclear where it
+    /// can be written, else the user's state folder]
+    #[arg(long, value_name = "DIR")]
+    pub state: Option<PathBuf>,
+    /// Where the console listens
+    #[arg(long, value_name = "ADDR", default_value_t = DEFAULT_LISTEN)]
+    pub listen: SocketAddr,
+}
+
+impl ServeArgs {
+    /// The folder of journal and programs.
+    ///
+    /// # Errors
+    /// None was named and none can be found, in words.
+    pub fn state_dir(&self) -> Result<PathBuf, String> {
+        state_dir(self.state.as_deref(), &|name| std::env::var_os(name))
+    }
+}
+
+/// The state folder: as named, as the service manager says, the system's if it can be written,
+/// else the user's.
+pub fn state_dir(
+    named: Option<&Path>,
+    variable: &dyn Fn(&str) -> Option<std::ffi::OsString>,
+) -> Result<PathBuf, String> {
+    if let Some(dir) = named {
+        return Ok(dir.to_path_buf());
+    }
+    let path = |name: &str| variable(name).filter(|v| !v.is_empty()).map(PathBuf::from);
+    if let Some(dirs) = path("STATE_DIRECTORY") {
+        // The service manager separates several by colons; ours is the first.
+        let first = dirs.to_string_lossy().split(':').next().map(PathBuf::from);
+        return Ok(first.unwrap_or(dirs));
+    }
+    let system = Path::new("/var/lib/standclear");
+    if rustix::fs::access(system, rustix::fs::Access::WRITE_OK).is_ok() {
+        return Ok(system.to_path_buf());
+    }
+    let absolute = |p: &PathBuf| p.is_absolute();
+    path("XDG_STATE_HOME")
+        .filter(absolute)
+        .or_else(|| {
+            path("HOME")
+                .filter(absolute)
+                .map(|h| h.join(".local/state"))
+        })
+        .map(|state| state.join("standclear"))
+        .ok_or_else(|| {
+            "no folder for the journal: /var/lib/standclear cannot be written and there is no \
+             HOME. Name one with --state DIR"
+                .into()
+        })
+}
+
+/// `standclear practice`, as typed.
+#[derive(Clone, Debug, Args)]
+pub struct PracticeTyped {
+    /// The cutting program; left out: a built-in demonstration
+    pub program: Option<PathBuf>,
+    /// What lies on the table
+    #[arg(long, value_name = "FILE")]
+    pub setup: Option<PathBuf>,
+    /// The machine file; left out: an invented table
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// Folder of journal and programs; left out: a fresh one that is thrown away
+    #[arg(long, value_name = "DIR")]
+    pub state: Option<PathBuf>,
+    /// At most so many times as fast as a real table (0.1 to 1000) [default: 1, headless 50]
+    #[arg(long, value_name = "N", value_parser = speed)]
+    pub speed: Option<f64>,
+    /// Of every draw of chance: the same seed, the same run
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// With mishaps by chance: misfires, slag, film, pieces that tip, resets
+    #[arg(long)]
+    pub rough: bool,
+    /// Let something go wrong: KIND@CUT[:MM], or noise=RATE; may be repeated
+    #[arg(long = "fault", value_name = "SPEC", long_help = super::faults::HELP)]
+    pub faults: Vec<FaultArg>,
+    /// No console: an automatic operator runs the job, then a summary is printed
+    #[arg(long)]
+    pub headless: bool,
+    /// Where the console listens
+    #[arg(long, value_name = "ADDR", default_value_t = DEFAULT_LISTEN)]
+    pub listen: SocketAddr,
+    /// How the summary of a headless run is printed
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    pub format: Format,
+    /// Join a simulated table that runs already (see the hidden command `table`)
+    #[arg(long, value_name = "DIR", hide = true)]
+    pub table: Option<PathBuf>,
+}
+
+/// `standclear practice`, resolved.
+#[derive(Clone, Debug)]
+pub struct PracticeArgs {
+    /// The cutting program; `None`: the demonstration.
+    pub program: Option<PathBuf>,
+    /// What lies on the table.
+    pub setup: Option<PathBuf>,
+    /// The machine file; `None`: built in.
+    pub config: Option<PathBuf>,
+    /// Folder of journal and programs; `None`: a fresh one.
+    pub state: Option<PathBuf>,
+    /// Ceiling of table time against real time.
+    pub speed: f64,
+    /// Of every draw.
+    pub seed: u64,
+    /// Mishaps by chance are on.
+    pub rough: bool,
+    /// What goes wrong by order.
+    pub faults: Vec<FaultSpec>,
+    /// Chance that a bit on the wire is turned over.
+    pub noise: f64,
+    /// An automatic operator in place of the console.
+    pub headless: bool,
+    /// Where the console listens.
+    pub listen: SocketAddr,
+    /// How the summary is printed.
+    pub format: Format,
+    /// A table that runs already.
+    pub table: Option<PathBuf>,
+}
+
+/// Without a console nobody watches: there is no reason to wait.
+const HEADLESS_SPEED: f64 = 50.0;
+
+impl PracticeArgs {
+    /// From what was typed.
+    ///
+    /// # Errors
+    /// A fault that this version does not know how to bring about, or two rates of noise.
+    pub fn resolve(typed: PracticeTyped) -> Result<Self, String> {
+        let mut faults = Vec::new();
+        let mut noise = None;
+        for fault in typed.faults {
+            match fault {
+                FaultArg::At(spec) => faults.push(spec),
+                FaultArg::Noise(rate) if noise.is_none() => noise = Some(rate),
+                FaultArg::Noise(_) => return Err("--fault noise=RATE: give one rate".into()),
+                FaultArg::PanelKilled => {
+                    return Err(
+                        "--fault panel-killed comes with recovery, in a later version. \
+                                Leave it out"
+                            .into(),
+                    );
+                }
+            }
+        }
+        let default_speed = if typed.headless { HEADLESS_SPEED } else { 1.0 };
+        Ok(Self {
+            program: typed.program,
+            setup: typed.setup,
+            config: typed.config,
+            state: typed.state,
+            speed: typed.speed.unwrap_or(default_speed),
+            seed: typed.seed,
+            rough: typed.rough,
+            faults,
+            noise: noise.unwrap_or(0.0),
+            headless: typed.headless,
+            listen: typed.listen,
+            format: typed.format,
+            table: typed.table,
+        })
+    }
+}
+
+fn speed(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(n) if (0.1..=1000.0).contains(&n) => Ok(n),
+        _ => Err("a number from 0.1 to 1000 is wanted".into()),
+    }
+}
+
+/// `standclear vet`.
+#[derive(Clone, Debug, Args)]
+pub struct VetArgs {
+    /// The cutting program
+    pub program: PathBuf,
+    /// What lies on the table; left out: what needs it is not judged
+    #[arg(long, value_name = "FILE")]
+    pub setup: Option<PathBuf>,
+    /// The machine file; left out: an invented table without a chart
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// How the report is printed
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    pub format: Format,
+}
+
+/// Which run of a journal.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RunChoice {
+    /// By its number.
+    Id(u64),
+    /// The last.
+    Last,
+}
+
+impl std::str::FromStr for RunChoice {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        match text {
+            "last" => Ok(Self::Last),
+            _ => text
+                .parse()
+                .map(Self::Id)
+                .map_err(|_| "the number of a run, or `last`, is wanted".into()),
+        }
+    }
+}
+
+/// `standclear log`.
+#[derive(Clone, Debug, Args)]
+pub struct LogArgs {
+    /// Folder of the journal [default: as `serve`]
+    #[arg(long, value_name = "DIR")]
+    pub state: Option<PathBuf>,
+    /// One run alone: its number, or `last`
+    #[arg(long, value_name = "ID|last")]
+    pub run: Option<RunChoice>,
+    /// How it is printed
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    pub format: LogFormat,
+}
+
+/// `standclear replay`.
+#[derive(Clone, Debug, Args)]
+pub struct ReplayArgs {
+    /// The run's number
+    pub run: u64,
+    /// Folder of the journal [default: as `serve`]
+    #[arg(long, value_name = "DIR")]
+    pub state: Option<PathBuf>,
+}
+
+/// `standclear check`.
+#[derive(Clone, Debug, Args)]
+pub struct CheckArgs {
+    /// The machine file of the table
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+}
+
+/// The hidden `standclear table`.
+#[derive(Clone, Debug, Args)]
+pub struct TableArgs {
+    /// Folder where its wires are laid out
+    #[arg(long, value_name = "DIR")]
+    pub dir: PathBuf,
+    /// The machine file; left out: the invented table
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// At most so many times as fast as a real table
+    #[arg(long, value_name = "N", default_value = "1", value_parser = speed)]
+    pub speed: f64,
+    /// Of every draw of chance
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// With mishaps by chance
+    #[arg(long)]
+    pub rough: bool,
+}

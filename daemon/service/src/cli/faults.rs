@@ -1,0 +1,101 @@
+//! What `--fault` understands: `KIND@CUT[:MM]` and `noise=RATE`.
+
+use std::str::FromStr;
+
+use simulator::harness::{FaultKind, FaultSpec};
+
+/// Every kind at a place, by its name.
+const KINDS: [(&str, FaultKind); 10] = [
+    ("arc-lost", FaultKind::ArcLost),
+    ("no-arc", FaultKind::NoArc),
+    ("arc-stuck", FaultKind::ArcStuck),
+    ("contact-stuck", FaultKind::ContactStuck),
+    ("no-contact", FaultKind::NoContact),
+    ("estop", FaultKind::Estop),
+    ("link-cut", FaultKind::LinkCut),
+    ("controller-reset", FaultKind::ControllerReset),
+    ("air-low", FaultKind::AirLow),
+    ("tip-over", FaultKind::TipOver),
+];
+
+/// For `--help`.
+pub const HELP: &str = "Let something go wrong; may be repeated.
+
+KIND@CUT[:MM]  at cut CUT (from 1), MM along its path; without MM at its pierce or touch-off.
+               KIND: arc-lost, no-arc, arc-stuck, contact-stuck, no-contact, estop, link-cut,
+               controller-reset, air-low, tip-over
+noise=RATE     chance that a bit on the wire is turned over, such as 1e-5";
+
+/// Most of a wire's bits may not be wrong: nothing would get through, and nothing be learnt.
+const MOST_NOISE: f64 = 0.01;
+
+/// One `--fault`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum FaultArg {
+    /// Something goes wrong at a place.
+    At(FaultSpec),
+    /// Bits on the wire are turned over at this rate (0 to 0.01).
+    Noise(f64),
+    /// The service is killed: known by name alone as yet.
+    PanelKilled,
+}
+
+impl FromStr for FaultArg {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if let Some(rate) = text.strip_prefix("noise=") {
+            return match rate.parse::<f64>() {
+                Ok(rate) if (0.0..=MOST_NOISE).contains(&rate) => Ok(Self::Noise(rate)),
+                _ => Err(format!(
+                    "noise={rate}: a rate from 0 to {MOST_NOISE} is wanted"
+                )),
+            };
+        }
+        let (name, place) = match text.split_once('@') {
+            Some((name, place)) => (name, Some(place)),
+            None => (text, None),
+        };
+        let kind = KINDS
+            .iter()
+            .find(|(n, _)| *n == name)
+            .map(|(_, kind)| *kind);
+        if kind.is_none() && name != "panel-killed" {
+            return Err(format!(
+                "there is no kind {name:?}: the kinds are {}",
+                names()
+            ));
+        }
+        let place = place.ok_or_else(|| format!("say where: {name}@CUT or {name}@CUT:MM"))?;
+        let (cut, mm) = at(place)?;
+        Ok(kind.map_or(Self::PanelKilled, |kind| {
+            Self::At(FaultSpec { kind, cut, mm })
+        }))
+    }
+}
+
+fn names() -> String {
+    let mut all: Vec<_> = KINDS.iter().map(|(name, _)| *name).collect();
+    all.extend(["panel-killed", "noise=RATE"]);
+    all.join(", ")
+}
+
+fn at(place: &str) -> Result<(usize, Option<f64>), String> {
+    let (cut, mm) = match place.split_once(':') {
+        Some((cut, mm)) => (cut, Some(mm)),
+        None => (place, None),
+    };
+    let cut = match cut.parse::<usize>() {
+        Ok(n) if n >= 1 => n,
+        _ => return Err(format!("{cut:?} is no cut: they are counted from 1")),
+    };
+    let Some(mm) = mm else {
+        return Ok((cut, None));
+    };
+    match mm.parse::<f64>() {
+        Ok(mm) if mm >= 0.0 && mm.is_finite() => Ok((cut, Some(mm))),
+        _ => Err(format!(
+            "{mm:?} is no place along a cut: give mm from its pierce"
+        )),
+    }
+}

@@ -1,0 +1,280 @@
+use clap::{CommandFactory as _, Parser as _};
+use simulator::harness::FaultKind;
+
+use super::args::{Cli, Command, PracticeArgs, RunChoice, state_dir};
+use super::check::{Found, group_name, port, text as check_text};
+use super::faults::FaultArg;
+use super::log::{csv, text as log_text};
+use crate::journal::{Entry, Gap, Start, Story};
+use std::path::{Path, PathBuf};
+
+fn parsed(line: &str) -> Result<Command, String> {
+    let words = std::iter::once("standclear").chain(line.split_whitespace());
+    let cli = Cli::try_parse_from(words).map_err(|e| {
+        assert_eq!(e.exit_code(), 2, "usage errors end with 2");
+        e.to_string()
+    })?;
+    Ok(cli.command)
+}
+
+fn practice(line: &str) -> Result<PracticeArgs, String> {
+    match parsed(&format!("practice {line}"))? {
+        Command::Practice(typed) => PracticeArgs::resolve(typed),
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn the_definition_of_the_command_line_is_sound() {
+    Cli::command().debug_assert();
+}
+
+#[test]
+fn every_flag_of_the_contract_is_taken() {
+    for line in [
+        "serve --config a --state b --listen 127.0.0.1:1",
+        "practice p --setup a --config b --state c --speed 50 --seed 7 --rough \
+         --fault arc-lost@31:200 --headless --listen 127.0.0.1:0 --format json",
+        "practice",
+        "vet p --setup a --config b --format json",
+        "log --state a --run last --format csv",
+        "log --run 3 --format json",
+        "replay 3 --state a",
+        "check --config a",
+        "table --dir d",
+        "practice --table d",
+    ] {
+        parsed(line).unwrap_or_else(|e| panic!("{line}: {e}"));
+    }
+}
+
+#[test]
+fn what_is_not_in_the_contract_is_a_usage_error() {
+    for line in [
+        "",
+        "cut",
+        "vet",
+        "vet a b",
+        "vet a --format xml",
+        "log --run first",
+        "log --format xml",
+        "practice --speed 0",
+        "practice --speed nan",
+        "practice --speed fast",
+        "practice --seed -1",
+        "practice --listen here",
+        "practice --fault",
+        "replay",
+        "serve --speed 2",
+    ] {
+        assert!(parsed(line).is_err(), "{line:?} was taken");
+    }
+}
+
+#[test]
+fn faults_are_read_with_their_place() {
+    let args = practice("--fault arc-lost@31:200.5 --fault estop@1 --fault noise=1e-5");
+    let args = args.expect("three faults");
+    assert_eq!(args.faults.len(), 2);
+    let lost = args.faults[0];
+    assert_eq!(
+        (lost.kind, lost.cut, lost.mm),
+        (FaultKind::ArcLost, 31, Some(200.5))
+    );
+    let stop = args.faults[1];
+    assert_eq!((stop.kind, stop.cut, stop.mm), (FaultKind::Estop, 1, None));
+    assert_eq!(args.noise, 1e-5);
+}
+
+#[test]
+fn every_kind_of_the_harness_has_its_name_on_the_command_line() {
+    for kind in [
+        FaultKind::ArcLost,
+        FaultKind::NoArc,
+        FaultKind::ArcStuck,
+        FaultKind::ContactStuck,
+        FaultKind::NoContact,
+        FaultKind::Estop,
+        FaultKind::LinkCut,
+        FaultKind::ControllerReset,
+        FaultKind::AirLow,
+        FaultKind::TipOver,
+    ] {
+        let name = serde_json::to_value(kind).expect("a name");
+        let spec = format!("{}@2", name.as_str().expect("text"));
+        match spec.parse::<FaultArg>() {
+            Ok(FaultArg::At(spec)) => assert_eq!(spec.kind, kind),
+            other => panic!("{spec}: {other:?}"),
+        }
+    }
+}
+
+#[test]
+fn a_wrong_fault_says_what_is_wrong_and_what_there_is() {
+    for (spec, says) in [
+        ("arc-gone@1", "tip-over"),
+        ("arc-lost", "arc-lost@CUT"),
+        ("arc-lost@0", "counted from 1"),
+        ("arc-lost@x", "counted from 1"),
+        ("arc-lost@1:-2", "no place"),
+        ("arc-lost@1:inf", "no place"),
+        ("noise=2", "0.01"),
+        ("noise=", "0.01"),
+        ("panel-killed", "say where"),
+    ] {
+        let error = practice(&format!("--fault {spec}")).expect_err(spec);
+        assert!(error.contains(says), "{spec}: {error}");
+    }
+    let error = practice("--fault panel-killed@2").expect_err("not yet");
+    assert!(error.contains("comes with recovery"), "{error}");
+}
+
+#[test]
+fn a_headless_run_does_not_wait_for_a_watcher() {
+    assert_eq!(practice("").expect("ok").speed, 1.0);
+    assert!(practice("--headless").expect("ok").speed > 1.0);
+    assert_eq!(practice("--headless --speed 2").expect("ok").speed, 2.0);
+}
+
+#[test]
+fn the_console_listens_on_this_machine_alone_by_default() {
+    assert!(practice("").expect("ok").listen.ip().is_loopback());
+}
+
+#[test]
+fn the_state_folder_is_found_in_order() {
+    let none = |_: &str| None;
+    let named = state_dir(Some(Path::new("x")), &none);
+    assert_eq!(named, Ok(PathBuf::from("x")));
+    let manager = |n: &str| (n == "STATE_DIRECTORY").then(|| "/s/a:/s/b".into());
+    assert_eq!(state_dir(None, &manager), Ok(PathBuf::from("/s/a")));
+}
+
+#[test]
+fn a_run_is_named_by_number_or_as_the_last() {
+    assert_eq!("last".parse(), Ok(RunChoice::Last));
+    assert_eq!("12".parse(), Ok(RunChoice::Id(12)));
+    assert!("-1".parse::<RunChoice>().is_err());
+}
+
+fn entry(seq: i64, start: i64, clock_us: u64, says: &str) -> Entry {
+    Entry {
+        seq,
+        start,
+        run: Some(7),
+        clock_us,
+        wall: format!("2031-03-01T07:01:0{seq}.000Z"),
+        id: 65_000,
+        name: "fixture".into(),
+        severity: if seq == 2 { "stop" } else { "normal" }.into(),
+        says: says.into(),
+        advice: (seq == 2).then(|| "look at the nozzle".into()),
+        fields: serde_json::json!({"event": "fixture", "says": "a, b"}),
+    }
+}
+
+fn story() -> Story {
+    let start = |start, ended: Option<&str>| Start {
+        start,
+        wall: "2031-03-01T07:00:00.000Z".into(),
+        version: "0.1.0".into(),
+        ended: ended.map(str::to_owned),
+    };
+    Story {
+        run: Some(7),
+        starts: vec![start(1, None), start(2, Some("2031-03-01T08:00:00.000Z"))],
+        events: vec![
+            entry(1, 1, 60_000_000, "the run began"),
+            entry(2, 1, 61_500_000, "the arc was lost,\nat \"61 %\"\u{1b}[2J"),
+            entry(3, 2, 2_000_000, ""),
+        ],
+        gaps: vec![Gap {
+            after: 1,
+            wall: String::new(),
+            lost: 3,
+            why: "the disk was full".into(),
+        }],
+    }
+}
+
+#[test]
+fn a_log_reads_as_a_story() {
+    insta::assert_snapshot!(log_text(&story(), false), @"");
+}
+
+#[test]
+fn a_log_is_coloured_only_when_asked_and_no_record_speaks_to_the_terminal() {
+    assert!(!log_text(&story(), false).contains('\u{1b}'));
+    let coloured = log_text(&story(), true);
+    assert!(coloured.contains("\u{1b}[1;31m"));
+    assert!(!coloured.contains("\u{1b}[2J"));
+}
+
+#[test]
+fn csv_quotes_what_would_break_a_line() {
+    let text = csv(&story());
+    let second = text.split("\r\n").nth(2).expect("a second event");
+    assert!(
+        second.contains("\"the arc was lost,\nat \"\"61 %\"\""),
+        "{second}"
+    );
+    assert_eq!(
+        text.matches("\r\n").count(),
+        4,
+        "a heading and three events"
+    );
+}
+
+#[test]
+fn a_port_that_is_not_there_is_told_with_what_to_do() {
+    let (says, remedy) = port(Path::new("/nowhere/tty")).how.expect_err("not there");
+    assert!(says.starts_with("/nowhere/tty: "), "{says}");
+    assert!(remedy.contains("link.port"), "{remedy}");
+}
+
+#[test]
+fn a_plain_file_is_no_serial_port() {
+    let file = tempfile::NamedTempFile::new().expect("a file");
+    let (says, _) = port(file.path()).how.expect_err("no port");
+    assert!(says.ends_with("is no serial port"), "{says}");
+}
+
+#[test]
+fn the_other_end_of_a_wire_is_taken_for_a_port() {
+    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+    let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pair");
+    grantpt(&master)
+        .and_then(|()| unlockpt(&master))
+        .expect("unlocked");
+    let name = ptsname(&master, Vec::new()).expect("a name");
+    let found = port(Path::new(name.to_str().expect("a path")));
+    assert!(found.how.is_ok(), "{found:?}");
+}
+
+#[test]
+fn a_group_is_named_by_the_systems_list() {
+    let groups = "root:x:0:\ndialout:x:20:ann\n#\n";
+    assert_eq!(group_name(groups, 20), "dialout");
+    assert_eq!(group_name(groups, 21), "21");
+}
+
+#[test]
+fn a_check_tells_each_thing_and_counts_what_is_wrong() {
+    let found = [
+        Found {
+            what: "configuration",
+            how: Ok("machine.toml".into()),
+        },
+        Found {
+            what: "pins",
+            how: Err(("no pins".into(), "Use practice".into())),
+        },
+    ];
+    let text = check_text(&found);
+    assert!(
+        text.contains("pins           WRONG     no pins\n"),
+        "{text}"
+    );
+    assert!(text.contains("-> Use practice\n"), "{text}");
+    assert!(text.ends_with("1 thing is wrong.\n"), "{text}");
+}
