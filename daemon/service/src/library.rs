@@ -1,0 +1,411 @@
+//! The programs that an operator may choose: what is built in, and what lies in the state folder.
+//!
+//! A program is chosen by its id, never by a path that somebody sends: ids are looked up in the
+//! lists made here. What was seen and what is loaded are held together by a version: a program or
+//! setup that was changed in between is refused. A program that vetting refuses has no seal, and
+//! without a seal there is nothing to load.
+
+mod drawing;
+mod shelf;
+
+use std::collections::{BTreeMap, VecDeque};
+use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use control::{Answer, Ask, Job};
+use program::{Acceptance, Report, Severity};
+use serde::{Deserialize, Serialize};
+use units::{Placement, Point};
+
+use crate::config::Config;
+use crate::job::Prepared;
+use crate::panel::{Gone, Panel};
+
+pub use drawing::{Drawing, DrawnCut};
+pub use shelf::{DemoProgram, Listed, demo};
+use shelf::{Shelf, Source};
+
+/// Longest program that is read, bytes: three times a program of a million blocks.
+pub const PROGRAM_BYTES_MAX: u64 = 96 * 1024 * 1024;
+/// Longest reason for accepting a warning, characters: it is kept in the seal and the journal.
+pub const REASON_CHARS_MAX: usize = 200;
+/// Programs whose reading is kept at hand.
+const KEPT_PROGRAMS: usize = 16;
+/// Drawings of loaded jobs kept at hand: the one on the table and a few before it.
+const KEPT_JOBS: usize = 4;
+
+/// Runs after the panel has taken a job (practice lays its sheet on the table).
+pub type OnLoad = Arc<dyn Fn(&Job) + Send + Sync>;
+
+/// Folder of one's own programs below the state folder.
+const PROGRAMS: &str = "programs";
+/// The id of a program that was named on the command line.
+const GIVEN: &str = "given";
+
+/// The library.
+pub struct Library {
+    config: Arc<Config>,
+    shelf: Shelf,
+    on_load: Option<OnLoad>,
+    given: Option<Arc<Chosen>>,
+    read: Mutex<BTreeMap<String, Arc<Chosen>>>,
+    jobs: Mutex<VecDeque<Arc<LoadedJob>>>,
+}
+
+/// A program that was chosen: read, vetted and drawn, and not yet on the table.
+#[derive(Debug)]
+pub struct Chosen {
+    /// Where it lies in the lists.
+    pub listed: Listed,
+    /// Changes with the program's text and its setup.
+    pub version: String,
+    /// Reading, report, row and setup.
+    pub prepared: Prepared,
+    /// Its cuts as they lie on the sheet.
+    pub drawing: Drawing,
+}
+
+/// What a screen must know to draw the job on the table.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LoadedJob {
+    /// Its seal.
+    pub seal: String,
+    /// What it is called.
+    pub name: String,
+    /// Its numbers and places are invented (a program of the demonstration).
+    pub invented: bool,
+    /// Material, as setups write it.
+    pub material: String,
+    /// Thickness, mm.
+    pub thickness_mm: f64,
+    /// Current, A.
+    pub amps: f64,
+    /// Arc voltage at cut height, V.
+    pub volts: f64,
+    /// From arc OK to the start of the path, s.
+    pub pierce_delay_s: f64,
+    /// Warnings that were accepted: a start then takes two steps.
+    pub accepted: usize,
+    /// Predicted time of the whole run, s.
+    pub planned_s: f64,
+    /// Predicted time of each cut, s.
+    pub planned_cuts_s: Vec<f64>,
+    /// Distance of a first step back from a stop, mm.
+    pub resume_back_mm: f64,
+    /// Sheet and cuts.
+    pub drawing: Drawing,
+}
+
+/// A warning that the operator accepts.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Accepted {
+    /// Its place in the report's findings, from 0.
+    pub finding: usize,
+    /// Name of its rule, to be sure that the same finding is meant.
+    pub rule: String,
+    /// Why it is acceptable.
+    pub reason: String,
+}
+
+/// Why the library did not do what was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum LibraryError {
+    /// There is no such program.
+    #[error("there is no program `{0}` in the library")]
+    NoSuchProgram(String),
+    /// Its file cannot be read.
+    #[error("{file}: {why}")]
+    Unreadable {
+        /// Which file.
+        file: String,
+        /// In the system's words, or what is wrong with the setup.
+        why: String,
+    },
+    /// It was changed since it was shown.
+    #[error("`{0}` was changed since it was read")]
+    Changed(String),
+    /// An acceptance does not fit the report.
+    #[error("acceptance {place}: {why}")]
+    BadAcceptance {
+        /// Its place in the list of acceptances, from 1.
+        place: usize,
+        /// What is wrong with it.
+        why: String,
+    },
+    /// No seal, so there is nothing to load.
+    #[error(transparent)]
+    NotSealed(#[from] crate::job::NotSealed),
+    /// The service is shutting down.
+    #[error(transparent)]
+    Gone(#[from] Gone),
+}
+
+impl LibraryError {
+    /// What to do about it.
+    #[must_use]
+    pub fn remedy(&self) -> &'static str {
+        match self {
+            Self::NoSuchProgram(_) => "Choose one from the list.",
+            Self::Unreadable { .. } => "Put the file right, then choose it again.",
+            Self::Changed(_) => "Read its report again.",
+            Self::BadAcceptance { .. } => "Accept each warning by itself, with a reason.",
+            Self::NotSealed(_) => "Read the report: it names what bars the job, and the remedy.",
+            Self::Gone(_) => "Wait until the panel is up again.",
+        }
+    }
+}
+
+impl Library {
+    /// A library of the built-in programs and of those in the folder `programs` of the state
+    /// folder (it need not exist). `given`: one that was named on the command line; the console
+    /// opens on it.
+    #[must_use]
+    pub fn new(
+        config: Arc<Config>,
+        state: &Path,
+        on_load: Option<OnLoad>,
+        given: Option<Arc<Prepared>>,
+    ) -> Self {
+        let given = given.map(|prepared| {
+            let listed = shelf::same_demo(&prepared.text).unwrap_or_else(|| Listed {
+                id: GIVEN.to_owned(),
+                name: prepared.name.clone(),
+                file: prepared.name.clone(),
+                invented: false,
+            });
+            let setup = serde_json::to_vec(&prepared.setup).unwrap_or_default();
+            Arc::new(Chosen {
+                listed,
+                version: shelf::version(&prepared.text, &setup),
+                drawing: drawing_of(&prepared, &config),
+                prepared: (*prepared).clone(),
+            })
+        });
+        Self {
+            config,
+            shelf: Shelf::new(state.join(PROGRAMS)),
+            on_load,
+            given,
+            read: Mutex::default(),
+            jobs: Mutex::default(),
+        }
+    }
+
+    /// Every program that may be chosen: the one of the command line, own ones, those of the
+    /// demonstration.
+    #[must_use]
+    pub fn list(&self) -> Vec<Listed> {
+        let listed = self.shelf.list();
+        match &self.given {
+            Some(given) if listed.iter().all(|l| l.id != given.listed.id) => {
+                [vec![given.listed.clone()], listed].concat()
+            }
+            _ => listed,
+        }
+    }
+
+    /// The id of the program that the console opens on.
+    #[must_use]
+    pub fn opens_on(&self) -> Option<String> {
+        self.given.as_ref().map(|g| g.listed.id.clone())
+    }
+
+    /// Reads, vets and draws a program; what was read before is not read again.
+    ///
+    /// # Errors
+    /// [`LibraryError::NoSuchProgram`] and [`LibraryError::Unreadable`]. A program that may not be
+    /// cut is no error: its report says so.
+    pub fn choose(&self, id: &str) -> Result<Arc<Chosen>, LibraryError> {
+        if let Some(given) = &self.given
+            && given.listed.id == id
+        {
+            return Ok(given.clone());
+        }
+        let source = self.shelf.open(id)?;
+        let version = source.version();
+        if let Some(kept) = lock(&self.read).get(id)
+            && kept.version == version
+        {
+            return Ok(kept.clone());
+        }
+        let chosen = Arc::new(self.prepare(source, version)?);
+        let mut read = lock(&self.read);
+        if read.len() >= KEPT_PROGRAMS {
+            read.pop_first();
+        }
+        read.insert(id.to_owned(), chosen.clone());
+        Ok(chosen)
+    }
+
+    fn prepare(&self, source: Source, version: String) -> Result<Chosen, LibraryError> {
+        let setup = source.setup()?;
+        let prepared = Prepared::new(&self.config, &source.listed.name, &source.text, setup);
+        Ok(Chosen {
+            listed: source.listed,
+            version,
+            drawing: drawing_of(&prepared, &self.config),
+            prepared,
+        })
+    }
+
+    /// Seals a chosen program with the warnings that were accepted.
+    ///
+    /// # Errors
+    /// Why there is no sealed job: changed since it was read, an acceptance that does not fit, a
+    /// warning not accepted, a refusal.
+    pub fn seal(
+        &self,
+        id: &str,
+        version: &str,
+        accepted: &[Accepted],
+    ) -> Result<Arc<Job>, LibraryError> {
+        let chosen = self.choose(id)?;
+        if chosen.version != version {
+            return Err(LibraryError::Changed(chosen.listed.name.clone()));
+        }
+        let acceptances = acceptances(&chosen.prepared.report, accepted)?;
+        let job = chosen.prepared.seal(&self.config, &acceptances)?;
+        let mut loaded = LoadedJob::new(&job, self.config.sheet_corner);
+        loaded.accepted = acceptances.len();
+        loaded.invented = chosen.listed.invented;
+        if let Some(setup) = &chosen.prepared.setup {
+            loaded.drawing.lay(setup);
+        }
+        self.keep(loaded);
+        Ok(job)
+    }
+
+    /// Seals a chosen program and asks the panel to take it.
+    ///
+    /// # Errors
+    /// As [`Library::seal`], and when the service is shutting down. A panel that does not take it
+    /// is no error: its answer says why.
+    pub async fn load(
+        &self,
+        panel: &Panel,
+        generation: u64,
+        job: Arc<Job>,
+    ) -> Result<Answer, LibraryError> {
+        let answer = panel
+            .ask(generation, Ask::Load { job: job.clone() })
+            .await?;
+        if matches!(answer, Answer::Accepted | Answer::AlreadySo)
+            && let Some(on_load) = &self.on_load
+        {
+            on_load(&job);
+        }
+        Ok(answer)
+    }
+
+    /// Lets screens draw a job that came from elsewhere: the command line, or a journal.
+    /// `invented`: its numbers and places are of the demonstration.
+    pub fn remember(&self, job: &Job, invented: bool) {
+        let mut loaded = LoadedJob::new(job, self.config.sheet_corner);
+        loaded.invented = invented;
+        self.keep(loaded);
+    }
+
+    fn keep(&self, loaded: LoadedJob) {
+        let mut jobs = lock(&self.jobs);
+        jobs.retain(|j| j.seal != loaded.seal);
+        jobs.push_front(Arc::new(loaded));
+        jobs.truncate(KEPT_JOBS);
+    }
+
+    /// The drawing of a job by its seal; `None`: not sealed here since the service started.
+    #[must_use]
+    pub fn job(&self, seal: &str) -> Option<Arc<LoadedJob>> {
+        lock(&self.jobs).iter().find(|j| j.seal == seal).cloned()
+    }
+}
+
+impl LoadedJob {
+    fn new(job: &Job, sheet_corner: Point) -> Self {
+        let cuts = job.cuts.iter().map(|cut| {
+            let path = cut.path.iter().map(|e| e.segment);
+            (cut.pierce, path.collect::<Vec<_>>())
+        });
+        let mut drawing = Drawing::of(cuts, sheet_corner);
+        drawing.sheet = Some(job.sheet);
+        drawing.kerf_mm = Some(job.row.kerf_mm);
+        Self {
+            seal: job.seal.hash().to_owned(),
+            name: job.name.clone(),
+            invented: false,
+            material: job.row.material.clone(),
+            thickness_mm: job.thickness_mm,
+            amps: job.row.amps,
+            volts: job.row.volts,
+            pierce_delay_s: job.row.pierce_delay_s,
+            accepted: 0,
+            planned_s: job.planned_s,
+            planned_cuts_s: job.planned_cuts_s.clone(),
+            resume_back_mm: job.cycle.resume_back_mm,
+            drawing,
+        }
+    }
+}
+
+/// A program that was read, as it lies on the sheet.
+fn drawing_of(prepared: &Prepared, config: &Config) -> Drawing {
+    let setup = prepared.setup.as_ref();
+    let placement = setup.map_or_else(Placement::default, |s| Placement {
+        origin: s.origin,
+        rotation_deg: s.rotation,
+    });
+    let cuts = prepared.reading.cut_list.cuts.iter().map(|cut| {
+        let path = cut.path.iter().map(|e| e.segment.placed(&placement));
+        (placement.place(cut.pierce), path.collect::<Vec<_>>())
+    });
+    let mut drawing = Drawing::of(cuts, config.sheet_corner);
+    drawing.kerf_mm = prepared.row.as_ref().map(|r| r.kerf_mm);
+    if let Some(setup) = setup {
+        drawing.lay(setup);
+    }
+    drawing
+}
+
+/// Holds what the operator accepts against the report.
+fn acceptances(report: &Report, accepted: &[Accepted]) -> Result<Vec<Acceptance>, LibraryError> {
+    let mut fitting = Vec::with_capacity(accepted.len());
+    for (k, a) in accepted.iter().enumerate() {
+        let bad = |why: String| LibraryError::BadAcceptance { place: k + 1, why };
+        let Some(finding) = report.findings.get(a.finding) else {
+            return Err(bad(format!("the report has no finding {}", a.finding)));
+        };
+        if finding.rule != a.rule {
+            return Err(bad(format!(
+                "finding {} is `{}`, not `{}`",
+                a.finding, finding.rule, a.rule
+            )));
+        }
+        if finding.severity != Severity::Warn {
+            return Err(bad(format!("`{}` is not a warning", a.rule)));
+        }
+        let reason = a.reason.trim();
+        if reason.is_empty() {
+            return Err(bad(format!("`{}` has no reason", a.rule)));
+        }
+        if reason.chars().count() > REASON_CHARS_MAX {
+            return Err(bad(format!(
+                "the reason for `{}` is longer than {REASON_CHARS_MAX} characters",
+                a.rule
+            )));
+        }
+        fitting.push(Acceptance {
+            rule: a.rule.clone(),
+            finding: a.finding,
+            reason: reason.to_owned(),
+        });
+    }
+    Ok(fitting)
+}
+
+/// A panic while the lock was held leaves nothing half done here: lists are replaced whole.
+fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,189 @@
+//! A sheet and its cuts as a screen draws them.
+
+use program::Setup;
+use serde::{Deserialize, Serialize};
+use units::{Point, Segment};
+
+/// How far a drawn path may be from the true one, mm: half a pixel of a held cut drawn four times
+/// as large.
+const DRAWN_WITHIN_MM: f64 = 0.1;
+/// Most points of a drawing; beyond, it gets coarser.
+const POINTS_MAX: usize = 60_000;
+
+/// A sheet and what is cut from it, in sheet coordinates, mm.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Drawing {
+    /// Sheet size; `None`: nobody has said what lies on the table.
+    pub sheet: Option<Point>,
+    /// The sheet's lower left corner in machine coordinates, which the scales show.
+    pub corner: Point,
+    /// Width of the slot, mm.
+    pub kerf_mm: Option<f64>,
+    /// The cuts in order.
+    pub cuts: Vec<DrawnCut>,
+    /// The ground clamp.
+    pub clamp: Option<Point>,
+    /// Things that stand on the sheet: lower left corner and size.
+    pub keepouts: Vec<[Point; 2]>,
+    /// Outlines of areas already cut away.
+    pub used: Vec<Vec<Point>>,
+}
+
+/// One cut as drawn.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct DrawnCut {
+    /// Where it is pierced.
+    pub pierce: [f64; 2],
+    /// True length, mm.
+    pub length_mm: f64,
+    /// Places along it with their true distance from the pierce: x, y, mm along.
+    pub points: Vec<[f64; 3]>,
+}
+
+impl Drawing {
+    pub(super) fn of(cuts: impl Iterator<Item = (Point, Vec<Segment>)>, corner: Point) -> Self {
+        let cuts: Vec<_> = cuts.collect();
+        let mut within = DRAWN_WITHIN_MM;
+        loop {
+            let drawn: Vec<DrawnCut> = cuts.iter().map(|(p, s)| draw(*p, s, within)).collect();
+            let points: usize = drawn.iter().map(|d| d.points.len()).sum();
+            // Every path keeps its two ends: beyond that nothing can be left out.
+            if points <= POINTS_MAX.max(2 * drawn.len()) || within > 100.0 {
+                return Self {
+                    corner,
+                    cuts: drawn,
+                    ..Self::default()
+                };
+            }
+            within *= 2.0;
+        }
+    }
+
+    pub(super) fn lay(&mut self, setup: &Setup) {
+        self.sheet = Some(setup.sheet);
+        self.clamp = setup.clamp;
+        self.used.clone_from(&setup.used);
+        self.keepouts = setup
+            .keepouts
+            .iter()
+            .map(|k| [k.at.moved(-k.size.x / 2.0, -k.size.y / 2.0), k.size])
+            .collect();
+    }
+}
+
+fn draw(pierce: Point, path: &[Segment], within: f64) -> DrawnCut {
+    let mut along = 0.0;
+    let mut places = vec![(pierce, 0.0)];
+    for segment in path {
+        let length = segment.length();
+        let flat = segment.flatten(within / 2.0);
+        let n = flat.len() as f64;
+        // A flattened arc is cut into equal parts, so its places are equally far along.
+        for (k, p) in flat.iter().enumerate() {
+            places.push((*p, along + length * (k as f64 + 1.0) / n));
+        }
+        along += length;
+    }
+    let kept = thin(&places, within / 2.0);
+    DrawnCut {
+        pierce: [round(pierce.x), round(pierce.y)],
+        length_mm: round(along),
+        points: kept
+            .iter()
+            .map(|(p, s)| [round(p.x), round(p.y), round(*s)])
+            .collect(),
+    }
+}
+
+/// Leaves out places that lie within `off` mm of the line between those that stay.
+fn thin(places: &[(Point, f64)], off: f64) -> Vec<(Point, f64)> {
+    let mut keep = vec![false; places.len()];
+    let mut spans = vec![(0, places.len().saturating_sub(1))];
+    while let Some((a, b)) = spans.pop() {
+        keep[a] = true;
+        keep[b] = true;
+        if b <= a + 1 {
+            continue;
+        }
+        let chord = Segment::Line {
+            from: places[a].0,
+            to: places[b].0,
+        };
+        let mut worst = (a, 0.0);
+        for (k, place) in places.iter().enumerate().take(b).skip(a + 1) {
+            let away = chord.nearest(place.0).1;
+            if away > worst.1 {
+                worst = (k, away);
+            }
+        }
+        if worst.1 > off {
+            spans.push((a, worst.0));
+            spans.push((worst.0, b));
+        }
+    }
+    let kept = places.iter().zip(&keep).filter(|(_, keep)| **keep);
+    kept.map(|(place, _)| *place).collect()
+}
+
+fn round(mm: f64) -> f64 {
+    (mm * 100.0).round() / 100.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn circle(r: f64) -> Vec<Segment> {
+        let start = Point::new(r, 0.0);
+        vec![Segment::Arc {
+            from: start,
+            to: start,
+            centre: Point::new(0.0, 0.0),
+            clockwise: false,
+        }]
+    }
+
+    #[test]
+    fn a_drawn_circle_stays_within_a_tenth_and_ends_at_its_true_length() {
+        let path = draw(Point::new(50.0, 0.0), &circle(50.0), DRAWN_WITHIN_MM);
+        for pair in path.points.windows(2) {
+            let middle =
+                Point::new(pair[0][0], pair[0][1]).toward(Point::new(pair[1][0], pair[1][1]), 0.5);
+            let off = (middle.distance(Point::new(0.0, 0.0)) - 50.0).abs();
+            assert!(off < 0.11, "{off}");
+        }
+        let last = path.points[path.points.len() - 1];
+        assert!((last[2] - 100.0 * std::f64::consts::PI).abs() < 0.01);
+    }
+
+    #[test]
+    fn a_straight_path_in_a_thousand_pieces_is_drawn_with_two_points() {
+        let path: Vec<Segment> = (0..1000)
+            .map(|k| Segment::Line {
+                from: Point::new(f64::from(k), 0.0),
+                to: Point::new(f64::from(k + 1), 0.0),
+            })
+            .collect();
+        let drawn = draw(Point::new(0.0, 0.0), &path, DRAWN_WITHIN_MM);
+        assert_eq!(drawn.points, vec![[0.0, 0.0, 0.0], [1000.0, 0.0, 1000.0]]);
+    }
+
+    #[test]
+    fn a_huge_program_is_drawn_coarser_and_not_longer() {
+        let zigzag = |n: usize| -> Vec<Segment> {
+            (0..n)
+                .map(|k| {
+                    let at = |k: usize| Point::new(k as f64, if k % 2 == 0 { 0.0 } else { 0.4 });
+                    Segment::Line {
+                        from: at(k),
+                        to: at(k + 1),
+                    }
+                })
+                .collect()
+        };
+        let cuts = (0..4).map(|_| (Point::new(0.0, 0.0), zigzag(40_000)));
+        let drawing = Drawing::of(cuts, Point::default());
+        let points: usize = drawing.cuts.iter().map(|c| c.points.len()).sum();
+        assert!(points <= POINTS_MAX, "{points}");
+    }
+}

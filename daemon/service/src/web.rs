@@ -1,0 +1,114 @@
+//! The console's server: static files, one socket that tells, and requests by POST.
+//!
+//! It decides nothing: what may be done is in the published view, and the machine answers every
+//! request by itself. What it must never do: move or fire anything by GET, take a request from a
+//! page of another site, or let a slow screen hold up the machine. If it dies, the machine and the
+//! guard do not notice.
+
+mod ask;
+mod door;
+mod feed;
+mod files;
+pub mod messages;
+
+#[cfg(test)]
+mod fixtures;
+#[cfg(test)]
+mod tests;
+
+use std::future::Future;
+use std::io;
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::ConnectInfo;
+use axum::middleware;
+use axum::routing::{get, post};
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+
+use crate::config::Config;
+use crate::library::Library;
+use crate::panel::Panel;
+
+pub use messages::Event;
+
+/// Does at the simulated table what clears a fault in life. The error is in the table's words.
+pub type SetRight = dyn Fn() -> Result<(), String> + Send + Sync;
+
+/// Gives the latest events of the journal, oldest first, at most so many. The error is in words.
+pub type Happened = dyn Fn(usize) -> Result<Vec<Event>, String> + Send + Sync;
+
+/// What the console is served from.
+#[derive(Clone)]
+pub struct WebState {
+    /// The machine.
+    pub panel: Panel,
+    /// The programs.
+    pub library: Arc<Library>,
+    /// The hands at a simulated table; `None`: the table is real.
+    pub set_right: Option<Arc<SetRight>>,
+    /// The table.
+    pub config: Arc<Config>,
+    /// What has happened.
+    pub happened: Arc<Happened>,
+}
+
+/// What the handlers share.
+#[derive(Clone)]
+struct Served {
+    state: WebState,
+    feed: Arc<feed::Feed>,
+    stop: watch::Receiver<bool>,
+}
+
+/// Serves the console until `shutdown` is done; then open sockets are closed.
+///
+/// # Errors
+/// The listener's.
+pub async fn serve(
+    listener: TcpListener,
+    state: WebState,
+    shutdown: impl Future<Output = ()> + Send + 'static,
+) -> io::Result<()> {
+    let (stopping, stop) = watch::channel(false);
+    let feed = feed::Feed::new(&state);
+    let telling = tokio::spawn(feed::tell(feed.clone(), state.panel.watch(), stop.clone()));
+    let served = Served { state, feed, stop };
+    let app = routes(served).into_make_service_with_connect_info::<SocketAddr>();
+    let ended = axum::serve(listener, app)
+        .with_graceful_shutdown(async move {
+            shutdown.await;
+            let _ = stopping.send(true);
+        })
+        .await;
+    telling.abort();
+    ended
+}
+
+fn routes(served: Served) -> Router {
+    Router::new()
+        .route("/api/watch", get(feed::watch))
+        .route("/api/programs", get(ask::programs))
+        .route("/api/program", get(ask::program))
+        .route("/api/job", get(ask::job))
+        .route("/api/events", get(ask::events))
+        .route("/api/load", post(ask::load))
+        .route("/api/ask", post(ask::ask))
+        .route("/api/hold", post(ask::hold))
+        .route("/api/table", post(ask::table))
+        .route(
+            "/api/{*rest}",
+            get(ask::nothing_there).post(ask::nothing_there),
+        )
+        .fallback(get(files::file))
+        .layer(middleware::from_fn(door::keep))
+        .layer(middleware::from_fn(files::headers))
+        .with_state(served)
+}
+
+/// Only a screen on this machine may command; others watch, and may ask for HOLD.
+fn at_the_console(peer: ConnectInfo<SocketAddr>) -> bool {
+    peer.0.ip().to_canonical().is_loopback()
+}

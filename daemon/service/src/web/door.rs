@@ -1,0 +1,127 @@
+//! Who is let in: only pages that this panel has served itself.
+//!
+//! A page of another site in the same browser can send requests here, and can make its own name
+//! point at this machine. Both are told by what the browser adds by itself and no page can change:
+//! the host that was asked for, and the origin of the page that asks.
+
+use std::net::IpAddr;
+
+use axum::extract::Request;
+use axum::http::{HeaderMap, Method, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+
+use super::ask::trouble;
+
+/// Lets a request pass, or says why not.
+pub(super) async fn keep(request: Request, next: Next) -> Response {
+    let sensitive =
+        request.method() != Method::GET && request.method() != Method::HEAD || is_upgrade(&request);
+    match judge(request.headers(), sensitive) {
+        Ok(()) => next.run(request).await,
+        Err((field, says)) => {
+            tracing::warn!(field, says, path = request.uri().path(), "turned away");
+            let remedy = "Open the console at the address that the panel prints.";
+            trouble(StatusCode::FORBIDDEN, field, says, remedy).into_response()
+        }
+    }
+}
+
+fn is_upgrade(request: &Request) -> bool {
+    request.headers().contains_key(header::UPGRADE) || request.uri().path() == "/api/watch"
+}
+
+fn judge(headers: &HeaderMap, sensitive: bool) -> Result<(), (&'static str, String)> {
+    let mut hosts = headers.get_all(header::HOST).iter();
+    let (Some(host), None) = (hosts.next(), hosts.next()) else {
+        return Err(("Host", "one host must be named".into()));
+    };
+    let Ok(host) = host.to_str() else {
+        return Err(("Host", "not readable".into()));
+    };
+    // A name can be made to point here by whoever owns it; an address cannot.
+    let name = without_port(host);
+    let address = name.trim_start_matches('[').trim_end_matches(']');
+    if !name.eq_ignore_ascii_case("localhost") && address.parse::<IpAddr>().is_err() {
+        return Err(("Host", format!("`{host}` is not an address of this panel")));
+    }
+    if !sensitive {
+        return Ok(());
+    }
+    if let Some(site) = headers.get("sec-fetch-site")
+        && site != "same-origin"
+        && site != "none"
+    {
+        return Err(("Sec-Fetch-Site", "a page of another site asks".into()));
+    }
+    // A browser always says where a page that sends this comes from; a tool on this machine that
+    // says nothing is no page.
+    for origin in headers.get_all(header::ORIGIN) {
+        if origin.to_str().ok() != Some(&format!("http://{host}")) {
+            return Err(("Origin", format!("{origin:?} is not this panel's page")));
+        }
+    }
+    Ok(())
+}
+
+fn without_port(host: &str) -> &str {
+    if host.starts_with('[') {
+        return host.split_inclusive(']').next().unwrap_or(host);
+    }
+    host.split(':').next().unwrap_or(host)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn asked(pairs: &[(&'static str, &str)], sensitive: bool) -> Option<&'static str> {
+        let mut headers = HeaderMap::new();
+        for (name, value) in pairs {
+            headers.append(*name, value.parse().expect("a header"));
+        }
+        judge(&headers, sensitive).err().map(|(field, _)| field)
+    }
+
+    #[test]
+    fn a_page_of_this_panel_is_let_in() {
+        for host in ["127.0.0.1:7430", "localhost:7430", "[::1]:7430", "10.0.0.7"] {
+            let origin = format!("http://{host}");
+            assert_eq!(asked(&[("host", host), ("origin", &origin)], true), None);
+        }
+        let typed = [("host", "127.0.0.1:7430"), ("sec-fetch-site", "none")];
+        assert_eq!(asked(&typed, false), None);
+    }
+
+    #[test]
+    fn a_name_made_to_point_here_is_turned_away_even_for_reading() {
+        for host in [
+            "evil.example:7430",
+            "localhost.evil.example",
+            "",
+            "127.0.0.1.evil.example",
+        ] {
+            assert_eq!(asked(&[("host", host)], false), Some("Host"), "{host}");
+        }
+        assert_eq!(asked(&[], false), Some("Host"));
+        let twice = [("host", "127.0.0.1:1"), ("host", "evil.example")];
+        assert_eq!(asked(&twice, false), Some("Host"));
+    }
+
+    #[test]
+    fn a_page_of_another_site_or_another_port_is_turned_away() {
+        let host = ("host", "127.0.0.1:7430");
+        for origin in [
+            "http://evil.example",
+            "http://127.0.0.1:9999",
+            "null",
+            "https://127.0.0.1:7430",
+        ] {
+            assert_eq!(asked(&[host, ("origin", origin)], true), Some("Origin"));
+        }
+        for site in ["cross-site", "same-site"] {
+            let asks = [host, ("sec-fetch-site", site)];
+            assert_eq!(asked(&asks, true), Some("Sec-Fetch-Site"));
+        }
+    }
+}

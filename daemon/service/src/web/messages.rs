@@ -1,0 +1,220 @@
+//! What goes over the wire between panel and screens: our own messages, with a version.
+//!
+//! If a test of the fixtures fails, do not change the fixture first: a screen that was loaded
+//! before an update speaks the old messages. Raise [`VERSION`], and it will say so and load itself
+//! again.
+
+use std::collections::BTreeMap;
+
+use control::view::{CutView, View};
+use control::{Answer, Ask, Cause, CheckId, ResumeFrom};
+use program::Report;
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+use units::Point;
+
+use crate::library::{Accepted, Drawing, Listed, LoadedJob};
+
+/// Version of every message.
+pub const VERSION: u32 = 1;
+
+/// What the socket tells.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "kind")]
+pub enum Told {
+    /// Everything, first of all and after [`Told::Dropped`].
+    Snapshot {
+        /// [`VERSION`].
+        v: u32,
+        /// Number of this message; the next delta is one more.
+        n: u64,
+        /// When it was published, s on the panel's clock.
+        at_s: f64,
+        /// The table.
+        table: Table,
+        /// The machine's view.
+        view: Box<View>,
+    },
+    /// What has changed since the message before. With nothing in it: the panel lives.
+    Delta {
+        /// [`VERSION`].
+        v: u32,
+        /// One more than the message before.
+        n: u64,
+        /// When it was published, s on the panel's clock.
+        at_s: f64,
+        /// Fields of the view that changed, with their new values.
+        set: Map<String, Value>,
+        /// Cuts that changed, by their place from 0.
+        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        cuts: BTreeMap<usize, CutView>,
+    },
+    /// This screen was too slow: messages were left out. A snapshot follows.
+    Dropped {
+        /// [`VERSION`].
+        v: u32,
+        /// How many were left out.
+        missed: u64,
+    },
+}
+
+/// What a screen must know of the table.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Table {
+    /// What it is called.
+    pub name: String,
+    /// It is a simulated one: nothing real moves.
+    pub practice: bool,
+    /// The program that the console opens on, if any.
+    pub opens_on: Option<String>,
+}
+
+/// A request to the machine. A job comes from the library, never from a screen, so there is no
+/// `load` here.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", tag = "kind", deny_unknown_fields)]
+#[allow(missing_docs, reason = "as in `control::Ask`")]
+pub enum ScreenAsk {
+    Unload,
+    Vouch { check: CheckId, yes: bool },
+    Start,
+    Hold,
+    HoldAfterCut,
+    Resume { from: ResumeFrom },
+    SkipCut,
+    EndJob,
+    Seen { cause: Cause },
+    Clear { cause: Cause },
+    Home,
+    ConfirmPlace,
+    PermitTest,
+}
+
+impl From<ScreenAsk> for Ask {
+    fn from(ask: ScreenAsk) -> Self {
+        match ask {
+            ScreenAsk::Unload => Self::Unload,
+            ScreenAsk::Vouch { check, yes } => Self::Vouch { check, yes },
+            ScreenAsk::Start => Self::Start,
+            ScreenAsk::Hold => Self::Hold,
+            ScreenAsk::HoldAfterCut => Self::HoldAfterCut,
+            ScreenAsk::Resume { from } => Self::Resume { from },
+            ScreenAsk::SkipCut => Self::SkipCut,
+            ScreenAsk::EndJob => Self::EndJob,
+            ScreenAsk::Seen { cause } => Self::Seen { cause },
+            ScreenAsk::Clear { cause } => Self::Clear { cause },
+            ScreenAsk::Home => Self::Home,
+            ScreenAsk::ConfirmPlace => Self::ConfirmPlace,
+            ScreenAsk::PermitTest => Self::PermitTest,
+        }
+    }
+}
+
+/// Body of `POST /api/load`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LoadAsked {
+    /// The generation of the view that the screen saw.
+    pub generation: u64,
+    /// Which program.
+    pub id: String,
+    /// Which version of it was read.
+    pub version: String,
+    /// Warnings accepted, one by one.
+    pub accepted: Vec<Accepted>,
+}
+
+/// The machine's answer to a request.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Answered {
+    /// [`VERSION`].
+    pub v: u32,
+    /// Accepted, already so, or refused with a reason.
+    #[serde(flatten)]
+    pub answer: Answer,
+}
+
+/// Why a request was not even put to the machine.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Trouble {
+    /// [`VERSION`].
+    pub v: u32,
+    /// The part of the request that is wrong.
+    pub field: String,
+    /// What is wrong with it.
+    pub says: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// Answer to `GET /api/programs`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Programs {
+    /// [`VERSION`].
+    pub v: u32,
+    /// Every program that may be chosen.
+    pub programs: Vec<Listed>,
+}
+
+/// Answer to `GET /api/program`: one program with all that is found in it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ProgramRead {
+    /// [`VERSION`].
+    pub v: u32,
+    /// Where it lies in the list.
+    #[serde(flatten)]
+    pub listed: Listed,
+    /// Changes with its text and setup.
+    pub version: String,
+    /// Material of its setup.
+    pub material: Option<String>,
+    /// Thickness of its setup, mm.
+    pub thickness_mm: Option<f64>,
+    /// Sheet of its setup, mm.
+    pub sheet: Option<Point>,
+    /// Current of its chart row, A.
+    pub amps: Option<f64>,
+    /// What vetting says.
+    pub report: Report,
+    /// Its cuts on the sheet.
+    pub drawing: Drawing,
+}
+
+/// Answer to `GET /api/job`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct JobDrawn {
+    /// [`VERSION`].
+    pub v: u32,
+    /// The job.
+    #[serde(flatten)]
+    pub job: LoadedJob,
+}
+
+/// Answer to `GET /api/events`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Events {
+    /// [`VERSION`].
+    pub v: u32,
+    /// Oldest first.
+    pub events: Vec<Event>,
+}
+
+/// An event of the journal.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Event {
+    /// Its number in the journal.
+    pub id: u64,
+    /// The run it belongs to.
+    pub run: Option<u64>,
+    /// When, s on the panel's clock.
+    pub at_s: f64,
+    /// When, ms since 1970 by the wall clock.
+    pub wall_ms: i64,
+    /// Its stable name.
+    pub name: String,
+    /// How much it matters: `trace`, `normal`, `notice`, `stop`, `danger`.
+    pub severity: String,
+    /// What happened.
+    pub says: String,
+    /// What to do about it.
+    pub advice: Option<String>,
+}

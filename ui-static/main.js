@@ -1,0 +1,261 @@
+// The only module that acts when it is loaded: builds store, link and pages.
+
+import { el, setText, show } from "./lib/dom.js";
+import { createStore } from "./lib/store.js";
+import { pageChanged, watchFingers } from "./lib/touch.js";
+import { api } from "./link/api.js";
+import { applied } from "./link/decode.js";
+import { listen } from "./link/socket.js";
+import { initial } from "./state/model.js";
+import { reduce } from "./state/reduce.js";
+import { alarms, can, checks, nextAct, pageOf, report, resumeFrom } from "./state/select.js";
+import { mount as accept } from "./views/accept.js";
+import { mount as checksPage } from "./views/checks.js";
+import { mountFor } from "./views/confirm.js";
+import { mount as cut } from "./views/cut.js";
+import { mount as finish } from "./views/finish.js";
+import { mount as happened } from "./views/happened.js";
+import { mount as held } from "./views/held.js";
+import { mount as program } from "./views/program.js";
+import { mount as reportPage } from "./views/report.js";
+import { mount as resume } from "./views/resume.js";
+import { mount as setup } from "./views/setup.js";
+import { mount as wait } from "./views/wait.js";
+import { mountBand } from "./widgets/far-band.js";
+import { mountHold } from "./widgets/hold-bar.js";
+
+const PAGES = {
+  wait, program, report: reportPage, accept, checks: checksPage, cut, held, resume, finish, happened, setup,
+  start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"),
+};
+/** The look at the clock that makes data late and lost, ms. */
+const TICK_MS = 100;
+/** HOLD is sent again so often until it is taken, ms. */
+const HOLD_AGAIN_MS = 250;
+
+const now = () => performance.now();
+const store = createStore(initial(now()), reduce, (draw) => requestAnimationFrame(draw));
+const { dispatch } = store;
+const fetching = new Set();
+
+/** A request with the generation that this screen saw. */
+async function ask(what) {
+  const { view } = store.get();
+  if (!view) return;
+  told(await api.ask(view.generation, what));
+}
+
+/** Says what the panel did not take. */
+function told(result) {
+  if (result.tag === "refused") dispatch({ type: "said", says: result.says, remedy: result.remedy });
+  else if (result.tag === "lost") dispatch({ type: "said", says: "The panel did not answer.", remedy: "Look whether it lives, then press again." });
+  else dispatch({ type: "said" });
+  return result.tag === "done";
+}
+
+async function once(key, work) {
+  if (fetching.has(key)) return;
+  fetching.add(key);
+  try {
+    await work();
+  } finally {
+    fetching.delete(key);
+  }
+}
+
+let holding = 0;
+async function sendHold(press) {
+  while (store.get().hold.stage === "asked" && holding === press) {
+    const again = new Promise((done) => setTimeout(done, HOLD_AGAIN_MS));
+    api.hold().then((result) => {
+      if (result.tag === "done" && holding === press) dispatch({ type: "hold-taken", now: now(), nothing: result.answer.answer === "already-so" });
+    });
+    await again;
+  }
+}
+
+const actions = {
+  page: (page) => dispatch({ type: "page", page }),
+  list: (by) => dispatch({ type: "list", by }),
+  finding: (by) => dispatch({ type: "finding", by }),
+  openReport: (id) => dispatch({ type: "report", id }),
+  accept: (reason) => dispatch({ type: "accept", finding: store.get().report.finding, reason }),
+  earlier: (by) => dispatch({ type: "earlier", by }),
+  ask,
+  vouch: (check, yes) => ask({ kind: "vouch", check, yes }),
+  hold() {
+    dispatch({ type: "hold-asked", now: now() });
+    holding += 1;
+    sendHold(holding);
+  },
+  async setRight() {
+    told(await api.table());
+  },
+  start: (what) => {
+    if (what) ask({ kind: what });
+  },
+  nextChecks() {
+    const { page, pages } = checks(store.get());
+    dispatch({ type: "checks", page: (page + 1) % pages });
+  },
+  backFromChecks() {
+    const { page } = checks(store.get());
+    if (page > 0) dispatch({ type: "checks", page: page - 1 });
+    else ask({ kind: "unload" });
+  },
+  stepBack(by) {
+    const from = resumeFrom(store.get());
+    if (from) dispatch({ type: "back", mm: from.back + by, least: 0, most: from.at });
+  },
+  restart: () => dispatch({ type: "restart" }),
+  ready(kind) {
+    if (can(store.get(), kind)) dispatch({ type: "ready", now: now() });
+  },
+  resume: (from) => ask({ kind: "resume", from }),
+  confirmed(use) {
+    if (use === "start") ask({ kind: "start" });
+    if (use === "skip") ask({ kind: "skip-cut" });
+    if (use === "end") ask({ kind: "end-job" });
+    if (use === "clear") {
+      const next = nextAct(store.get());
+      if (next?.act === "clear") ask({ kind: "clear", cause: next.alarm.cause }).then(() => actions.page(null));
+    }
+  },
+  act(next) {
+    if (next?.act === "seen") ask({ kind: "seen", cause: next.alarm.cause });
+    if (next?.act === "confirm-place") ask({ kind: "confirm-place" });
+    if (next?.act === "clear") {
+      if (next.alarm.level === "danger") dispatch({ type: "page", page: "clear" });
+      else ask({ kind: "clear", cause: next.alarm.cause });
+    }
+  },
+  seenOrClear() {
+    const list = alarms(store.get());
+    const unseen = list.find((a) => !a.seen);
+    const clearable = list.find((a) => a.latched && a.gone);
+    if (unseen) ask({ kind: "seen", cause: unseen.cause });
+    else if (clearable?.level === "danger") dispatch({ type: "page", page: "clear" });
+    else if (clearable) ask({ kind: "clear", cause: clearable.cause });
+  },
+  async load() {
+    const state = store.get();
+    const r = report(state);
+    if (r?.loads) told(await api.load(state.view.generation, r.read.id, r.read.version, r.accepted));
+  },
+  fetchPrograms: () => once("programs", async () => {
+    const result = await api.programs();
+    if (result.tag === "done") dispatch({ type: "programs", list: result.answer.programs });
+    else dispatch({ type: "programs", trouble: "The list cannot be had now." });
+  }),
+  fetchProgram: (id) => once(`program ${id}`, async () => {
+    const result = await api.program(id);
+    if (result.tag === "done") dispatch({ type: "read", id, program: result.answer });
+    else if (result.tag === "refused") dispatch({ type: "read", id, program: { trouble: `${result.says} ${result.remedy}` } });
+  }),
+  fetchEvents: () => once("events", async () => {
+    const result = await api.events();
+    if (result.tag === "done") dispatch({ type: "events", list: result.answer.events });
+    else dispatch({ type: "events", trouble: result.says ?? "The record cannot be had now." });
+  }),
+  pxPerMm: () => Number.parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--px-per-mm")),
+  setPxPerMm(px) {
+    const held = Math.min(12, Math.max(2.5, px));
+    document.documentElement.style.setProperty("--px-per-mm", held.toFixed(3));
+    keep("px-per-mm", held.toFixed(3));
+  },
+  setTheme(name) {
+    document.documentElement.dataset.theme = name;
+    keep("theme", name);
+  },
+};
+
+function keep(key, value) {
+  try {
+    localStorage.setItem(key, value);
+  } catch {
+    // A browser that keeps nothing works all the same.
+  }
+}
+
+function kept(key) {
+  try {
+    return localStorage.getItem(key);
+  } catch {
+    return null;
+  }
+}
+
+/** Mounts the page that is due, and takes the old one away. */
+function followPages(root) {
+  let shown = null;
+  let ending = null;
+  const said = el("p", { class: "said", role: "status" });
+  store.subscribe((state) => {
+    const page = pageOf(state);
+    if (page !== shown) {
+      ending?.abort();
+      ending = new AbortController();
+      const fresh = el("div", { class: "page", "data-page": page });
+      root.replaceChildren(fresh, said);
+      shown = page;
+      pageChanged();
+      document.body.dataset.page = page;
+      queueMicrotask(() => PAGES[page](fresh, store, actions, ending.signal));
+    }
+    show(said, state.said !== null);
+    setText(said, state.said ? `${state.said.says} ${state.said.remedy}` : "");
+  });
+}
+
+/** The drawing of the job on the table, and the record, follow the machine. */
+function followMachine() {
+  let seal = null;
+  let generation = null;
+  return () => {
+    const { view, job } = store.get();
+    if (!view) return;
+    if (view.seal && view.seal !== job?.seal && view.seal !== seal) {
+      seal = view.seal;
+      const wanted = seal;
+      once(`job ${wanted}`, async () => {
+        const result = await api.job(wanted);
+        if (result.tag === "done") dispatch({ type: "job", job: result.answer });
+        else if (result.tag === "lost") seal = null;
+      });
+    }
+    if (view.generation !== generation) {
+      generation = view.generation;
+      if (pageOf(store.get()) === "happened") actions.fetchEvents();
+    }
+  };
+}
+
+function begin() {
+  document.documentElement.dataset.theme = kept("theme") ?? "day";
+  const px = Number.parseFloat(kept("px-per-mm") ?? "");
+  if (px > 0) document.documentElement.style.setProperty("--px-per-mm", String(px));
+  watchFingers();
+  const forever = new AbortController().signal;
+  mountHold(document.getElementById("hold"), store, actions, forever);
+  mountBand(document.getElementById("band"), document.getElementById("strip"), store, forever);
+  followPages(document.getElementById("middle"));
+  const follow = followMachine();
+  listen("/api/watch", {
+    told(message) {
+      if (message.kind === "dropped") return;
+      const view = message.kind === "snapshot" ? message.view : applied(store.get().view, message);
+      dispatch({ type: "told", view, table: message.table, n: message.n, at_s: message.at_s, now: now() });
+      follow();
+    },
+    trouble: (why) => dispatch({ type: "trouble", why }),
+  });
+  setInterval(() => dispatch({ type: "tick", now: now() }), TICK_MS);
+  // Any other touch takes Make ready back.
+  document.addEventListener("pointerdown", (e) => {
+    if (store.get().readyAt !== null && !e.target.closest?.(".second-step, .first-step")) dispatch({ type: "unready" });
+  });
+  // Fonts arrive after the first drawing; canvases are drawn again with them.
+  document.fonts?.ready.then(() => dispatch({ type: "tick", now: now() }));
+}
+
+begin();

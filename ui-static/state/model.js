@@ -1,0 +1,48 @@
+// What this screen knows before it has heard anything.
+
+/** A screen is late or lost by the age of the last good message, ms. */
+export const LATE_MS = 500;
+export const LOST_MS = 2000;
+/** HOLD that is not taken in this time is not confirmed, ms. */
+export const TAKEN_MS = 500;
+/** Make ready lapses after so long, ms. */
+export const READY_MS = 5000;
+/** One step back along a cut, mm. */
+export const STEP_MM = 5;
+/** Programs on a page of the list; vouches on a page of the checks; lines of what happened. */
+export const PROGRAMS_A_PAGE = 4;
+export const VOUCHES_A_PAGE = 4;
+
+export function initial(now = 0) {
+  return {
+    /** Moment of the last look at the clock, ms. */
+    now,
+    /** When listening began, ms: a panel that is never heard is lost too. */
+    began: now,
+    /** The last good message: when it came (ms), its number, its time on the panel's clock (s). */
+    heard: null,
+    /** Why the socket is down, if it is. */
+    trouble: null,
+    table: null,
+    view: null,
+    /** The page that was opened by hand; `null`: the one that the state asks for. */
+    page: null,
+    programs: { list: null, from: 0, trouble: null },
+    /** Programs that were read, by id. */
+    read: {},
+    /** The program whose report is open, and the finding in hand. */
+    report: { id: null, finding: 0 },
+    /** Reasons for accepted warnings, by finding; only of `report.id`. */
+    accepted: {},
+    checksPage: 0,
+    job: null,
+    events: { list: null, back: 0, trouble: null },
+    hold: { stage: "rest", at: 0, times: 0 },
+    /** Where a resume is to begin: `{ back }` mm or `{ restart: true }`. */
+    from: null,
+    /** Made ready for the second step at this moment, ms. */
+    readyAt: null,
+    /** The panel's last word to a request that it did not take. */
+    said: null,
+  };
+}

@@ -1,0 +1,36 @@
+// Which page the machine's state asks for, and which may be opened from there.
+
+/** The page that the state asks for. */
+export function basePage(view) {
+  if (!view) return "wait";
+  const stopped = view.hold !== null && view.hold !== undefined;
+  const alarmed = view.alarms.some((a) => a.latched || (a.level === "danger" && !a.seen));
+  switch (view.phase) {
+    case "running":
+    case "stopping": return "cut";
+    case "held": return "held";
+    case "latched": return "held";
+    case "finished": return "finish";
+    case "homing": return stopped ? "held" : view.seal ? "checks" : "program";
+    case "starting":
+    case "no-link":
+    default:
+      if (stopped || alarmed) return "held";
+      return view.seal ? "checks" : "program";
+  }
+}
+
+/** From a page of the state only these can be opened by hand. */
+const OPENS = {
+  wait: [],
+  program: ["report", "accept", "happened", "setup"],
+  checks: ["start", "happened"],
+  cut: ["happened"],
+  held: ["resume", "skip", "end", "clear", "happened"],
+  finish: ["happened"],
+};
+
+export function pageOf(state) {
+  const base = basePage(state.view);
+  return state.page && OPENS[base].includes(state.page) ? state.page : base;
+}

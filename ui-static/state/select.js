@@ -1,0 +1,261 @@
+// What is shown, and what may be pressed. What may be pressed is the panel's word, never a guess
+// of this screen: without a live word from it nothing that starts anything is there.
+
+import { LATE_MS, LOST_MS, PROGRAMS_A_PAGE, STEP_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
+import { pageOf } from "./pages.js";
+import { ARC, CAUSE, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord } from "./words.js";
+
+export { CAUSE, PROGRAMS_A_PAGE, REASONS, STEP_MM, VERDICT, VOUCHES_A_PAGE, pageOf };
+
+/** Age of what this screen knows, ms. */
+export function ageMs(state) {
+  return state.now - (state.heard?.at ?? state.began);
+}
+
+/** `live`, `late` or `lost`. */
+export function freshness(state) {
+  const age = ageMs(state);
+  if (!state.heard) return age > LOST_MS ? "lost" : "late";
+  if (age > LOST_MS) return "lost";
+  return age > LATE_MS ? "late" : "live";
+}
+
+/** The place is as old as the controller's report, even when the panel itself is live. */
+export function placeFreshness(state) {
+  const panel = freshness(state);
+  if (panel !== "live" || !state.view) return panel;
+  const age = state.view.torch.age_s;
+  if (state.view.torch.place === null || age === null || age === undefined || age > 2) return "lost";
+  return age > 0.5 ? "late" : "live";
+}
+
+/** Whether a kind of request would be taken now. Never while late or lost. */
+export function can(state, ask) {
+  if (freshness(state) !== "live" || !state.view) return false;
+  const entry = state.view.allowed.find((a) => a.ask === ask);
+  return entry !== undefined && !entry.refused;
+}
+
+export function whyNot(state, ask) {
+  return state.view?.allowed.find((a) => a.ask === ask)?.refused ?? null;
+}
+
+export function far(state) {
+  if (freshness(state) === "lost" || !state.view) return state.heard ? "NO PANEL" : state.now - state.began > LOST_MS ? "NO PANEL" : "STARTING";
+  return farWord(state.view);
+}
+
+/**
+ * The arc block. What does not add up is hatched: arc on with the source off, or without fire for
+ * a live report.
+ */
+export function arc(state) {
+  if (freshness(state) === "lost" || !state.view) return { shape: "unknown", word: ARC.unknown };
+  const { torch, signals } = state.view;
+  if (torch.arc === "on" && signals.source_on === false) return { shape: "odd", word: "does not add up" };
+  return { shape: torch.arc, word: ARC[torch.arc] ?? ARC.unknown };
+}
+
+/** What is waited for: long and short words, whose move it is, how long, and the limit. */
+export function waiting(state) {
+  const live = freshness(state) !== "lost" && state.view;
+  if (!live) return { long: "the panel to answer", short: "the panel", yours: false, waited: null, limit: null };
+  const { waiting_for: what, waited_s: waited, wait_limit_s: limit } = state.view;
+  const [long, short] = WAITING[what] ?? [what, what];
+  const told = waited > 1 && what !== "nothing" && !YOUR_MOVE.has(what);
+  return {
+    long,
+    short,
+    yours: YOUR_MOVE.has(what),
+    waited: told ? waited : null,
+    limit: told && waited > 10 ? limit ?? null : null,
+  };
+}
+
+/** The frame of what is not live or not real. */
+export function frame(state) {
+  const fresh = freshness(state);
+  if (fresh !== "live") return fresh;
+  return state.table?.practice ? "practice" : null;
+}
+
+/** Whether the band may be low: motion and arc are shut out. */
+export function bandOf(state) {
+  const page = pageOf(state);
+  const still = state.view && !["running", "stopping", "homing"].includes(state.view.phase) && !state.view.torch.moving;
+  if (["program", "report", "accept", "happened", "setup"].includes(page) && still && freshness(state) === "live") return "low";
+  return page === "cut" ? "run" : "full";
+}
+
+/** HOLD's stage as drawn, and its words. */
+export function holdBar(state) {
+  const fresh = freshness(state);
+  const { stage, at } = state.hold;
+  const { view } = state;
+  const something = !view || fresh !== "live" || ["running", "stopping", "homing"].includes(view.phase) || view.torch.moving || view.torch.arc === "on" || view.torch.arc === "asked";
+  if (stage === "asked") {
+    if (state.now - at > TAKEN_MS) return { look: "danger", word: "HOLD NOT CONFIRMED", sub: "use the red button" };
+    return { look: "asked", word: "HOLD asked", sub: "" };
+  }
+  if (fresh === "lost") return { look: "danger", word: "HOLD CANNOT BE SENT", sub: "use the red button" };
+  if (stage === "taken" && something) return { look: "taken", word: "HOLD taken", sub: "coming to a stop" };
+  if (stage === "taken") return { look: "stopped", word: "STOPPED", sub: view.torch.arc === "off" || view.torch.arc === "locked-out" ? "arc is out" : "arc not known" };
+  if (stage === "nothing" && !something) return { look: "rest", word: "HOLD", sub: "there was nothing to hold" };
+  if (something) return { look: "solid", word: "HOLD", sub: "" };
+  const held = view.phase === "held" || (view.phase === "latched" && view.hold);
+  return { look: "rest", word: "HOLD", sub: held ? "held: nothing is moving" : "nothing is moving" };
+}
+
+/** The line under the far word: where in the job. */
+export function jobLine(state) {
+  const { view, job } = state;
+  if (!view || freshness(state) === "lost") return state.trouble ?? "";
+  if (view.phase === "held" || view.phase === "latched" || (view.phase === "no-link" && view.hold)) return view.hold?.what ?? leading(view)?.what ?? "";
+  const name = job && job.seal === view.seal ? `${job.name}, ${job.thickness_mm} mm` : "";
+  const cut = view.cut && view.cuts.length ? `cut ${view.cut} of ${view.cuts.length}` : "";
+  return [cut, name].filter(Boolean).join("  ");
+}
+
+/** The alarm that heads the list. */
+export function leading(view) {
+  return view.alarms.find((a) => a.first) ?? view.alarms[0] ?? null;
+}
+
+/** Alarms in the order they came, with the time after the first cause. */
+export function alarms(state) {
+  const list = state.view?.alarms ?? [];
+  const first = list.find((a) => a.first) ?? list[0];
+  return list.map((a) => ({ ...a, after_s: first ? a.at_s - first.at_s : 0, head: a === first }));
+}
+
+/** Checks by who answers for them. */
+export function checks(state) {
+  const list = state.view?.checks ?? [];
+  const machine = list.filter((c) => !c.vouched);
+  const vouched = list.filter((c) => c.vouched);
+  const pages = 1 + Math.ceil(vouched.length / VOUCHES_A_PAGE);
+  const page = Math.min(state.checksPage, pages - 1);
+  const from = (page - 1) * VOUCHES_A_PAGE;
+  return {
+    machine,
+    vouched,
+    page,
+    pages,
+    shown: page === 0 ? [] : vouched.slice(from, from + VOUCHES_A_PAGE),
+    open: list.filter((c) => c.holds !== true),
+  };
+}
+
+/**
+ * The one thing at the top of the checks that starts something, or `null`: the reference, then the
+ * permit test, then the start.
+ */
+export function starter(state) {
+  const list = state.view?.checks ?? [];
+  const open = (check) => list.some((c) => c.check === check && c.holds !== true);
+  if (state.view?.phase === "homing") return null;
+  if (can(state, "start")) return state.job?.accepted ? "start-in-two" : "start";
+  if (can(state, "confirm-place") && state.view.doubtful) return "confirm-place";
+  if (open("referenced") && can(state, "home")) return "home";
+  if (open("permit-tested") && can(state, "permit-test")) return "permit-test";
+  if (open("place-sure") && can(state, "home")) return "home";
+  return null;
+}
+
+/** The next act that clears a stop, or `null` when the ways on are open. */
+export function nextAct(state) {
+  const { view } = state;
+  if (!view || freshness(state) !== "live") return null;
+  const list = alarms(state);
+  const unseen = list.find((a) => !a.seen);
+  if (waysOn(state).length > 0) return null;
+  if (unseen && can(state, "seen")) return { act: "seen", alarm: unseen };
+  const latched = list.filter((a) => a.latched);
+  const clearable = latched.find((a) => a.gone);
+  if (clearable && can(state, "clear")) return { act: "clear", alarm: clearable };
+  if (latched.length > 0) return { act: "wait", alarm: latched[0] };
+  if (view.doubtful && can(state, "confirm-place")) return { act: "confirm-place" };
+  if (view.phase !== "homing" && can(state, "home")) return { act: "home" };
+  return null;
+}
+
+/** Ways on from a hold that the panel would take now. */
+export function waysOn(state) {
+  const { view } = state;
+  if (!view || view.phase !== "held") return [];
+  return ["resume", "skip-cut", "end-job"].filter((ask) => can(state, ask));
+}
+
+/** What is needed to clear a stop, in order, with what is done already. */
+export function steps(state) {
+  const { view } = state;
+  if (!view) return [];
+  const latched = view.alarms.filter((a) => a.latched);
+  const list = [];
+  for (const a of latched) list.push({ says: a.gone ? `${CAUSE[a.cause] ?? a.cause}: gone` : `set right: ${CAUSE[a.cause] ?? a.cause}`, done: a.gone });
+  if (latched.length > 0) list.push({ says: "clear it here", done: false });
+  const referenced = view.link.referenced;
+  if (!referenced || view.doubtful) {
+    list.push({ says: "reference the axes", done: referenced });
+    list.push({ says: "confirm where the torch is", done: false });
+  }
+  return list;
+}
+
+/** Where a resume would begin. */
+export function resumeFrom(state) {
+  const { view, from } = state;
+  const hold = view?.hold;
+  if (!hold) return null;
+  const at = hold.at_mm ?? 0;
+  const offered = hold.offer?.way === "back" ? hold.offer.mm : 0;
+  const whole = from ? from.restart === true : hold.offer?.way === "restart";
+  const back = Math.min(at, Math.max(0, from?.back ?? offered));
+  return {
+    cut: hold.cut,
+    at,
+    back,
+    restart: whole,
+    start: whole ? 0 : at - back,
+    ask: whole ? { way: "restart" } : { way: "back", mm: back },
+  };
+}
+
+/** The report that is open, with what has been accepted of it. */
+export function report(state) {
+  const read = state.read[state.report.id];
+  if (!read?.report) return read?.trouble ? { trouble: read.trouble } : null;
+  const findings = read.report.findings;
+  const warnings = findings.map((f, k) => ({ ...f, k })).filter((f) => f.severity === "warn");
+  const missing = warnings.filter((f) => !state.accepted[f.k]);
+  return {
+    read,
+    findings,
+    shown: findings[state.report.finding] ?? null,
+    place: state.report.finding,
+    reason: state.accepted[state.report.finding] ?? null,
+    missing: missing.length,
+    loads: read.report.verdict !== "refused" && missing.length === 0,
+    accepted: warnings
+      .filter((f) => state.accepted[f.k])
+      .map((f) => ({ finding: f.k, rule: f.rule, reason: state.accepted[f.k] })),
+  };
+}
+
+/** How the job has gone. */
+export function result(view) {
+  const by = (state) => view.cuts.filter((c) => c.state === state).length;
+  return { done: by("done"), skipped: by("skipped"), left: by("to-do") + by("now"), all: view.cuts.length };
+}
+
+/** Whether the job's numbers are invented. */
+export function invented(state) {
+  const page = pageOf(state);
+  if (page === "report" || page === "accept") return state.read[state.report.id]?.invented === true;
+  return Boolean(state.view?.seal && state.job?.seal === state.view.seal && state.job.invented);
+}
+
+/** The loaded job's drawing, if it is at hand. */
+export function drawing(state) {
+  return state.view?.seal && state.job?.seal === state.view.seal ? state.job.drawing : null;
+}

@@ -1,0 +1,136 @@
+// The word list: the same thing has the same word on every page. Far words have eight letters at
+// most.
+
+const STEP = {
+  "traverse": "MOVING",
+  "sense-test": "PROBING",
+  "probe-fast": "PROBING",
+  "probe-slow": "PROBING",
+  "validate": "PROBING",
+  "pierce-height": "PROBING",
+  "clear-test": "PROBING",
+  "ready": "FIRING",
+  "await-arc": "FIRING",
+  "pierce": "PIERCING",
+  "drop": "PIERCING",
+  "cut": "CUTTING",
+  "extinguish": "CUTTING",
+  "arc-off-wait": "ARC OUT",
+  "retract": "LIFTING",
+  "park": "PARKING",
+};
+
+const HELD = {
+  "arc-lost": "LOST ARC",
+  "fire-dropped": "LOST ARC",
+  "no-arc": "NO ARC",
+  "estop": "E-STOP",
+};
+
+/** The far word of a view that is live. */
+export function farWord(view) {
+  switch (view.phase) {
+    case "starting": return "STARTING";
+    case "no-link": return "NO LINK";
+    case "idle": return view.seal ? "CHECKS" : "AT REST";
+    case "ready": return "READY";
+    case "homing": return "HOMING";
+    case "running": return STEP[view.step] ?? "RUNNING";
+    case "stopping": return "STOPPING";
+    case "held": return HELD[view.hold?.cause] ?? "HELD";
+    case "latched": return firstCause(view) === "estop" ? "E-STOP" : "STOPPED";
+    case "finished": return "FINISHED";
+    default: return "?";
+  }
+}
+
+function firstCause(view) {
+  const first = view.alarms.find((a) => a.latched && a.first) ?? view.alarms.find((a) => a.latched);
+  return first?.cause ?? view.hold?.cause ?? null;
+}
+
+/** What is waited for, long for 10 inches, short for 7. */
+export const WAITING = {
+  "nothing": ["nothing", "nothing"],
+  "job": ["you to choose a program", "a program"],
+  "checks": ["the checks", "the checks"],
+  "start": ["you to press START", "you: START"],
+  "torch-to-reach-place": ["torch to reach place", "torch"],
+  "plate-to-be-found": ["plate to be found", "the plate"],
+  "record-to-be-kept": ["record to be kept", "the record"],
+  "arc-to-come-on": ["arc to come on", "the arc"],
+  "pierce-time": ["pierce time", "the pierce"],
+  "cut-height": ["height to settle", "height"],
+  "torch-to-lift": ["torch to lift", "torch lift"],
+  "arc-to-go-out": ["arc to go out", "arc to end"],
+  "motion-to-stop": ["motion to stop", "the stop"],
+  "your-move": ["your move", "your move"],
+  "place-to-be-confirmed": ["place to be confirmed", "the place"],
+  "reference": ["axes to be referenced", "reference"],
+  "controller-to-answer": ["controller to answer", "controller"],
+  "message-to-be-read": ["you to read a message", "you: read"],
+  "estop-to-be-cleared": ["emergency stop to be cleared", "e-stop"],
+};
+
+/** Waits that are the operator's. */
+export const YOUR_MOVE = new Set([
+  "job", "checks", "start", "your-move", "place-to-be-confirmed", "reference",
+  "message-to-be-read", "estop-to-be-cleared",
+]);
+
+export const ARC = {
+  "off": "arc off",
+  "asked": "ARC ASKED",
+  "on": "ARC ON",
+  "locked-out": "locked out",
+  "unknown": "ARC ?",
+};
+
+export const VERDICT = {
+  clear: "Fit to cut",
+  warned: "Cut with care",
+  refused: "Refused",
+};
+
+/** Reasons for accepting a warning that a gloved finger can choose. */
+export const REASONS = [
+  "Looked at on the sheet: it is meant so",
+  "It will be watched while it is cut",
+];
+
+/** Names of causes in a line of the list of holds. */
+export const CAUSE = {
+  "no-arc": "no arc",
+  "arc-lost": "lost arc",
+  "fire-dropped": "fire dropped",
+  "arc-stuck": "arc would not go out",
+  "unasked-fire": "fire that nobody asked for",
+  "contact-stuck": "torch contact stays on",
+  "no-contact": "plate not found",
+  "touch-unsure": "touches do not agree",
+  "plate-moved": "plate is not where it was",
+  "torch-touched": "torch touched",
+  "torch-unseated": "torch was knocked",
+  "estop": "emergency stop",
+  "gate-open": "gate open",
+  "hold": "held by you",
+  "air-low": "air has dropped",
+  "source-off": "source off",
+  "volts-odd": "arc volts do not add up",
+  "height-limit": "height at its limit",
+  "starved": "controller ran short of path",
+  "link-cut": "controller did not answer",
+  "link-noise": "noise on the controller's line",
+  "controller-reset": "controller started again",
+  "controller-fault": "controller stopped by itself",
+  "permit-stuck": "permit relay does not follow",
+  "lease-lapsed": "panel was too slow",
+  "screen-lost": "screen was lost",
+  "record-failed": "record could not be kept",
+  "interrupted": "panel was interrupted",
+  "place-drift": "place has drifted",
+  "overdue": "a step took too long",
+  "air-wait": "wait for air",
+  "duty-wait": "wait for the source to cool",
+  "change-due": "torch parts are due",
+};

@@ -1,0 +1,94 @@
+// Shapes of the messages, for the checker only: never loaded.
+
+export type Point = [number, number];
+
+export interface Path {
+  pierce: Point;
+  length_mm: number;
+  /** x, y, mm along. */
+  points: [number, number, number][];
+}
+
+export interface Drawing {
+  sheet: Point | null;
+  corner: Point;
+  kerf_mm: number | null;
+  cuts: Path[];
+  clamp: Point | null;
+  keepouts: [Point, Point][];
+  used: Point[][];
+}
+
+export interface CutView {
+  state: "to-do" | "now" | "done" | "skipped";
+  done: [number, number][];
+}
+
+export type Told =
+  | { kind: "snapshot"; v: number; n: number; at_s: number; table: Table; view: View }
+  | { kind: "delta"; v: number; n: number; at_s: number; set: Partial<View>; cuts?: Record<string, CutView> }
+  | { kind: "dropped"; v: number; missed: number };
+
+export interface Table {
+  name: string;
+  practice: boolean;
+  opens_on: string | null;
+}
+
+export interface View {
+  generation: number;
+  phase: string;
+  step: string | null;
+  waiting_for: string;
+  waited_s: number;
+  wait_limit_s: number | null;
+  run: number | null;
+  seal: string | null;
+  cut: number | null;
+  station_mm: number | null;
+  torch: {
+    place: Point | null;
+    height_mm: number | null;
+    age_s: number | null;
+    feed_mm_s: number | null;
+    moving: boolean;
+    arc: "off" | "asked" | "on" | "locked-out" | "unknown";
+    permit: boolean;
+  };
+  cuts: CutView[];
+  marks: { number: number; cut: number; at_mm: number; place: Point; cause: string }[];
+  hold: null | {
+    cause: string;
+    cut: number | null;
+    at_mm: number | null;
+    what: string;
+    why: string;
+    remedy: string;
+    choices: string[];
+    offer: null | { way: "back"; mm: number } | { way: "restart" };
+  };
+  alarms: Alarm[];
+  checks: { check: string; vouched: boolean; holds: boolean | null; says: string; remedy: string }[];
+  allowed: { ask: string; refused: string | null }[];
+  left_s: number | null;
+  run_s: number | null;
+  arc_on_s: number;
+  pierces: number;
+  holds: { cause: string; cut: number; at_mm: number; resumed_mm: number | null }[];
+  doubtful: boolean;
+  link: { alive: boolean; age_s: number | null; referenced: boolean; resent: number; bad_frames: number };
+  signals: Record<string, boolean | number | null>;
+}
+
+export interface Alarm {
+  cause: string;
+  level: "notice" | "job-stopped" | "danger";
+  at_s: number;
+  first: boolean;
+  seen: boolean;
+  gone: boolean;
+  latched: boolean;
+  what: string;
+  why: string;
+  remedy: string;
+}

@@ -1,0 +1,88 @@
+// Before a start: what the machine sees, what the operator vouches for, and START, which is there
+// only when all of it is true.
+
+import { el, keyed, setData, setText, show } from "../lib/dom.js";
+import { onTap } from "../lib/touch.js";
+import { can, checks, starter, whyNot } from "../state/select.js";
+import { button, keepPressed, relabel } from "../widgets/button.js";
+
+const mark = () => el("i", { class: "mark", "aria-hidden": "true" });
+const holdsAs = (c) => (c.holds === true ? "yes" : c.holds === false ? "no" : "open");
+
+function seen() {
+  const node = el("li", { class: "seen" }, mark(), el("span"));
+  return node;
+}
+
+function vouch(check, signal, actions) {
+  const says = el("span", { class: "vouch-says" });
+  const remedy = el("small");
+  const node = el("div", { class: "target vouch", role: "button", "data-check": check.check }, mark(), el("div", {}, says, remedy));
+  onTap(node, signal, () => actions.vouch(check.check, node.dataset.holds !== "yes"));
+  node.drawVouch = (c) => {
+    setData(node, "holds", holdsAs(c));
+    setText(says, c.says);
+    setText(remedy, c.holds === true ? "" : c.remedy);
+  };
+  return node;
+}
+
+export function mount(root, store, actions, signal) {
+  const title = el("h2", { class: "caption" });
+  const list = el("ul", { class: "seen-list" });
+  const todo = el("p", { class: "todo" });
+  const grid = el("div", { class: "vouches fill" });
+  const start = keepPressed("", signal, {
+    may: () => starter(store.get()) !== null,
+    done: () => actions.start(starter(store.get())),
+  });
+  const inTwo = button("Start, in two steps", signal, () => actions.page("start"), "starter-like");
+  const confirm = button("The torch is where the screen says", signal, () => actions.ask({ kind: "confirm-place" }), "words");
+  const why = el("div", { class: "why" }, el("h3", { text: "START comes when" }), el("ol"));
+  const right = button("At the table: set it right (practice)", signal, () => actions.setRight(), "words practice-only");
+  const back = button("Back", signal, () => actions.backFromChecks());
+  const next = button("", signal, () => actions.nextChecks());
+  root.append(
+    el("section", { class: "left" }, title, list, todo, grid),
+    el("section", { class: "column" }, start.node, inTwo, confirm, why, right, el("div", { class: "row bottom" }, back, next)),
+  );
+
+  store.subscribe((state) => {
+    const c = checks(state);
+    const machine = c.page === 0;
+    setText(title, machine ? "The machine sees" : `You vouch, ${c.page} of ${c.pages - 1}`);
+    show(list, machine);
+    show(grid, !machine);
+    keyed(list, machine ? c.machine : [], (x) => x.check, seen, (node, x) => {
+      setData(node, "holds", holdsAs(x));
+      setText(node.lastElementChild, x.says);
+    });
+    keyed(grid, c.shown, (x) => x.check, (x) => vouch(x, signal, actions), (node, x) => node.drawVouch(x));
+    const bad = c.machine.find((x) => x.holds !== true);
+    setText(todo, machine && bad ? bad.remedy : "");
+    show(todo, machine && Boolean(bad));
+
+    const what = starter(state);
+    show(start.node, what === "start" || what === "home" || what === "permit-test");
+    const cuts = state.view?.cuts.length ?? 0;
+    start.relabel({
+      start: `START: cut ${cuts} from ${state.job?.thickness_mm ?? ""} mm sheet`,
+      home: "Reference the axes: the torch moves",
+      "permit-test": "Test the permit relay",
+    }[what] ?? "");
+    show(inTwo, what === "start-in-two");
+    show(confirm, what === "confirm-place");
+    show(why, what !== "start" && what !== "start-in-two");
+    const reasons = c.open.map((x) => x.says);
+    if (reasons.length === 0) reasons.push(state.view?.phase === "homing" ? "the axes are referenced" : whyNot(state, "start") ?? "the panel is live");
+    const most = 3;
+    const shown = reasons.length > most ? [...reasons.slice(0, most - 1), `and ${reasons.length - most + 1} more`] : reasons;
+    keyed(why.lastElementChild, shown.map((says, k) => ({ says, k })), (x) => String(x.k), () => el("li"), (node, x) => setText(node, x.says));
+    const tableWrong = state.table?.practice && c.machine.some((x) => x.holds === false && ["air-good", "source-on", "torch-seated", "gate-closed", "estop-closed", "contact-open", "link-alive", "arc-ok-open", "fire-on-open"].includes(x.check));
+    show(right, Boolean(tableWrong));
+    relabel(back, c.page === 0 ? "Put the job away" : "Back");
+    show(back, c.page > 0 || can(state, "unload"));
+    relabel(next, c.page + 1 < c.pages ? `Next: you vouch, ${c.page + 1} of ${c.pages - 1}` : "The machine sees");
+    show(next, c.pages > 1);
+  }, signal);
+}

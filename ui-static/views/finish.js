@@ -1,0 +1,36 @@
+// How it went: what is cut, what is not and why. The sheet is hot.
+
+import { el, keyed, setText, show } from "../lib/dom.js";
+import { count, duration, mm } from "../lib/format.js";
+import { CAUSE, can, drawing, placeFreshness, result } from "../state/select.js";
+import { button } from "../widgets/button.js";
+import { plate } from "../widgets/plate.js";
+
+export function mount(root, store, actions, signal) {
+  const sheet = plate();
+  const done = el("h2", { class: "figure", "data-test": "done" });
+  const facts = el("p", { class: "say-line" });
+  const holds = el("ul", { class: "lines" });
+  const hot = el("p", { class: "hot" }, el("i", { class: "triangle" }), el("span", { text: "The sheet is hot. Loose pieces may tip." }));
+  const away = button("Put the job away", signal, () => actions.ask({ kind: "unload" }), "words");
+  const happened = button("What happened", signal, () => actions.page("happened"), "words");
+  root.append(
+    el("section", { class: "left" }, el("div", { class: "fill plate-box" }, sheet.node)),
+    el("section", { class: "column" }, done, facts, hot, holds, el("div", { class: "row bottom" }, away, happened)),
+  );
+  store.subscribe((state) => {
+    const { view } = state;
+    if (!view) return;
+    const drawn = drawing(state);
+    if (drawn) sheet.draw({ drawing: drawn, cuts: view.cuts, marks: view.marks, torch: view.torch, fresh: placeFreshness(state) });
+    const r = result(view);
+    setText(done, `${r.done} of ${r.all} cut`);
+    const more = [r.skipped > 0 && `${r.skipped} skipped`, r.left > 0 && `${r.left} not cut`, `${count(view.pierces, "pierce")}, arc on ${duration(view.arc_on_s)}`, view.run_s !== null && `run ${duration(view.run_s)}`];
+    setText(facts, more.filter(Boolean).join(", "));
+    const list = view.holds.slice(-3).map((h, k) => ({ ...h, k }));
+    keyed(holds, list, (h) => String(h.k), () => el("li"), (node, h) => {
+      setText(node, `${CAUSE[h.cause] ?? h.cause}, cut ${h.cut} at ${mm(h.at_mm)}${h.resumed_mm === null ? "" : `, taken up at ${mm(h.resumed_mm)}`}`);
+    });
+    show(away, can(state, "unload"));
+  }, signal);
+}

@@ -1,0 +1,26 @@
+// Set up: how large a millimetre is on this glass, and the light it is read in.
+
+import { el, setText } from "../lib/dom.js";
+import { button } from "../widgets/button.js";
+
+export function mount(root, store, actions, signal) {
+  const card = el("div", { class: "card-outline" }, el("span", { text: "Lay a bank card here: 85.6 mm wide" }));
+  const size = el("p", { class: "say-line" });
+  const draw = () => setText(size, `one millimetre is ${actions.pxPerMm().toFixed(2)} px here`);
+  const change = (by) => () => {
+    actions.setPxPerMm(actions.pxPerMm() + by);
+    draw();
+  };
+  const smaller = button("Smaller", signal, change(-0.05));
+  const larger = button("Larger", signal, change(0.05));
+  const theme = (name, words) => button(words, signal, () => actions.setTheme(name), "words");
+  const back = button("Back", signal, () => actions.page(null));
+  root.append(
+    el("section", { class: "left" }, card, size, el("div", { class: "row bottom" }, smaller, larger)),
+    el("section", { class: "column spread" },
+      el("div", { class: "row" }, theme("day", "Day"), theme("night", "Night")),
+      theme("glare", "Glare: full sun"),
+      el("div", { class: "row bottom" }, back)),
+  );
+  draw();
+}
