@@ -27,3 +27,6 @@ pub use machine::Machine;
 pub use settings::Settings;
 pub use signals::Signals;
 pub use view::View;
+
+#[cfg(test)]
+mod bench;

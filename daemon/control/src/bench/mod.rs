@@ -1,0 +1,10 @@
+//! A small table for tests: a stand-in controller with constant speeds and no mishaps but those
+//! that a test orders, the wires, the guard, and a loop that plays the service. It is not the
+//! simulator: it only lets stories be told to the machine through its own front door.
+
+mod admitting;
+mod rig;
+mod soup;
+mod states;
+mod stories;
+mod table;

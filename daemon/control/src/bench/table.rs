@@ -1,0 +1,533 @@
+//! The far end: a controller that speaks `plain`, a power source, a plate.
+
+use std::collections::VecDeque;
+
+use units::{Point, Segment, Time};
+
+use crate::signals::Signals;
+
+fn crc(body: &[u8]) -> u16 {
+    let mut c: u16 = 0xFFFF;
+    for &b in body {
+        c ^= u16::from(b) << 8;
+        for _ in 0..8 {
+            c = if c & 0x8000 == 0 {
+                c << 1
+            } else {
+                (c << 1) ^ 0x1021
+            };
+        }
+    }
+    c
+}
+
+#[derive(Clone, Debug)]
+enum Do {
+    Xy(Point, f64),
+    Z(f64, f64),
+    Path(Segment, f64),
+    Torch(bool),
+    Sense(bool),
+    Touch(f64, f64),
+    Home,
+}
+
+#[derive(Clone, Debug)]
+struct Running {
+    number: u64,
+    what: Do,
+    from: Point,
+    from_z: f64,
+    done_mm: f64,
+}
+
+/// What a test can let go wrong.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Wrong {
+    pub source_off: bool,
+    pub contact_stuck: bool,
+    pub no_metal: bool,
+    pub k1_welded: bool,
+    pub arc_stuck: bool,
+    pub estop: bool,
+    pub unplugged: bool,
+    pub gate_open: bool,
+    pub air_low: bool,
+    pub hold_button: bool,
+    pub k2_welded: bool,
+}
+
+pub(crate) struct Table {
+    now: Time,
+    line: Vec<u8>,
+    out: Vec<u8>,
+    expected: u64,
+    greeted_only: bool,
+    every_ms: u64,
+    next_report: Time,
+    queue: VecDeque<(u64, Do)>,
+    running: Option<Running>,
+    executed: u64,
+    hold: bool,
+    fault: bool,
+    torch_barred: bool,
+    starts: u32,
+    started: Time,
+    dead_until: Option<Time>,
+    pub place: Point,
+    pub z: f64,
+    pub plate_z: f64,
+    pub referenced: bool,
+    pub torch: bool,
+    pub sense: bool,
+    pub wrong: Wrong,
+    permit_level: bool,
+    permit_edge: Option<Time>,
+    fire_since: Option<Time>,
+    pub arc: bool,
+    arc_changed: Time,
+    arc_ok: bool,
+    /// Puts the arc out until the start contact opens.
+    pub blown_out: bool,
+    pub burnt: Vec<Point>,
+    pub fires: u32,
+    pub violations: Vec<String>,
+    last_heard: Time,
+}
+
+pub(crate) const TOP_Z: f64 = 80.0;
+pub(crate) const SAFE_ABOVE: f64 = 25.0;
+
+impl Table {
+    pub(crate) fn new() -> Self {
+        let mut t = Self {
+            now: Time::ZERO,
+            line: Vec::new(),
+            out: Vec::new(),
+            expected: 1,
+            greeted_only: false,
+            every_ms: 100,
+            next_report: Time::ZERO,
+            queue: VecDeque::new(),
+            running: None,
+            executed: 0,
+            hold: false,
+            fault: false,
+            torch_barred: false,
+            starts: 1,
+            started: Time::ZERO,
+            dead_until: None,
+            place: Point::new(300.0, 300.0),
+            z: 40.0,
+            plate_z: 5.4,
+            referenced: false,
+            torch: false,
+            sense: false,
+            wrong: Wrong::default(),
+            permit_level: false,
+            permit_edge: None,
+            fire_since: None,
+            arc: false,
+            arc_changed: Time::ZERO,
+            arc_ok: false,
+            blown_out: false,
+            burnt: Vec::new(),
+            fires: 0,
+            violations: Vec::new(),
+            last_heard: Time::ZERO,
+        };
+        t.say("hello 1 plain");
+        t
+    }
+
+    fn say(&mut self, body: &str) {
+        let frame = format!("{:02X}{:04X} {body}\n", body.len(), crc(body.as_bytes()));
+        self.out.extend_from_slice(frame.as_bytes());
+    }
+
+    /// What the controller has written since the last call.
+    pub(crate) fn take_out(&mut self) -> Vec<u8> {
+        if self.wrong.unplugged {
+            self.out.clear();
+        }
+        core::mem::take(&mut self.out)
+    }
+
+    pub(crate) fn reset(&mut self) {
+        self.queue.clear();
+        self.running = None;
+        self.line.clear();
+        self.out.clear();
+        self.torch = false;
+        self.sense = false;
+        self.referenced = false;
+        self.place = Point::default();
+        self.z = 0.0;
+        self.greeted_only = true;
+        self.starts += 1;
+        self.dead_until = Some(self.now + core::time::Duration::from_millis(1200));
+    }
+
+    pub(crate) fn hear(&mut self, bytes: &[u8]) {
+        if self.wrong.unplugged || self.dead_until.is_some() {
+            return;
+        }
+        for &b in bytes {
+            self.last_heard = self.now;
+            match b {
+                0x9C => {
+                    self.hold = true;
+                    self.running = None;
+                    self.report();
+                }
+                0x87 => {
+                    self.torch = false;
+                    self.torch_barred = true;
+                    self.report();
+                }
+                b'\n' => {
+                    let line = core::mem::take(&mut self.line);
+                    if !line.is_empty() {
+                        self.take_line(&line);
+                    }
+                }
+                b if b < 0x80 => self.line.push(b),
+                _ => {}
+            }
+        }
+    }
+
+    fn take_line(&mut self, line: &[u8]) {
+        let text = String::from_utf8_lossy(line).into_owned();
+        let Some((head, body)) = text.split_at_checked(6) else {
+            return;
+        };
+        let body = body.trim_start();
+        let good = head == format!("{:02X}{:04X}", body.len(), crc(body.as_bytes()));
+        let number = body
+            .split(' ')
+            .next()
+            .and_then(|n| n.parse::<u64>().ok());
+        let (true, Some(number)) = (good, number) else {
+            self.say(&format!("again {}", self.expected));
+            return;
+        };
+        let text = body.split_once(' ').map_or("", |(_, t)| t);
+        if number == 0 {
+            let words: Vec<&str> = text.split(' ').collect();
+            assert_eq!(words[0], "begin", "{text}");
+            self.every_ms = words[3].parse().expect("a rate");
+            self.queue.clear();
+            self.running = None;
+            self.torch = false;
+            self.torch_barred = false;
+            self.hold = false;
+            self.fault = self.wrong.estop;
+            self.expected = 1;
+            self.executed = 0;
+            self.greeted_only = false;
+            self.say(&format!("ready {}", words[1]));
+            self.report();
+            return;
+        }
+        if self.greeted_only || number > self.expected {
+            self.say(&format!("again {}", self.expected));
+            return;
+        }
+        if number < self.expected {
+            self.say(&format!("taken {}", self.expected - 1));
+            return;
+        }
+        self.expected += 1;
+        let what = parse(text, self.queue_end());
+        let moves = !matches!(what, Do::Sense(_) | Do::Torch(false) | Do::Home);
+        if self.fault || self.hold || (moves && !self.referenced) {
+            self.say(&format!("refused {number} fault not now"));
+            self.fault = true;
+            return;
+        }
+        self.queue.push_back((number, what));
+        self.say(&format!("taken {number}"));
+    }
+
+    fn queue_end(&self) -> Point {
+        let to = |d: &Do| match d {
+            Do::Xy(p, _) => Some(*p),
+            Do::Path(s, _) => Some(s.to()),
+            _ => None,
+        };
+        self.queue
+            .iter()
+            .rev()
+            .find_map(|(_, d)| to(d))
+            .or_else(|| self.running.as_ref().and_then(|r| to(&r.what)))
+            .unwrap_or(self.place)
+    }
+
+    fn report(&mut self) {
+        let doing = if self.fault {
+            "fault"
+        } else if self.hold {
+            "hold"
+        } else {
+            match self.running.as_ref().map(|r| &r.what) {
+                None if self.queue.is_empty() => "idle",
+                Some(Do::Touch(..)) => "touch",
+                Some(Do::Home) => "home",
+                _ => "run",
+            }
+        };
+        let moving = if self.running.is_some() { 600.0 } else { 0.0 };
+        let waiting = self.queue.len() + usize::from(self.running.is_some());
+        let body = format!(
+            "at x{:.3} y{:.3} z{:.3} f{moving:.1} {doing} e{} w{waiting} q{} t{} r{} u{}",
+            self.place.x,
+            self.place.y,
+            self.z,
+            self.executed,
+            waiting * 100,
+            u8::from(self.torch),
+            u8::from(self.referenced),
+            self.now.since(self.started).as_millis()
+        );
+        self.say(&body);
+        self.next_report = self.now + core::time::Duration::from_millis(self.every_ms);
+    }
+
+    pub(crate) fn permit(&mut self, level: bool) {
+        if level != self.permit_level {
+            self.permit_level = level;
+            self.permit_edge = Some(self.now);
+        }
+    }
+
+    fn k2(&self) -> bool {
+        self.wrong.k2_welded
+            || self
+                .permit_edge
+                .is_some_and(|t| self.now.since(t).as_millis() < 60)
+    }
+
+    pub(crate) fn signals(&self) -> Signals {
+        Signals {
+            fire_on: (self.torch && !self.wrong.estop) || self.wrong.k1_welded,
+            arc_ok: self.arc_ok,
+            contact: self.sense
+                && (self.wrong.contact_stuck || (self.z <= self.plate_z && !self.wrong.no_metal)),
+            estop_open: self.wrong.estop,
+            hold_button: Some(self.wrong.hold_button),
+            air_ok: Some(!self.wrong.air_low),
+            permit_closed: Some(self.k2()),
+            sense_isolated: Some(!self.sense),
+            gate_closed: Some(!self.wrong.gate_open),
+            volts: Some(if self.arc { 113.0 } else { 0.3 }),
+            ..Signals::default()
+        }
+    }
+
+    /// One millisecond.
+    pub(crate) fn tick(&mut self, now: Time) {
+        self.now = now;
+        if self.wrong.estop {
+            if !self.fault {
+                self.fault = true;
+                self.say("alarm emergency stop");
+            }
+            self.running = None;
+            self.queue.clear();
+            self.torch = false;
+            self.referenced = false;
+        }
+        if let Some(t) = self.dead_until {
+            self.electric();
+            if now < t {
+                return;
+            }
+            self.dead_until = None;
+            self.started = now;
+            self.fault = false;
+            self.hold = false;
+            self.expected = 1;
+            self.executed = 0;
+            self.every_ms = 100;
+            let hello = format!("hello {} plain", self.starts);
+            self.say(&hello);
+        }
+        if self.torch && now.since(self.last_heard).as_millis() > 300 {
+            self.torch = false;
+            self.torch_barred = true;
+            self.hold = true;
+            self.running = None;
+            self.say("alarm panel silent");
+        }
+        self.run();
+        self.electric();
+        if now >= self.next_report {
+            self.report();
+        }
+    }
+
+    fn run(&mut self) {
+        if self.hold || self.fault {
+            return;
+        }
+        let mut left_s = 0.001;
+        while left_s > 0.0 {
+            if self.running.is_none() {
+                let Some((number, what)) = self.queue.pop_front() else {
+                    return;
+                };
+                if let Do::Xy(p, _) = &what
+                    && p.distance(self.place) > 0.01
+                    && self.z < self.plate_z + SAFE_ABOVE - 3.0
+                {
+                    self.violations.push(format!("rapid at height {:.2}", self.z));
+                }
+                if let Do::Path(s, _) = &what
+                    && s.from().distance(self.place) > 0.01
+                {
+                    self.violations
+                        .push(format!("path begins {:?}, torch {:?}", s.from(), self.place));
+                }
+                self.running = Some(Running {
+                    number,
+                    what,
+                    from: self.place,
+                    from_z: self.z,
+                    done_mm: 0.0,
+                });
+            }
+            let Some(mut r) = self.running.take() else { return };
+            let (length, speed) = match &r.what {
+                Do::Xy(p, v) => (r.from.distance(*p), *v),
+                Do::Z(z, v) => ((z - r.from_z).abs(), *v),
+                Do::Path(s, v) => (s.length(), *v),
+                Do::Touch(z, v) => (r.from_z - z, *v),
+                Do::Home => (TOP_Z - r.from_z + 200.0, 100.0),
+                Do::Torch(_) | Do::Sense(_) => (0.0, 1.0),
+            };
+            let step = (speed * left_s).min(length - r.done_mm).max(0.0);
+            r.done_mm += step;
+            left_s -= if speed > 0.0 { step / speed } else { 0.0 };
+            let part = if length > 0.0 { r.done_mm / length } else { 1.0 };
+            match &r.what {
+                Do::Xy(p, _) => self.place = r.from.toward(*p, part),
+                Do::Z(z, _) => {
+                    let to = r.from_z + (z - r.from_z) * part;
+                    if self.arc && to > self.z + 1e-9 {
+                        self.violations.push("lifted under a live arc".into());
+                    }
+                    self.z = to;
+                }
+                Do::Path(s, _) => self.place = s.point_at(r.done_mm),
+                Do::Touch(..) => {
+                    self.z = r.from_z - r.done_mm;
+                    if self.signals().contact {
+                        let (n, z) = (r.number, self.z);
+                        self.executed = n;
+                        self.say(&format!("touched {n} z{z:.3}"));
+                        self.report();
+                        continue;
+                    }
+                }
+                Do::Home => {}
+                Do::Torch(_) | Do::Sense(_) => {}
+            }
+            if part < 1.0 - 1e-12 {
+                self.running = Some(r);
+                return;
+            }
+            self.executed = r.number;
+            match r.what {
+                Do::Torch(on) => {
+                    self.torch = on && !self.torch_barred;
+                    if self.torch && self.sense {
+                        self.violations.push("fire with the sensing circuit on".into());
+                    }
+                    self.fires += u32::from(self.torch);
+                    self.report();
+                }
+                Do::Sense(on) => self.sense = on,
+                Do::Touch(..) => {
+                    let n = r.number;
+                    self.say(&format!("missed {n}"));
+                    self.report();
+                }
+                Do::Home => {
+                    self.referenced = true;
+                    self.place = Point::default();
+                    self.z = TOP_Z;
+                }
+                _ => {}
+            }
+            if self.queue.is_empty() {
+                self.report();
+            }
+        }
+    }
+
+    fn electric(&mut self) {
+        let s = self.signals();
+        let start = s.fire_on && self.k2() && !self.wrong.source_off && !self.wrong.estop;
+        if start {
+            self.fire_since.get_or_insert(self.now);
+        } else {
+            self.fire_since = None;
+        }
+        if !s.fire_on {
+            self.blown_out = false;
+        }
+        let lit = self
+            .fire_since
+            .is_some_and(|t| self.now.since(t).as_millis() >= 350);
+        let arc = (lit && !self.blown_out) || (self.arc && self.wrong.arc_stuck);
+        if arc != self.arc {
+            self.arc = arc;
+            self.arc_changed = self.now;
+        }
+        let lag = if self.arc { 15 } else { 12 };
+        if self.now.since(self.arc_changed).as_millis() >= lag {
+            self.arc_ok = self.arc;
+        }
+        if self.arc {
+            self.burnt.push(self.place);
+        }
+    }
+}
+
+fn parse(text: &str, from: Point) -> Do {
+    let mut words = text.split(' ');
+    let first = words.next().unwrap_or("");
+    let mut get = [None; 26];
+    for w in words {
+        if let (Some(letter), Ok(v)) = (w.chars().next(), w[1..].parse::<f64>())
+            && letter.is_ascii_uppercase()
+        {
+            get[(letter as u8 - b'A') as usize] = Some(v);
+        }
+    }
+    let v = |c: char| get[(c as u8 - b'A') as usize];
+    let to = Point::new(v('X').unwrap_or(from.x), v('Y').unwrap_or(from.y));
+    let feed = v('F').unwrap_or(600.0) / 60.0;
+    match (first, v('Z')) {
+        ("G0", Some(z)) => Do::Z(z, 50.0),
+        ("G1", Some(z)) => Do::Z(z, feed),
+        ("G0", None) => Do::Xy(to, 200.0),
+        ("G1", None) => Do::Path(Segment::Line { from, to }, feed),
+        ("G2" | "G3", _) => Do::Path(
+            Segment::Arc {
+                from,
+                to,
+                centre: from.moved(v('I').unwrap_or(0.0), v('J').unwrap_or(0.0)),
+                clockwise: first == "G2",
+            },
+            feed,
+        ),
+        ("M3", _) => Do::Torch(true),
+        ("M5", _) => Do::Torch(false),
+        ("touch", Some(z)) => Do::Touch(z, feed),
+        ("home", _) => Do::Home,
+        ("sense", _) => Do::Sense(text.ends_with("on")),
+        _ => panic!("not plain: {text:?}"),
+    }
+}
