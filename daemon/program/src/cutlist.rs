@@ -36,6 +36,8 @@ pub struct Traverse {
     pub cut: usize,
     /// Line of that cut's torch on.
     pub line: u32,
+    /// Column of that cut's torch on.
+    pub column: u32,
 }
 
 impl CutList {
@@ -57,6 +59,7 @@ impl CutList {
                 to: b.pierce,
                 cut,
                 line: b.on_line,
+                column: b.on_column,
             })
     }
 
@@ -88,6 +91,8 @@ pub struct Cut {
     pub pierce: Point,
     /// Line of torch on, from 1.
     pub on_line: u32,
+    /// Column of torch on, from 1.
+    pub on_column: u32,
     /// Line of torch off, from 1; the last line if it never goes off.
     pub off_line: u32,
     /// The path, without gaps. Empty when the torch is on without moving.
@@ -117,4 +122,6 @@ pub struct Element {
     pub feed_mm_s: Option<f64>,
     /// Line it came from, from 1.
     pub line: u32,
+    /// Column of the word that moves, from 1.
+    pub column: u32,
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use units::Point;
 
+use crate::cutlist::{Cut, Element};
 use crate::report::{Finding, Severity};
 
 /// How many findings of one rule are listed one by one; of the rest only the number is told.
@@ -30,11 +31,23 @@ impl Spot {
         }
     }
 
-    pub fn of_cut(cut: usize, line: u32) -> Self {
+    /// The torch on of a cut.
+    pub fn torch_on(number: usize, cut: &Cut) -> Self {
         Self {
-            line,
-            cut,
-            ..Self::default()
+            line: cut.on_line,
+            column: cut.on_column,
+            cut: number,
+            at: None,
+        }
+    }
+
+    /// A piece of a cut's path.
+    pub fn element(number: usize, e: &Element) -> Self {
+        Self {
+            line: e.line,
+            column: e.column,
+            cut: number,
+            at: None,
         }
     }
 

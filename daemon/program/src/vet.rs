@@ -79,11 +79,11 @@ impl<'a> OnSheet<'a> {
         self.reading.cut_list.cuts.iter().flat_map(|c| &c.path)
     }
 
-    /// A cut's path on the sheet, with the lines of the program.
-    pub fn path<'s>(&'s self, cut: &'s Cut) -> impl Iterator<Item = (Segment, u32)> + 's {
+    /// A cut's path as it lies on the sheet, each piece with that of the program.
+    pub fn path<'s>(&'s self, cut: &'s Cut) -> impl Iterator<Item = (Segment, &'s Element)> + 's {
         cut.path
             .iter()
-            .map(|e| (self.placer.segment(&e.segment), e.line))
+            .map(|e| (self.placer.segment(&e.segment), e))
     }
 
     fn fact(&self, number: usize) -> (Bounds, f64) {

@@ -47,6 +47,18 @@ struct Asked {
     path_mode: bool,
 }
 
+/// What is known of where the torch is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Place {
+    Known,
+    /// A block came that could not be read: what follows from it is not held against the program.
+    Guessed,
+    /// A move in machine coordinates came, in this line.
+    Machine {
+        line: u32,
+    },
+}
+
 /// The state of a program between its blocks.
 pub(crate) struct Run<'a> {
     rules: &'a ReadingRules,
@@ -57,14 +69,14 @@ pub(crate) struct Run<'a> {
     pub digits: Digits,
     /// First dimension word before any unit word.
     pub unit_missing: Option<Spot>,
+    /// The word that ends the program.
+    end: Option<Spot>,
     /// The block at hand was refused.
     pub refused: bool,
     pub(super) torch: Torch,
     /// Where the torch is, in the coordinates of the cut list, mm.
     pub(super) at: Point,
-    /// Where it is cannot be told: a bad block or a move in machine coordinates came before.
-    doubtful: bool,
-    doubtful_since: Option<Spot>,
+    place: Place,
     moved: bool,
     unit: Unit,
     unit_stated: bool,
@@ -93,11 +105,11 @@ impl<'a> Run<'a> {
             ignored: Tally::default(),
             digits: Digits::default(),
             unit_missing: None,
+            end: None,
             refused: false,
             torch: Torch::default(),
             at: Point::default(),
-            doubtful: false,
-            doubtful_since: None,
+            place: Place::Known,
             moved: false,
             unit: Unit::Millimetre,
             unit_stated: false,
@@ -151,10 +163,16 @@ impl<'a> Run<'a> {
             self.travel(&b);
         }
         if self.refused && words.has_any(b"XYIJR") {
-            self.doubt(&b);
+            self.place = Place::Guessed;
         }
         self.stops(&b, ended);
-        ended.is_some_and(|(code, _)| code == 2 || code == 30)
+        match ended {
+            Some((2 | 30, offset)) => {
+                self.end = Some(self.spot(&b, offset));
+                true
+            }
+            _ => false,
+        }
     }
 
     pub(super) fn spot(&self, b: &BlockAt<'_>, offset: u32) -> Spot {
@@ -179,11 +197,6 @@ impl<'a> Run<'a> {
         self.findings.refuse(rules::unsupported_word::NAME, at, || {
             (says, remedy.to_owned())
         });
-    }
-
-    fn doubt(&mut self, b: &BlockAt<'_>) {
-        self.doubtful = true;
-        self.doubtful_since = Some(self.spot(b, 0));
     }
 
     /// G words: modal state is set, one-shot words are kept for later in the block.
@@ -493,8 +506,8 @@ impl<'a> Run<'a> {
     fn switch_torch(&mut self, (on, offset): (bool, u32), b: &BlockAt<'_>) {
         let at = self.spot(b, offset);
         if on {
-            if self.doubtful && !self.refused && !self.torch.is_on() {
-                self.start_in_doubt(at);
+            if !self.torch.is_on() {
+                self.start_from_machine_place(at);
             }
             self.torch.on(&mut self.findings, at, self.at);
         } else {
@@ -507,11 +520,10 @@ impl<'a> Run<'a> {
     }
 
     /// A cut begins where the program itself does not say.
-    fn start_in_doubt(&mut self, at: Spot) {
-        if let Some(since) = self.doubtful_since.take()
-            && since.at.is_none()
-        {
-            rules::unsupported_word::start_unknown(&mut self.findings, at, since.line);
+    fn start_from_machine_place(&mut self, at: Spot) {
+        if let Place::Machine { line } = self.place {
+            rules::unsupported_word::start_unknown(&mut self.findings, at, line);
+            self.place = Place::Guessed;
         }
     }
 
@@ -728,8 +740,7 @@ impl<'a> Run<'a> {
         self.at = to;
         self.moved = true;
         if !self.refused && !self.relative && w.has(b'X') && w.has(b'Y') {
-            self.doubtful = false;
-            self.doubtful_since = None;
+            self.place = Place::Known;
         }
     }
 
@@ -760,8 +771,7 @@ impl<'a> Run<'a> {
         }
         self.replaced.count("G53 move", at);
         self.moved = true;
-        self.doubtful = true;
-        self.doubtful_since = Some(Spot { at: None, ..at });
+        self.place = Place::Machine { line: b.number };
     }
 
     fn straight(&mut self, b: &BlockAt<'_>, motion: Motion, to: Point) {
@@ -769,11 +779,7 @@ impl<'a> Run<'a> {
             return;
         }
         if motion == Motion::Rapid {
-            let offset = b.words.g_codes().first().map_or_else(
-                || b.words.offset(if b.words.has(b'X') { b'X' } else { b'Y' }),
-                |c| c.offset,
-            );
-            let at = self.spot(b, offset);
+            let at = self.spot(b, b.move_offset());
             rules::torch_on_in_rapid::judge(&mut self.findings, at, self.at.distance(to));
         }
         self.cut(b, Segment::Line { from: self.at, to });
@@ -797,30 +803,19 @@ impl<'a> Run<'a> {
         } else {
             self.feed_mm_s
         };
+        let column = spot(b.number, b.line, b.move_offset()).column;
         self.torch.add(Element {
             segment,
             feed_mm_s,
             line: b.number,
+            column,
         });
     }
 
     fn arc(&mut self, b: &BlockAt<'_>, to: Point, clockwise: bool) {
         let from = self.at;
         let w = b.words;
-        let offset = w
-            .g_codes()
-            .iter()
-            .find(|c| matches!(c.tenths, 20 | 30))
-            .map_or_else(
-                || {
-                    b"XYIJR"
-                        .iter()
-                        .find(|l| w.has(**l))
-                        .map_or(0, |l| w.offset(*l))
-                },
-                |c| c.offset,
-            );
-        let at = self.spot(b, offset);
+        let at = self.spot(b, b.move_offset());
         let centre = if self.refused {
             None
         } else if w.has(b'R') {
@@ -864,7 +859,7 @@ impl<'a> Run<'a> {
             return None;
         }
         let centre = arcs::centre_of_radius(self.at, to, radius, clockwise);
-        if self.doubtful {
+        if self.place != Place::Known {
             return centre.map(|c| (c, to));
         }
         let chord = self.at.distance(to);
@@ -905,7 +900,7 @@ impl<'a> Run<'a> {
             rules::arc_impossible::no_radius(&mut self.findings, at);
             return None;
         }
-        if self.doubtful {
+        if self.place != Place::Known {
             return Some((arcs::on_bisector(self.at, to, centre), to));
         }
         // Sums of relative words leave crumbs; a full turn is still a full turn.
@@ -955,12 +950,10 @@ impl<'a> Run<'a> {
 
     /// No block follows.
     pub fn end_of_text(&mut self, last_line: u32) {
-        let still_on = self.torch.is_on();
-        self.torch
-            .end(&mut self.findings, &mut self.cut_list, last_line);
+        let end = self.end.unwrap_or(Spot::line(last_line));
+        self.torch.end(&mut self.findings, &mut self.cut_list, end);
         if let Some(since) = self.compensation.take() {
-            let _ = still_on;
-            rules::compensation_open::still_on(&mut self.findings, Spot::line(last_line), since);
+            rules::compensation_open::still_on(&mut self.findings, end, since);
         }
     }
 }
@@ -971,4 +964,18 @@ pub(crate) struct BlockAt<'w> {
     line: &'w [u8],
     pub number: u32,
     asked: Asked,
+}
+
+impl BlockAt<'_> {
+    /// Where the word stands that moves: the G word of the line, or its first coordinate.
+    fn move_offset(&self) -> u32 {
+        let code = self.words.g_codes().iter().find(|c| c.tenths <= 30);
+        code.map_or_else(
+            || {
+                let letters = b"XYIJR".iter().filter(|l| self.words.has(**l));
+                letters.map(|l| self.words.offset(*l)).min().unwrap_or(0)
+            },
+            |c| c.offset,
+        )
+    }
 }

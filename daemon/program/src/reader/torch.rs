@@ -34,6 +34,7 @@ impl Torch {
         self.cut = Some(Cut {
             pierce,
             on_line: at.line,
+            on_column: at.column,
             off_line: at.line,
             path: Vec::new(),
         });
@@ -55,12 +56,12 @@ impl Torch {
         }
     }
 
-    pub fn end(&mut self, findings: &mut Findings, list: &mut CutList, last_line: u32) {
+    pub fn end(&mut self, findings: &mut Findings, list: &mut CutList, end: Spot) {
         if let Some(cut) = self.cut.take() {
             let number = list.cuts.len() + 1;
-            rules::torch_left_on::tell(findings, &cut, number, last_line);
+            rules::torch_left_on::tell(findings, &cut, number, end);
             list.cuts.push(Cut {
-                off_line: last_line,
+                off_line: end.line,
                 ..cut
             });
         }

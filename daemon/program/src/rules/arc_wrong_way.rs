@@ -28,7 +28,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             let breaks = [break_deg(comes, start), break_deg(end, goes)];
             // Turned the other way both tangents point backwards.
             if breaks.iter().all(|b| *b > BREAK_DEG && 180.0 - b < SMOOTH_DEG) {
-                let spot = Spot::of_cut(number, arc.line).at(sheet.placer.place(arc.segment.from()));
+                let spot = Spot::element(number, arc).at(sheet.placer.place(arc.segment.from()));
                 findings.warn(NAME, spot, || {
                     let (is, other) = if clockwise { ("G2", "G3") } else { ("G3", "G2") };
                     (
@@ -75,7 +75,7 @@ mod tests {
 
     #[test]
     fn a_corner_turned_the_wrong_way_round_is_warned() {
-        assert_eq!(corner("G3 X90 Y0 I-10 J0"), ["warn arc-wrong-way 14:- 2"]);
+        assert_eq!(corner("G3 X90 Y0 I-10 J0"), ["warn arc-wrong-way 14:1 2"]);
         assert_eq!(corner("G2 X90 Y0 I-10 J0"), nothing());
     }
 

@@ -17,7 +17,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     for (cut, number) in sheet.cuts() {
         let length = sheet.length_mm(number);
         if length < LEAST_MM {
-            let spot = Spot::of_cut(number, cut.on_line).at(sheet.placer.place(cut.pierce));
+            let spot = Spot::torch_on(number, cut).at(sheet.placer.place(cut.pierce));
             findings.warn(NAME, spot, || {
                 (
                     format!("The torch is on for {} mm of path, less than {LEAST_MM} mm: it only pierces.", mm(length)),
@@ -34,9 +34,9 @@ mod tests {
 
     #[test]
     fn a_pierce_without_path_is_warned() {
-        assert_eq!(changed("M5", "M5\nG0 X70 Y40\nM3\nM5"), ["warn empty-cut 8:- 2"]);
+        assert_eq!(changed("M5", "M5\nG0 X70 Y40\nM3\nM5"), ["warn empty-cut 8:1 2"]);
         let short = "M5\nG0 X70 Y40\nM3\nG1 X70.499\nM5";
-        assert_eq!(changed("M5", short), ["warn empty-cut 8:- 2"]);
+        assert_eq!(changed("M5", short), ["warn empty-cut 8:1 2"]);
         // From 0.5 mm on it is a cut, a stray one if the kerf says so.
         let program = super::super::frame::PROGRAM
             .replacen("M5", "M5\nG0 X70 Y40\nM3\nG1 X70.5\nM5", 1);

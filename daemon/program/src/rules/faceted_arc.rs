@@ -111,7 +111,7 @@ fn report(
         return;
     };
     let (first, last) = (&pieces[0], &pieces[run.count - 1]);
-    let spot = Spot::of_cut(number, first.line).at(sheet.placer.place(first.segment.from()));
+    let spot = Spot::element(number, first).at(sheet.placer.place(first.segment.from()));
     findings.note(NAME, spot, || {
         let word = if run.turn.unwrap_or(0.0) < 0.0 { "G2" } else { "G3" };
         let start = first.segment.from();
@@ -169,8 +169,8 @@ mod tests {
 
     #[test]
     fn eight_equal_pieces_are_noted_and_seven_pass() {
-        assert_eq!(facets(8, 0.0), ["note faceted-arc 5:- 1"]);
-        assert_eq!(facets(24, 0.0), ["note faceted-arc 5:- 1"]);
+        assert_eq!(facets(8, 0.0), ["note faceted-arc 5:1 1"]);
+        assert_eq!(facets(24, 0.0), ["note faceted-arc 5:1 1"]);
         assert_eq!(facets(7, 0.0), nothing());
     }
 

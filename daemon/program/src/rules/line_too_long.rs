@@ -43,7 +43,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         for e in &cut.path {
             let length = sent_length(&sheet.placer.segment(&e.segment), e.feed_mm_s);
             if length > limit {
-                let spot = Spot::of_cut(number, e.line).at(sheet.placer.place(e.segment.from()));
+                let spot = Spot::element(number, e).at(sheet.placer.place(e.segment.from()));
                 findings.refuse(NAME, spot, || {
                     (
                         format!("This block would be sent as {length} characters; the controller takes {limit}."),
@@ -89,7 +89,7 @@ mod tests {
         // The arc, and not the lines: G2 X110.0000 Y100.0000 I-10.0000 J0.0000 F660.0
         input.line_limit = 46;
         let all = frame::brief(&frame::report_with(frame::PROGRAM, &input));
-        assert_eq!(all, ["refuse line-too-long 5:- 1"]);
+        assert_eq!(all, ["refuse line-too-long 5:1 1"]);
         input.line_limit = 47;
         let all = frame::brief(&frame::report_with(frame::PROGRAM, &input));
         assert_eq!(all, nothing());

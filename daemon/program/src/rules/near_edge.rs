@@ -23,14 +23,15 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         if left >= limit - 1e-6 || left < -1e-6 {
             continue;
         }
-        let (line, at) = sheet
-            .path(cut)
-            .map(|(s, line)| (room(&bounds(&s), setup.sheet), line, s.to()))
-            .fold((f64::INFINITY, cut.on_line, cut.pierce), |best, next| {
-                if next.0 < best.0 { next } else { best }
-            })
-            .into_tail();
-        findings.warn(NAME, Spot::of_cut(number, line).at(at), || {
+        let pierce = sheet.placer.place(cut.pierce);
+        let mut nearest = (f64::INFINITY, Spot::torch_on(number, cut).at(pierce));
+        for (s, e) in sheet.path(cut) {
+            let left = room(&bounds(&s), setup.sheet);
+            if left < nearest.0 {
+                nearest = (left, Spot::element(number, e).at(s.to()));
+            }
+        }
+        findings.warn(NAME, nearest.1, || {
             (
                 format!(
                     "The kerf comes within {} mm of the sheet's edge; {} mm are wanted.",
@@ -40,16 +41,6 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                 "Move the program's zero further in.".to_owned(),
             )
         });
-    }
-}
-
-trait Tail {
-    fn into_tail(self) -> (u32, units::Point);
-}
-
-impl Tail for (f64, u32, units::Point) {
-    fn into_tail(self) -> (u32, units::Point) {
-        (self.1, self.2)
     }
 }
 
@@ -63,7 +54,7 @@ mod tests {
     fn a_kerf_within_5_mm_of_the_edge_is_warned() {
         let at = |x: f64| placed(PROGRAM, |s| s.origin = Point::new(x, 60.0));
         // 300 - 5 - 0.725 - 100 = 194.275
-        assert_eq!(at(194.3), ["warn near-edge 12:- 2"]);
+        assert_eq!(at(194.3), ["warn near-edge 12:1 2"]);
         assert_eq!(at(194.275), nothing());
     }
 
@@ -75,7 +66,7 @@ mod tests {
                 s.thickness = 10.0;
             })
         };
-        assert_eq!(thick(189.3), ["warn near-edge 12:- 2"]);
+        assert_eq!(thick(189.3), ["warn near-edge 12:1 2"]);
         assert_eq!(thick(189.275), nothing());
     }
 }

@@ -20,7 +20,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     if sheet.elements().next().is_none() {
-        findings.refuse(NAME, Spot::of_cut(1, first.on_line), || {
+        findings.refuse(NAME, Spot::torch_on(1, first), || {
             (
                 format!("The torch goes on in line {} and never moves while it is on.", first.on_line),
                 "Write the path between torch on and torch off.".to_owned(),
@@ -36,7 +36,7 @@ mod tests {
     #[test]
     fn a_program_must_fire_and_move() {
         assert_eq!(found("G21 G1 X10 F500\nM2\n"), ["refuse no-cut -:- -"]);
-        assert_eq!(found("G21 G0 X10\nM3\nM5\nG1 X20 F500\nM2\n"), ["refuse no-cut 2:- 1"]);
+        assert_eq!(found("G21 G0 X10\nM3\nM5\nG1 X20 F500\nM2\n"), ["refuse no-cut 2:1 1"]);
         assert_eq!(found("G21 G0 X10\nM3\nG1 X100 F500\nM5\nM2\n"), nothing());
     }
 }

@@ -13,7 +13,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         let Some(first) = cut.path.iter().find(|e| e.feed_mm_s.is_none()) else {
             continue;
         };
-        let spot = Spot::of_cut(number, first.line).at(sheet.placer.place(first.segment.from()));
+        let spot = Spot::element(number, first).at(sheet.placer.place(first.segment.from()));
         findings.refuse(NAME, spot, || {
             (
                 "No feed is in force here, and no chart row gives one.".to_owned(),
@@ -34,10 +34,10 @@ mod tests {
         let program = frame::PROGRAM.replace(" F660", "");
         assert_eq!(brief(&report_with(&program, &input)), nothing());
         input.chart_feed_mm_s = None;
-        assert_eq!(brief(&report_with(&program, &input)), ["refuse no-feed 4:- 1"]);
+        assert_eq!(brief(&report_with(&program, &input)), ["refuse no-feed 4:1 1"]);
         assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
         let zero = frame::PROGRAM.replace("F1100", "F0");
-        assert_eq!(brief(&report_with(&zero, &input)), ["refuse no-feed 9:- 2"]);
+        assert_eq!(brief(&report_with(&zero, &input)), ["refuse no-feed 9:1 2"]);
     }
 
     #[test]

@@ -70,21 +70,22 @@ fn paths(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
             continue;
         }
         let pierce = sheet.placer.place(cut.pierce);
-        let mut nearest = (off(pierce, pierce, thing), cut.on_line);
-        for (s, line) in sheet.path(cut) {
+        let (distance, at) = off(pierce, pierce, thing);
+        let mut nearest = (distance, Spot::torch_on(number, cut).at(at));
+        for (s, e) in sheet.path(cut) {
             if far(&bounds(&s)) {
                 continue;
             }
             for (a, b) in chords(&s) {
-                let next = off(a, b, thing);
-                if next.0 < nearest.0.0 {
-                    nearest = (next, line);
+                let (distance, at) = off(a, b, thing);
+                if distance < nearest.0 {
+                    nearest = (distance, Spot::element(number, e).at(at));
                 }
             }
         }
-        let ((distance, at), line) = nearest;
+        let (distance, spot) = nearest;
         if distance < BODY_MM - 1e-6 {
-            findings.refuse(NAME, Spot::of_cut(number, line).at(at), || {
+            findings.refuse(NAME, spot, || {
                 (
                     format!(
                         "The cut passes {} mm from {}; the torch's body needs {BODY_MM} mm.",
@@ -107,7 +108,13 @@ fn traverses(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
         let (a, b) = (sheet.placer.place(t.from), sheet.placer.place(t.to));
         let (distance, at) = off(a, b, thing);
         if distance < BODY_MM - 1e-6 {
-            findings.warn(NAME, Spot::of_cut(t.cut, t.line).at(at), || {
+            let spot = Spot {
+                line: t.line,
+                column: t.column,
+                cut: t.cut,
+                at: Some(at),
+            };
+            findings.warn(NAME, spot, || {
                 (
                     format!(
                         "The traverse to this cut passes {} mm from {}, {} mm high; at traverse height {} mm it clears it by {} mm, {CLEAR_MM} mm are wanted.",
@@ -139,7 +146,7 @@ mod tests {
     fn a_path_within_the_torch_body_of_the_clamp_is_refused() {
         // The outline's right edge lies at x = 160.
         let at = |x: f64| placed(PROGRAM, |s| s.clamp = Some(Point::new(x, 100.0)));
-        assert_eq!(at(184.9), ["refuse on-clamp 13:- 2"]);
+        assert_eq!(at(184.9), ["refuse on-clamp 13:1 2"]);
         assert_eq!(at(185.0), nothing());
     }
 
@@ -147,7 +154,7 @@ mod tests {
     fn a_round_path_is_measured_to_its_curve() {
         // Inside the hole of radius 10 about (100, 100).
         let all = placed(PROGRAM, |s| s.clamp = Some(Point::new(100.0, 100.0)));
-        assert!(all.contains(&"refuse on-clamp 3:- 1".to_owned()), "{all:?}");
+        assert!(all.contains(&"refuse on-clamp 3:1 1".to_owned()), "{all:?}");
     }
 
     #[test]
@@ -161,7 +168,7 @@ mod tests {
                 }];
             })
         };
-        assert_eq!(at(194.9), ["refuse on-clamp 13:- 2"]);
+        assert_eq!(at(194.9), ["refuse on-clamp 13:1 2"]);
         assert_eq!(at(195.0), nothing());
     }
 
@@ -179,7 +186,7 @@ mod tests {
                 }];
             })
         };
-        assert_eq!(over(20.1), ["warn on-clamp 7:- 2"]);
+        assert_eq!(over(20.1), ["warn on-clamp 7:1 2"]);
         assert_eq!(over(20.0), nothing());
         // An unknown clamp counts as 20 mm: clear at 25 mm, not at 24.
         let mut setup = frame::setup();
@@ -187,7 +194,7 @@ mod tests {
         let mut input = frame::input(&setup);
         assert_eq!(frame::brief(&frame::report_with(WIDE, &input)), nothing());
         input.traverse_height_mm = 24.0;
-        assert_eq!(frame::brief(&frame::report_with(WIDE, &input)), ["warn on-clamp 7:- 2"]);
+        assert_eq!(frame::brief(&frame::report_with(WIDE, &input)), ["warn on-clamp 7:1 2"]);
     }
 
     #[test]

@@ -38,12 +38,13 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         let leaves = sheet
             .path(cut)
             .find(|(s, _)| half - room(&bounds(s), setup.sheet) > CRUMB_MM);
-        let (line, at) = match leaves {
-            _ if starts_off => (cut.on_line, start),
-            Some((s, line)) => (line, leaving(&s, half, setup.sheet)),
-            None => (cut.on_line, start),
+        let spot = match leaves {
+            Some((s, e)) if !starts_off => {
+                Spot::element(number, e).at(leaving(&s, half, setup.sheet))
+            }
+            _ => Spot::torch_on(number, cut).at(start),
         };
-        findings.refuse(NAME, Spot::of_cut(number, line).at(at), || {
+        findings.refuse(NAME, spot, || {
             (
                 format!(
                     "The cut {} the sheet of {} x {} mm; its kerf ends {} mm beyond the edge.",
@@ -95,9 +96,9 @@ mod tests {
     fn a_kerf_beyond_the_edge_is_refused_where_it_leaves_the_sheet() {
         // The outline reaches x = 100; with half a kerf the edge is met at a zero of 199.275.
         let off = placed(PROGRAM, |s| s.origin = Point::new(199.3, 60.0));
-        assert_eq!(off, ["refuse outside-sheet 12:- 2"]);
+        assert_eq!(off, ["refuse outside-sheet 12:1 2"]);
         let near = placed(PROGRAM, |s| s.origin = Point::new(199.275, 60.0));
-        assert_eq!(near, ["warn near-edge 12:- 2"]);
+        assert_eq!(near, ["warn near-edge 12:1 2"]);
     }
 
     #[test]
@@ -113,6 +114,6 @@ mod tests {
     #[test]
     fn a_start_off_the_sheet_is_named_at_its_pierce() {
         let off = placed(PROGRAM, |s| s.origin = Point::new(60.0, 7.0));
-        assert_eq!(off, ["refuse outside-sheet 8:- 2"]);
+        assert_eq!(off, ["refuse outside-sheet 8:1 2"]);
     }
 }

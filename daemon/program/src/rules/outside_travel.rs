@@ -35,15 +35,15 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         if off(&sheet.bounds(number)).iter().all(|(_, by)| *by <= CRUMB_MM) {
             continue;
         }
-        let path = sheet.path(cut);
+        let mut path = sheet.path(cut);
         let first = path
-            .map(|(segment, line)| (off(&bounds(&segment)), segment, line))
-            .find(|(off, ..)| off.iter().any(|(_, by)| *by > CRUMB_MM));
-        let (line, at) = first.map_or((cut.on_line, sheet.placer.place(cut.pierce)), |(_, s, line)| {
-            (line, s.to())
-        });
+            .find(|(s, _)| off(&bounds(s)).iter().any(|(_, by)| *by > CRUMB_MM));
+        let spot = match first {
+            Some((s, e)) => Spot::element(number, e).at(s.to()),
+            None => Spot::torch_on(number, cut).at(sheet.placer.place(cut.pierce)),
+        };
         let worst = off(&sheet.bounds(number));
-        findings.refuse(NAME, Spot::of_cut(number, line).at(at), || {
+        findings.refuse(NAME, spot, || {
             let by: Vec<String> = worst
                 .iter()
                 .filter(|(_, by)| *by > CRUMB_MM)
@@ -76,7 +76,7 @@ mod tests {
         input.travel = Point::new(169.9, 1300.0);
         assert_eq!(
             brief(&report_with(frame::PROGRAM, &input)),
-            ["refuse outside-travel 12:- 2"]
+            ["refuse outside-travel 12:1 2"]
         );
         input.travel = Point::new(170.0, 1300.0);
         assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
@@ -84,7 +84,7 @@ mod tests {
         input.sheet_corner = Point::new(0.0, -52.1);
         assert_eq!(
             brief(&report_with(frame::PROGRAM, &input)),
-            ["refuse outside-travel 9:- 2"]
+            ["refuse outside-travel 9:1 2"]
         );
         input.sheet_corner = Point::new(0.0, -52.0);
         assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());

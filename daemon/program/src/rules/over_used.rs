@@ -45,22 +45,22 @@ fn one(
     let end = sheet.placer.place(cut.end());
     let pierced = inside(pierce, outline);
     let mut over = Over::default();
-    for (s, line) in sheet.path(cut) {
+    for (s, e) in sheet.path(cut) {
+        let spot = Spot::element(number, e);
         for (a, b) in chords(&s) {
-            over.piece(a, b, line, outline);
+            over.piece(a, b, spot, outline);
         }
     }
-    let Some((line, at)) = over.first.or_else(|| pierced.then_some((cut.on_line, pierce))) else {
-        return;
+    let (severity, what, spot) = match over.first {
+        _ if pierced => {
+            let spot = Spot::torch_on(number, cut).at(pierce);
+            (Severity::Refuse, "is pierced in", spot)
+        }
+        Some(spot) if inside(end, outline) => (Severity::Refuse, "runs into and ends in", spot),
+        Some(spot) => (Severity::Warn, "crosses", spot),
+        None => return,
     };
-    let (severity, what, line, at) = if pierced {
-        (Severity::Refuse, "is pierced in", cut.on_line, pierce)
-    } else if inside(end, outline) {
-        (Severity::Refuse, "runs into and ends in", line, at)
-    } else {
-        (Severity::Warn, "crosses", line, at)
-    };
-    findings.tell(NAME, severity, Spot::of_cut(number, line).at(at), || {
+    findings.tell(NAME, severity, spot, || {
         (
             format!(
                 "The cut {what} an area marked as already cut away, for {} mm of its path: there is no metal for the arc.",
@@ -73,13 +73,13 @@ fn one(
 
 #[derive(Default)]
 struct Over {
-    first: Option<(u32, Point)>,
+    first: Option<Spot>,
     length: f64,
 }
 
 impl Over {
     /// Adds what of a straight piece lies inside the outline.
-    fn piece(&mut self, a: Point, b: Point, line: u32, outline: &[Point]) {
+    fn piece(&mut self, a: Point, b: Point, spot: Spot, outline: &[Point]) {
         let mut cuts = vec![0.0, 1.0];
         let next = outline.iter().cycle().skip(1);
         for (&c, &d) in outline.iter().zip(next) {
@@ -91,7 +91,7 @@ impl Over {
             let length = a.distance(b) * (pair[1] - pair[0]);
             if length > 1e-6 && inside(middle, outline) {
                 self.length += length;
-                self.first.get_or_insert((line, a.toward(b, pair[0])));
+                self.first.get_or_insert(spot.at(a.toward(b, pair[0])));
             }
         }
     }
@@ -117,15 +117,15 @@ mod tests {
     #[test]
     fn a_pierce_in_a_used_area_is_refused() {
         // The hole is pierced at (105, 100).
-        assert_eq!(used(104.0, 99.0, 106.0, 101.0), ["refuse over-used 3:- 1"]);
+        assert_eq!(used(104.0, 99.0, 106.0, 101.0), ["refuse over-used 3:1 1"]);
         assert_eq!(used(104.0, 101.0, 106.0, 102.0), nothing());
     }
 
     #[test]
     fn a_path_that_crosses_is_warned_and_one_that_ends_inside_refused() {
         // The outline's left edge lies at x = 60, from y = 60 to 140; it ends at (108, 60).
-        assert_eq!(used(50.0, 90.0, 70.0, 95.0), ["warn over-used 11:- 2"]);
-        assert_eq!(used(107.0, 59.0, 109.0, 61.0), ["refuse over-used 10:- 2"]);
+        assert_eq!(used(50.0, 90.0, 70.0, 95.0), ["warn over-used 11:1 2"]);
+        assert_eq!(used(107.0, 59.0, 109.0, 61.0), ["refuse over-used 10:1 2"]);
         assert_eq!(used(50.0, 90.0, 59.9, 95.0), nothing());
     }
 }

@@ -23,7 +23,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     for (cut, number) in sheet.cuts() {
         let length = sheet.length_mm(number);
         if length >= empty_cut::LEAST_MM && length <= KERFS * kerf {
-            let spot = Spot::of_cut(number, cut.on_line).at(sheet.placer.place(cut.pierce));
+            let spot = Spot::torch_on(number, cut).at(sheet.placer.place(cut.pierce));
             findings.warn(NAME, spot, || {
                 (
                     format!(
@@ -45,7 +45,7 @@ mod tests {
     #[test]
     fn a_cut_of_two_kerfs_is_warned_and_a_longer_one_passes() {
         let stray = |end: &str| changed("M5", &format!("M5\nG0 X70 Y40\nM3\nG1 X{end}\nM5"));
-        assert_eq!(stray("72.89"), ["warn stray-cut 8:- 2"]);
+        assert_eq!(stray("72.89"), ["warn stray-cut 8:1 2"]);
         assert_eq!(stray("72.91"), nothing());
     }
 }

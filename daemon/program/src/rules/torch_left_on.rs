@@ -5,8 +5,13 @@ use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "torch-left-on";
 
-pub(crate) fn tell(findings: &mut Findings, cut: &Cut, number: usize, last_line: u32) {
-    let spot = Spot::of_cut(number, last_line).at(cut.end());
+pub(crate) fn tell(findings: &mut Findings, cut: &Cut, number: usize, end: Spot) {
+    let spot = Spot {
+        cut: number,
+        column: end.column.max(1),
+        ..end
+    }
+    .at(cut.end());
     findings.refuse(NAME, spot, || {
         (
             format!("The program ends with the torch on, since line {}.", cut.on_line),
@@ -21,7 +26,7 @@ mod tests {
 
     #[test]
     fn the_end_with_the_torch_on_is_refused() {
-        assert_eq!(changed("M5\nM2", "M2"), ["refuse torch-left-on 15:- 2"]);
+        assert_eq!(changed("M5\nM2", "M2"), ["refuse torch-left-on 15:1 2"]);
         assert_eq!(changed("M5\nM2", "M5 M2"), nothing());
     }
 }
