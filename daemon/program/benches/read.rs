@@ -1,4 +1,5 @@
 //! A program of 1,000,000 blocks read, reduced and vetted.
+#![allow(missing_docs, reason = "criterion_group! makes a public function without words")]
 
 use std::fmt::Write as _;
 

@@ -98,3 +98,64 @@ pub struct Acceptance {
     /// Why it is acceptable.
     pub reason: String,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_json_has_the_keys_that_others_rely_on() {
+        let report = Report {
+            verdict: Verdict::Warned,
+            cuts: 2,
+            pierces: 2,
+            cut_mm: 437.5,
+            rapid_mm: 48.0,
+            time_s: None,
+            bounds: Some(Bounds {
+                low: Point::new(60.0, 52.0),
+                high: Point::new(160.0, 140.0),
+            }),
+            findings: vec![
+                Finding {
+                    rule: "end-missing".to_owned(),
+                    severity: Severity::Warn,
+                    line: Some(15),
+                    column: None,
+                    cut: None,
+                    at: None,
+                    says: "a".to_owned(),
+                    remedy: "b".to_owned(),
+                },
+                Finding {
+                    rule: "replaced".to_owned(),
+                    severity: Severity::Note,
+                    line: Some(4),
+                    column: Some(1),
+                    cut: Some(1),
+                    at: Some(Point::new(1.5, 2.0)),
+                    says: "c".to_owned(),
+                    remedy: "d".to_owned(),
+                },
+            ],
+        };
+        let json = serde_json::to_string(&report).expect("it can be written");
+        assert_eq!(
+            json,
+            concat!(
+                r#"{"verdict":"warned","cuts":2,"pierces":2,"cut_mm":437.5,"rapid_mm":48.0,"time_s":null,"#,
+                r#""bounds":[60.0,52.0,160.0,140.0],"findings":["#,
+                r#"{"rule":"end-missing","severity":"warn","line":15,"column":null,"cut":null,"at":null,"says":"a","remedy":"b"},"#,
+                r#"{"rule":"replaced","severity":"note","line":4,"column":1,"cut":1,"at":[1.5,2.0],"says":"c","remedy":"d"}]}"#
+            )
+        );
+        let back: Report = serde_json::from_str(&json).expect("it can be read");
+        assert_eq!(back, report);
+        for (severity, word) in [(Severity::Refuse, "refuse"), (Severity::Note, "note")] {
+            assert_eq!(serde_json::to_value(severity).ok(), Some(word.into()));
+        }
+        for (verdict, word) in [(Verdict::Clear, "clear"), (Verdict::Refused, "refused")] {
+            assert_eq!(serde_json::to_value(verdict).ok(), Some(word.into()));
+        }
+    }
+}

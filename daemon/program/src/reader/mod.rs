@@ -209,8 +209,9 @@ impl<'a> File<'a> {
     }
 
     fn percent(&mut self, line: &[u8], start: usize) {
-        let behind = &line[start + 1..];
-        if behind.iter().any(|&b| b != b' ' && b != b'\t' && b != b'%') {
+        let behind = line[start + 1..].trim_ascii();
+        // A comment may name the program; anything else might be meant to be cut.
+        if !behind.is_empty() && !behind.starts_with(b"(") && !behind.starts_with(b";") {
             rules::unreadable_block::words_behind_fence(
                 &mut self.run.findings,
                 self.lines,
