@@ -8,7 +8,7 @@ use process::{ChartRow, CycleSettings};
 use units::{Point, Segment, Time};
 
 use super::table::{TOP_Z, Table};
-use crate::ask::{Answer, Ask, AskId, CheckId, ResumeFrom};
+use crate::ask::{Answer, Ask, AskId, ResumeFrom};
 use crate::event::{Event, Restored};
 use crate::guard::{GuardRules, GuardSettings, Phase as Permit};
 use crate::io::{Effect, Input, RecordId};
@@ -107,7 +107,8 @@ pub(crate) struct Rig {
     pub answers: Vec<Answer>,
     pub permits: Vec<Permit>,
     pub disk_dead: bool,
-    pub inputs: u64,
+    /// Every input with its moment: enough to come to the same state again.
+    pub log: Vec<(Time, Input)>,
     next_ask: u64,
     to_guard: Vec<crate::guard::GuardOrder>,
     to_machine: Vec<Input>,
@@ -135,7 +136,7 @@ impl Rig {
             answers: Vec::new(),
             permits: Vec::new(),
             disk_dead: false,
-            inputs: 0,
+            log: Vec::new(),
             next_ask: 0,
             to_guard: Vec::new(),
             to_machine: Vec::new(),
@@ -207,12 +208,15 @@ impl Rig {
         }
         self.written_epoch = out.epoch;
         self.drop_lines = out.epoch != self.handled;
-        self.to_machine
-            .extend(out.reports.into_iter().map(|report| Input::Guard { report }));
+        self.to_machine.extend(
+            out.reports
+                .into_iter()
+                .map(|report| Input::Guard { report }),
+        );
     }
 
     pub(crate) fn step(&mut self, input: Input) {
-        self.inputs += 1;
+        self.log.push((self.now, input.clone()));
         let effects = self.m.step(self.now, input);
         self.lease = self.now + Duration::from_millis(200);
         let mut record_seen = false;
@@ -348,7 +352,6 @@ impl Rig {
         for check in checks::VOUCHED {
             self.must(Ask::Vouch { check, yes: true });
         }
-        let _: CheckId = checks::VOUCHED[0];
     }
 
     #[track_caller]
@@ -422,7 +425,11 @@ impl Rig {
         assert!(self.uncut_mm() < 0.05, "{} mm uncut", self.uncut_mm());
         let v = self.view();
         assert!(!v.signals.arc_ok && !v.signals.fire_on && !v.torch.moving);
-        assert!(v.cuts.iter().all(|c| c.state == crate::view::CutState::Done));
+        assert!(
+            v.cuts
+                .iter()
+                .all(|c| c.state == crate::view::CutState::Done)
+        );
         assert_eq!(
             v.cuts
                 .iter()

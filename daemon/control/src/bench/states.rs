@@ -1,1 +1,314 @@
-//! (to come)
+//! The whole table of states against kinds of input, as a snapshot that a person reviews. States
+//! are reached by replaying recorded inputs, which shows by the way that a replay comes to the
+//! same state.
+
+use std::fmt::Write as _;
+
+use units::Time;
+
+use super::rig::{Rig, dialect, job, settings};
+use crate::ask::{Answer, Ask, AskId, CheckId, ResumeFrom};
+use crate::cause::Cause;
+use crate::event::Restored;
+use crate::guard::{EdgeInput, GuardOrder, GuardReport};
+use crate::io::{Effect, Effects, Input, RecordId};
+use crate::machine::Machine;
+use crate::view::{Phase, Step};
+
+/// A state by name, and how many of the recorded inputs lead to it.
+struct Reached {
+    name: String,
+    log: Vec<(Time, Input)>,
+}
+
+pub(super) fn replay(log: &[(Time, Input)]) -> Machine {
+    let mut m = Machine::new(settings(), dialect(), Restored::default());
+    for (at, input) in log {
+        let _ = m.step(*at, input.clone());
+    }
+    m
+}
+
+fn states() -> Vec<Reached> {
+    let mut all = Vec::new();
+    let mut rig = Rig::new();
+    let mut note = |name: &str, rig: &Rig| {
+        all.push(Reached {
+            name: name.into(),
+            log: rig.log.clone(),
+        });
+    };
+    rig.wait(0.5);
+    note("starting", &rig);
+    rig.until(5.0, |r| r.phase() == Phase::Idle);
+    note("idle, nothing loaded", &rig);
+    rig.must(Ask::Load { job: job() });
+    rig.wait(0.1);
+    note("idle, loaded, not referenced", &rig);
+    rig.must(Ask::Home);
+    rig.wait(0.2);
+    note("homing", &rig);
+    rig.until(30.0, |r| r.phase() != Phase::Homing);
+    note("idle, place to be confirmed", &rig);
+    rig.must(Ask::ConfirmPlace);
+    rig.must(Ask::PermitTest);
+    rig.wait(0.02);
+    note("permit test", &rig);
+    rig.until(2.0, |r| r.m.permit_tested);
+    rig.wait(0.2);
+    rig.vouch();
+    rig.wait(0.1);
+    note("ready", &rig);
+    rig.must(Ask::Start);
+    let mut seen: Vec<Step> = Vec::new();
+    rig.until(120.0, |r| r.phase() == Phase::Running);
+    while rig.phase() != Phase::Finished {
+        rig.tick();
+        if let Some(step) = rig.m.cycle_step()
+            && !seen.contains(&step)
+        {
+            seen.push(step);
+            rig.wait(0.005);
+            if rig.m.cycle_step() == Some(step) {
+                note(&format!("running: {step:?}"), &rig);
+            }
+        }
+    }
+    rig.wait(0.1);
+    note("finished", &rig);
+
+    let cut = |mm| {
+        let mut rig = Rig::new();
+        rig.make_ready();
+        rig.must(Ask::Start);
+        rig.run_to(2, mm);
+        rig
+    };
+    let mut rig = cut(40.0);
+    rig.must(Ask::Hold);
+    rig.wait(0.005);
+    note("stopping", &rig);
+    rig.until_held();
+    rig.wait(0.1);
+    note("held by the operator", &rig);
+    let mut rig = cut(40.0);
+    rig.table.wrong.estop = true;
+    rig.until_held();
+    note("latched, emergency stop open", &rig);
+    rig.table.wrong.estop = false;
+    rig.wait(0.1);
+    note("latched, emergency stop released", &rig);
+    rig.clear_all();
+    rig.wait(0.2);
+    note("held, place doubtful", &rig);
+    let mut rig = cut(40.0);
+    rig.unplug();
+    rig.wait(6.0);
+    note("link cut in a run", &rig);
+    let mut rig = Rig::new();
+    rig.until(5.0, |r| r.phase() == Phase::Idle);
+    rig.unplug();
+    rig.wait(1.0);
+    note("no link", &rig);
+    all
+}
+
+fn frame(body: &str) -> Input {
+    let mut t = super::table::Table::new();
+    let _ = t.take_out();
+    t.say(body);
+    Input::Bytes {
+        bytes: t.take_out(),
+    }
+}
+
+fn trip(cause: Cause, at: Time, latched: bool) -> Input {
+    Input::Guard {
+        report: GuardReport::Tripped {
+            cause,
+            at,
+            epoch: 900,
+            latched,
+        },
+    }
+}
+
+fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
+    let ask = |ask| Input::Ask {
+        id: AskId(77),
+        generation: m.generation(),
+        ask,
+    };
+    let edge = |input, level| Input::Guard {
+        report: GuardReport::Edge {
+            input,
+            level,
+            at: now,
+        },
+    };
+    let mut air = m.signals;
+    air.air_ok = Some(false);
+    vec![
+        ("tick", Input::Tick),
+        ("signals as before", Input::Signals { signals: m.signals }),
+        ("air dips", Input::Signals { signals: air }),
+        (
+            "garbage",
+            Input::Bytes {
+                bytes: b"#!?\n".to_vec(),
+            },
+        ),
+        ("greeting", frame("hello 7 plain")),
+        ("controller's alarm", frame("alarm limit X")),
+        ("link lost", Input::LinkLost { why: "gone".into() }),
+        ("link opened", Input::LinkOpened),
+        (
+            "all records kept",
+            Input::Durable {
+                id: RecordId(u64::MAX),
+            },
+        ),
+        ("record failed", Input::RecordFailed { why: "full".into() }),
+        ("trip no-arc", trip(Cause::NoArc, now, false)),
+        ("trip arc-lost", trip(Cause::ArcLost, now, false)),
+        ("trip hold", trip(Cause::Hold, now, false)),
+        ("latch estop", trip(Cause::Estop, now, true)),
+        ("latch arc-stuck", trip(Cause::ArcStuck, now, true)),
+        ("latch lease-lapsed", trip(Cause::LeaseLapsed, now, true)),
+        ("arc edge on", edge(EdgeInput::ArcOk, true)),
+        ("arc edge off", edge(EdgeInput::ArcOk, false)),
+        (
+            "guard cleared estop",
+            Input::Guard {
+                report: GuardReport::Cleared {
+                    cause: Cause::Estop,
+                },
+            },
+        ),
+        (
+            "permit test passed",
+            Input::Guard {
+                report: GuardReport::Tested { passed: Some(true) },
+            },
+        ),
+        ("ask load", ask(Ask::Load { job: job() })),
+        ("ask unload", ask(Ask::Unload)),
+        (
+            "ask vouch",
+            ask(Ask::Vouch {
+                check: CheckId::SlatsClear,
+                yes: true,
+            }),
+        ),
+        ("ask start", ask(Ask::Start)),
+        ("ask hold", ask(Ask::Hold)),
+        ("ask hold-after-cut", ask(Ask::HoldAfterCut)),
+        (
+            "ask resume",
+            ask(Ask::Resume {
+                from: ResumeFrom::Back { mm: 5.0 },
+            }),
+        ),
+        ("ask skip-cut", ask(Ask::SkipCut)),
+        ("ask end-job", ask(Ask::EndJob)),
+        (
+            "ask seen estop",
+            ask(Ask::Seen {
+                cause: Cause::Estop,
+            }),
+        ),
+        (
+            "ask clear estop",
+            ask(Ask::Clear {
+                cause: Cause::Estop,
+            }),
+        ),
+        ("ask home", ask(Ask::Home)),
+        ("ask confirm-place", ask(Ask::ConfirmPlace)),
+        ("ask permit-test", ask(Ask::PermitTest)),
+    ]
+}
+
+/// What a step did, in few words.
+fn told(effects: &Effects, before: &str, m: &Machine) -> String {
+    let mut words: Vec<String> = Vec::new();
+    for e in &effects.0 {
+        match e {
+            Effect::Guard {
+                order: GuardOrder::Phase { phase },
+            } => {
+                words.push(format!("permit {phase:?}").to_lowercase());
+            }
+            Effect::Guard {
+                order: GuardOrder::Clear { .. },
+            } => words.push("guard: clear".into()),
+            Effect::Guard { .. } => {}
+            Effect::Write {
+                take_away: true, ..
+            } => words.push("take away".into()),
+            Effect::Write { .. } => words.push("lines".into()),
+            Effect::OpenLink => words.push("open link".into()),
+            Effect::CloseLink => words.push("close link".into()),
+            Effect::Record { event, .. } => match event.name() {
+                "held" | "retry" | "latch-set" | "place-doubted" | "run-ended" => {
+                    words.push(event.name().into());
+                }
+                _ => {}
+            },
+            Effect::Publish => {}
+            Effect::Answer { answer, .. } => words.insert(
+                0,
+                match answer {
+                    Answer::Accepted => "accepted".into(),
+                    Answer::AlreadySo => "already so".into(),
+                    Answer::Refused { reason, says, .. } if reason == "check" => {
+                        format!("refused: {}", says.trim_start_matches("Not true: "))
+                    }
+                    Answer::Refused { reason, .. } => format!("refused: {reason}"),
+                },
+            ),
+        }
+    }
+    let after = name(m);
+    if after != before {
+        words.push(format!("-> {after}"));
+    }
+    if words.is_empty() {
+        words.push("nothing".into());
+    }
+    words.join(", ")
+}
+
+fn name(m: &Machine) -> String {
+    match m.cycle_step() {
+        Some(step) => format!("{:?} {step:?}", m.phase()),
+        None => format!("{:?}", m.phase()),
+    }
+}
+
+#[test]
+fn every_state_against_every_kind_of_input() {
+    let mut page = String::new();
+    for state in states() {
+        let end = state.log.last().map_or(Time::ZERO, |(t, _)| *t);
+        let now = end + core::time::Duration::from_micros(10);
+        let base = replay(&state.log);
+        let before = name(&base);
+        let _ = writeln!(page, "{} [{before}]", state.name);
+        let mut rows: Vec<(String, Vec<&str>)> = Vec::new();
+        for (kind, input) in kinds(&base, now) {
+            let mut m = replay(&state.log);
+            let effects = m.step(now, input);
+            let says = told(&effects, &before, &m);
+            match rows.iter_mut().find(|(s, _)| *s == says) {
+                Some((_, kinds)) => kinds.push(kind),
+                None => rows.push((says, vec![kind])),
+            }
+        }
+        for (says, kinds) in rows {
+            let _ = writeln!(page, "    {}\n        {says}", kinds.join(" | "));
+        }
+        page.push('\n');
+    }
+    insta::assert_snapshot!(page);
+}

@@ -67,7 +67,10 @@ fn hold_now_in_a_cut_stops_and_a_resume_leaves_nothing_uncut() {
     assert_eq!(v.phase, Phase::Held);
     let hold = v.hold.expect("held");
     assert_eq!(hold.cause, Cause::Hold);
-    assert!((hold.at_mm.expect("a place") - 40.0).abs() < 2.0, "{hold:?}");
+    assert!(
+        (hold.at_mm.expect("a place") - 40.0).abs() < 2.0,
+        "{hold:?}"
+    );
     assert_eq!(hold.choices[0], Choice::StepBack);
     assert!(rig.table.z > 25.0, "lifted");
     assert_eq!(rig.ask(Ask::Hold), Answer::AlreadySo);
@@ -308,7 +311,9 @@ fn an_arc_that_will_not_go_out_latches_and_the_torch_is_lifted_to_snap_it() {
     rig.resume_as_offered();
     rig.finish();
     // The lift under the arc was meant.
-    rig.table.violations.retain(|v| v != "lifted under a live arc");
+    rig.table
+        .violations
+        .retain(|v| v != "lifted under a live arc");
     rig.all_is_well();
 }
 
@@ -332,10 +337,7 @@ fn an_open_gate_holds_and_must_be_closed_and_confirmed() {
     assert_eq!(v.hold.expect("held").cause, Cause::GateOpen);
     rig.table.wrong.gate_open = false;
     rig.wait(0.1);
-    assert!(matches!(
-        rig.ask(Ask::SkipCut),
-        Answer::Refused { .. }
-    ));
+    assert!(matches!(rig.ask(Ask::SkipCut), Answer::Refused { .. }));
     rig.clear_all();
     rig.resume_as_offered();
     rig.finish();
@@ -436,7 +438,9 @@ fn another_job_starts_only_after_the_interrupted_run_was_read_and_left() {
     });
     assert!(matches!(rig.ask(Ask::Start), Answer::Refused { .. }));
     let cause = Cause::Interrupted;
-    assert!(matches!(rig.ask(Ask::Clear { cause }), Answer::Refused { reason, .. } if reason == "not-seen"));
+    assert!(
+        matches!(rig.ask(Ask::Clear { cause }), Answer::Refused { reason, .. } if reason == "not-seen")
+    );
     rig.must(Ask::Seen { cause });
     rig.must(Ask::Clear { cause });
     rig.make_ready();

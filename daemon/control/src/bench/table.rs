@@ -140,7 +140,7 @@ impl Table {
         t
     }
 
-    fn say(&mut self, body: &str) {
+    pub(crate) fn say(&mut self, body: &str) {
         let frame = format!("{:02X}{:04X} {body}\n", body.len(), crc(body.as_bytes()));
         self.out.extend_from_slice(frame.as_bytes());
     }
@@ -204,10 +204,7 @@ impl Table {
         };
         let body = body.trim_start();
         let good = head == format!("{:02X}{:04X}", body.len(), crc(body.as_bytes()));
-        let number = body
-            .split(' ')
-            .next()
-            .and_then(|n| n.parse::<u64>().ok());
+        let number = body.split(' ').next().and_then(|n| n.parse::<u64>().ok());
         let (true, Some(number)) = (good, number) else {
             self.say(&format!("again {}", self.expected));
             return;
@@ -381,13 +378,17 @@ impl Table {
                     && p.distance(self.place) > 0.01
                     && self.z < self.plate_z + SAFE_ABOVE - 3.0
                 {
-                    self.violations.push(format!("rapid at height {:.2}", self.z));
+                    self.violations
+                        .push(format!("rapid at height {:.2}", self.z));
                 }
                 if let Do::Path(s, _) = &what
                     && s.from().distance(self.place) > 0.01
                 {
-                    self.violations
-                        .push(format!("path begins {:?}, torch {:?}", s.from(), self.place));
+                    self.violations.push(format!(
+                        "path begins {:?}, torch {:?}",
+                        s.from(),
+                        self.place
+                    ));
                 }
                 self.running = Some(Running {
                     number,
@@ -397,7 +398,9 @@ impl Table {
                     done_mm: 0.0,
                 });
             }
-            let Some(mut r) = self.running.take() else { return };
+            let Some(mut r) = self.running.take() else {
+                return;
+            };
             let (length, speed) = match &r.what {
                 Do::Xy(p, v) => (r.from.distance(*p), *v),
                 Do::Z(z, v) => ((z - r.from_z).abs(), *v),
@@ -409,7 +412,11 @@ impl Table {
             let step = (speed * left_s).min(length - r.done_mm).max(0.0);
             r.done_mm += step;
             left_s -= if speed > 0.0 { step / speed } else { 0.0 };
-            let part = if length > 0.0 { r.done_mm / length } else { 1.0 };
+            let part = if length > 0.0 {
+                r.done_mm / length
+            } else {
+                1.0
+            };
             match &r.what {
                 Do::Xy(p, _) => self.place = r.from.toward(*p, part),
                 Do::Z(z, _) => {
@@ -442,7 +449,8 @@ impl Table {
                 Do::Torch(on) => {
                     self.torch = on && !self.torch_barred;
                     if self.torch && self.sense {
-                        self.violations.push("fire with the sensing circuit on".into());
+                        self.violations
+                            .push("fire with the sensing circuit on".into());
                     }
                     self.fires += u32::from(self.torch);
                     self.report();

@@ -24,6 +24,8 @@ pub struct Unfinished {
     pub done: BTreeSet<usize>,
     /// Cuts that were skipped, from 1.
     pub skipped: BTreeSet<usize>,
+    /// Cuts in the job.
+    pub cuts: usize,
     /// Pierces made.
     pub pierces: u32,
 }
@@ -92,12 +94,16 @@ impl Restored {
             Event::PlaceDoubted { .. } | Event::HomingStarted => self.doubtful = true,
             Event::PlaceConfirmed | Event::PlaceProven => self.doubtful = false,
             Event::RunStarted {
-                run, seal, name, ..
+                run,
+                seal,
+                name,
+                cuts,
             } => {
                 self.unfinished = Some(Unfinished {
                     run,
                     seal,
                     name,
+                    cuts,
                     cut: 1,
                     ..Unfinished::default()
                 });

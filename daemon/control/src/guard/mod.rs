@@ -10,7 +10,6 @@ use serde::{Deserialize, Serialize};
 use units::Time;
 
 use crate::cause::Cause;
-use crate::signals::Signals;
 
 /// What control tells the guard. (Its owner may add variants; the service only passes them on.)
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -699,8 +699,8 @@ impl Machine {
     }
 
     fn look_ready(&mut self, c: &Cycle, refire_gap_s: f64) -> Move {
-        if !self.latches.is_empty() {
-            return Move::Stay;
+        if let Some(&cause) = self.latches.keys().next() {
+            return Move::Stop(cause, format!("Latched: {}.", crate::words::plain(cause)));
         }
         let s = self.signals;
         let kept = c.record.is_some_and(|(id, _)| self.is_kept(id));

@@ -262,7 +262,7 @@ impl Machine {
                     run: u.run,
                     outcome: Outcome::GivenUp,
                     cuts_done: u.done.len(),
-                    cuts: u.done.len() + u.skipped.len(),
+                    cuts: u.cuts,
                     holds: 0,
                     pierces: u.pierces,
                     arc_on_s: 0.0,

@@ -256,8 +256,13 @@ impl Machine {
         if matches!(cause, Cause::ArcStuck | Cause::UnaskedFire) {
             self.permit_tested = false;
         }
-        if matches!(self.act, Act::Rest) {
-            // The controller leaves its fault with a new epoch.
+        // The controller leaves its fault with a new epoch.
+        let faulted = self
+            .line
+            .status
+            .as_ref()
+            .is_some_and(|s| matches!(s.doing, link::Doing::Faulted | link::Doing::Holding));
+        if matches!(self.act, Act::Rest) && (faulted || belongs_to_guard(cause)) {
             self.halt();
         }
         self.out.publish();

@@ -21,8 +21,18 @@ const RETRY: Duration = Duration::from_millis(250);
 /// The controller's up-time may differ from the panel's clock by this much and still prove an
 /// unbroken count, ms (invented).
 const UP_TIME_SLACK_MS: f64 = 1000.0;
+/// A complaint of the controller waits this long for a cause from the guard.
+const COMPLAINT_WAITS: Duration = Duration::from_millis(20);
 /// Speed below which it is at rest, mm/s.
 const AT_REST_MM_S: f64 = 0.01;
+
+/// The controller refused a line or gave an alarm.
+#[derive(Clone, Debug)]
+pub(crate) struct Complaint {
+    at: Time,
+    why: String,
+    doubtful: bool,
+}
 
 /// What is known of the line.
 pub(crate) struct Line {
@@ -216,16 +226,8 @@ impl Machine {
             Word::Taken(ticket) => self.taken(ticket),
             Word::Refused { why, .. } => {
                 self.record(Event::ControllerRefused { words: why.clone() }, true);
-                if self.line.session.ready() && self.active() && !self.stopping() {
-                    let cause = if self.signals.estop_open {
-                        Cause::Estop
-                    } else {
-                        Cause::ControllerFault
-                    };
-                    if cause == Cause::ControllerFault {
-                        self.latch(cause, self.now, format!("It refused a line: {why}."));
-                    }
-                    self.stop(cause, self.now);
+                if self.line.session.ready() {
+                    self.complain(format!("It refused a line: {why}."), false);
                 }
             }
             Word::Touched { ticket, z } => self.touched(ticket, Some(z)),
@@ -237,21 +239,41 @@ impl Machine {
                     },
                     true,
                 );
-                // Under a hold or with the chain open it only says what is known already.
-                if self.active() && !self.stopping() {
-                    if self.signals.estop_open {
-                        self.stop(Cause::Estop, self.now);
-                    } else {
-                        self.latch(
-                            Cause::ControllerFault,
-                            self.now,
-                            format!("It gave an alarm: {words}."),
-                        );
-                        self.doubt(Some(Cause::ControllerFault));
-                        self.stop(Cause::ControllerFault, self.now);
-                    }
-                }
+                self.complain(format!("It gave an alarm: {words}."), true);
             }
+        }
+    }
+
+    fn complain(&mut self, why: String, doubtful: bool) {
+        if self.active() && !self.stopping() && self.complaint.is_none() {
+            self.complaint = Some(Complaint {
+                at: self.now,
+                why,
+                doubtful,
+            });
+        }
+    }
+
+    /// A controller that complains stands already. What the guard saw in the same moment is the
+    /// better cause, so it is waited for.
+    pub(super) fn watch_fault(&mut self) {
+        if !self.active() || self.stopping() {
+            self.complaint = None;
+        }
+        let Some(at) = self.complaint.as_ref().map(|c| c.at) else {
+            return;
+        };
+        if self.signals.estop_open {
+            self.complaint = None;
+            self.stop(Cause::Estop, at);
+        } else if self.due(at + COMPLAINT_WAITS)
+            && let Some(c) = self.complaint.take()
+        {
+            self.latch(Cause::ControllerFault, c.at, c.why.clone());
+            if c.doubtful {
+                self.doubt(Some(Cause::ControllerFault));
+            }
+            self.stop_why(Cause::ControllerFault, c.at, c.why);
         }
     }
 

@@ -99,7 +99,6 @@ pub(crate) struct Guarding {
     pub fire_fall: Option<Time>,
     pub arc_rise: Option<Time>,
     pub arc_fall: Option<Time>,
-    pub orders_sent: bool,
 }
 
 /// What is known of the records.
@@ -112,13 +111,14 @@ pub(crate) struct Keeping {
 /// The one machine.
 pub struct Machine {
     pub(crate) settings: Settings,
-    pub(crate) dialect: Arc<Dialect>,
     pub(crate) now: Time,
     pub(crate) started: Option<Time>,
     pub(crate) line: Line,
     pub(crate) signals: Signals,
     pub(crate) signals_heard: bool,
     pub(crate) air_bad_since: Option<Time>,
+    /// The controller complained; the guard may know better why.
+    complaint: Option<line::Complaint>,
     contact_at: Option<Time>,
     pub(crate) guard: Guarding,
     pub(crate) latches: BTreeMap<Cause, Time>,
@@ -147,16 +147,16 @@ impl Machine {
     /// A machine that has just been switched on. `restored`: what the journal says of before.
     #[must_use]
     pub fn new(settings: Settings, dialect: Arc<Dialect>, restored: Restored) -> Self {
-        let line = Line::new(Arc::clone(&dialect), &settings);
+        let line = Line::new(dialect, &settings);
         let mut machine = Self {
             settings,
-            dialect,
             now: Time::ZERO,
             started: None,
             line,
             signals: Signals::default(),
             signals_heard: false,
             air_bad_since: None,
+            complaint: None,
             contact_at: None,
             guard: Guarding::default(),
             latches: BTreeMap::new(),
@@ -193,6 +193,7 @@ impl Machine {
         }
         self.take(input);
         self.watch_link();
+        self.watch_fault();
         for _ in 0..CHAIN {
             if !self.advance() {
                 break;

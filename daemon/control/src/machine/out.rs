@@ -43,10 +43,6 @@ impl Out {
         self.line.push(Effect::OpenLink);
     }
 
-    pub(crate) fn close_link(&mut self) {
-        self.line.push(Effect::CloseLink);
-    }
-
     pub(crate) fn answer(&mut self, id: AskId, answer: Answer) {
         self.answers.push((id, answer));
     }

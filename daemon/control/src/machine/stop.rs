@@ -201,8 +201,9 @@ impl Machine {
         let Some(run) = self.run.as_mut().filter(|r| !r.over()) else {
             return;
         };
-        let cut = run.cut;
-        let place = loaded.point_at(cut.min(loaded.job.cuts.len().saturating_sub(1)), at_mm);
+        // On the way to the parking place it is still the last cut that it stands after.
+        let cut = run.cut.min(loaded.job.cuts.len().saturating_sub(1));
+        let place = loaded.point_at(cut, at_mm);
         run.holds.push(HoldRecord {
             cause,
             cut: cut + 1,
@@ -392,9 +393,12 @@ impl Machine {
         };
         let Some(run) = &mut self.run else { return 0.0 };
         let length_mm = loaded.length(run.cut);
-        if let Some(p) = run.cuts.get_mut(run.cut) {
-            p.state = CutState::Done;
-            p.sure_mm = length_mm;
+        match run.cuts.get_mut(run.cut) {
+            Some(p) if p.state != CutState::Done => {
+                p.state = CutState::Done;
+                p.sure_mm = length_mm;
+            }
+            _ => return length_mm,
         }
         let event = Event::CutDone {
             run: run.id,
