@@ -56,7 +56,7 @@ pub fn text(story: &Story, colour: bool) -> String {
         }
         let (date, time) = e.wall.split_once('T').unwrap_or(("", e.wall.as_str()));
         if date != day {
-            put(&mut out, date);
+            put(&mut out, &format!("{date} UTC"));
             day = date;
         }
         put(

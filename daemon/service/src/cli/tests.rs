@@ -199,7 +199,17 @@ fn story() -> Story {
 
 #[test]
 fn a_log_reads_as_a_story() {
-    insta::assert_snapshot!(log_text(&story(), false), @"");
+    insta::assert_snapshot!(log_text(&story(), false), @r#"
+    Run 7
+    -- The panel was started 2031-03-01T07:00:00.000Z (start 1, version 0.1.0; still running, or it did not end in order)
+    2031-03-01 UTC
+    07:01:01.000  t+     0.000 s     fixture              the run began
+       ... 3 events are missing here: the disk was full
+    07:01:02.000  t+     1.500 s   ! fixture              the arc was lost, at "61 %" [2J
+                                     -> look at the nozzle
+    -- The panel was started again 2031-03-01T07:00:00.000Z (start 2, version 0.1.0; ended in order 2031-03-01T08:00:00.000Z)
+    07:01:03.000  t+     2.000 s     fixture              fixture
+    "#);
 }
 
 #[test]

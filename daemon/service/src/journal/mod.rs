@@ -24,7 +24,7 @@ use control::{Event, RecordId};
 use tokio::sync::mpsc::UnboundedSender;
 use units::Time;
 
-pub use read::{Entry, Gap, ReadError, Start, Story, Which, read};
+pub use read::{Entry, Gap, ReadError, Start, Story, Which, latest, read};
 
 use store::{Row, Store};
 use writer::{Shared, Sink, ToWrite, Writer};

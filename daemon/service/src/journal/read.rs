@@ -163,6 +163,30 @@ pub fn read(dir: &Path, which: Which) -> Result<Story, ReadError> {
     })
 }
 
+/// The latest events of the journal in `dir`, oldest first, at most `count`.
+///
+/// # Errors
+/// There is no journal or it cannot be read.
+pub fn latest(dir: &Path, count: usize) -> Result<Vec<Entry>, ReadError> {
+    let file = dir.join(FILE);
+    let all = || -> rusqlite::Result<Vec<Entry>> {
+        let db = open(&file)?;
+        let mut query = db.prepare(
+            "SELECT seq, start, run, clock_us, wall, id, name, severity, says, fields
+             FROM event ORDER BY seq DESC LIMIT ?1",
+        )?;
+        let rows = query.query_map([i64::try_from(count).unwrap_or(i64::MAX)], entry)?;
+        let mut entries: Vec<Entry> = rows.collect::<rusqlite::Result<_>>()?;
+        entries.reverse();
+        Ok(entries)
+    };
+    all().map_err(|e| ReadError {
+        file: file.clone(),
+        says: format!("cannot be read: {e}"),
+        remedy: "See that a panel has been started with this folder".into(),
+    })
+}
+
 fn open(file: &Path) -> rusqlite::Result<Connection> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let db = Connection::open_with_flags(file, flags)?;

@@ -351,6 +351,19 @@ fn one_run_is_told_by_its_number_or_as_the_last() {
 }
 
 #[test]
+fn the_latest_events_come_oldest_first() {
+    let dir = folder();
+    fixture(dir.path());
+    let seqs = |count| -> Vec<i64> {
+        let entries = latest(dir.path(), count).expect("read");
+        entries.iter().map(|e| e.seq).collect()
+    };
+    assert_eq!(seqs(2), [4, 5]);
+    assert_eq!(seqs(usize::MAX), [1, 2, 3, 4, 5]);
+    latest(&dir.path().join("never"), 2).expect_err("there is none");
+}
+
+#[test]
 fn a_damaged_journal_is_moved_aside_kept_and_told_as_unreadable() {
     let dir = folder();
     let damage = b"this is no database, and was long enough to be taken for one".repeat(40);

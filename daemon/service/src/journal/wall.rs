@@ -24,6 +24,29 @@ pub fn text(ms: u64) -> String {
     )
 }
 
+/// Milliseconds since 1970 of a text that [`text`] made; `None` for any other.
+#[must_use]
+pub fn ms(text: &str) -> Option<u64> {
+    let number = |from: usize, to: usize| text.get(from..to)?.parse::<u64>().ok();
+    let (year, month, day) = (number(0, 4)?, number(5, 7)?, number(8, 10)?);
+    if text.len() != 24 || year < 1970 || !(1..=12).contains(&month) || !(1..=31).contains(&day) {
+        return None;
+    }
+    // Days before a date: years that begin in March, as in `civil`.
+    let (march_year, march_month) = if month > 2 {
+        (year, month - 3)
+    } else {
+        (year - 1, month + 9)
+    };
+    let leap_days = march_year / 4 - march_year / 100 + march_year / 400;
+    let days = 365 * march_year + leap_days + (153 * march_month + 2) / 5 + day - 1 - 719_468;
+    let (hour, minute, second) = (number(11, 13)?, number(14, 16)?, number(17, 19)?);
+    let seconds = ((days * 24 + hour) * 60 + minute) * 60 + second;
+    let told = seconds * 1000 + number(20, 23)?;
+    // Whatever does not come back as it went in was no such text.
+    (self::text(told) == text).then_some(told)
+}
+
 /// Year, month and day of a count of days since 1970-01-01, in the Gregorian calendar: whole
 /// periods of 400 years first, with years that begin in March so that the leap day comes last.
 fn civil(days: u64) -> (u64, u64, u64) {
@@ -55,6 +78,40 @@ mod tests {
         assert_eq!(text(951_868_800_000), "2000-03-01T00:00:00.000Z");
         assert_eq!(text(1_000_000_000_000), "2001-09-09T01:46:40.000Z");
         assert_eq!(text(4_107_542_400_000), "2100-03-01T00:00:00.000Z");
+    }
+
+    #[test]
+    fn a_moment_comes_back_from_its_text() {
+        for told in [
+            0,
+            999,
+            951_782_399_999,
+            951_782_400_000,
+            4_107_542_400_000,
+            253_402_300_799_999,
+        ] {
+            assert_eq!(ms(&text(told)), Some(told));
+        }
+        for (i, day) in (0..60_000).enumerate() {
+            let told = day * 86_400_000 + i as u64;
+            assert_eq!(ms(&text(told)), Some(told));
+        }
+    }
+
+    #[test]
+    fn a_text_of_another_kind_is_no_moment() {
+        for no in [
+            "",
+            "yesterday",
+            "2000-02-30T00:00:00.000Z",
+            "2000-13-01T00:00:00.000Z",
+            "2000-01-01T24:00:00.000Z",
+            "2000-01-01T00:00:00.000+01:00",
+            "2000-01-01T00:00:00.00\u{e9}Z",
+            "0000-01-01T00:00:00.000Z",
+        ] {
+            assert_eq!(ms(no), None, "{no}");
+        }
     }
 
     #[test]
