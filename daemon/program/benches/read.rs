@@ -1,5 +1,8 @@
 //! A program of 1,000,000 blocks read, reduced and vetted.
-#![allow(missing_docs, reason = "criterion_group! makes a public function without words")]
+#![allow(
+    missing_docs,
+    reason = "criterion_group! makes a public function without words"
+)]
 
 use std::fmt::Write as _;
 

@@ -184,6 +184,10 @@ impl<'a> Run<'a> {
     }
 
     pub(super) fn unreadable(&mut self, b: &BlockAt<'_>, offset: u32, says: String, remedy: &str) {
+        // One reason is enough to mend a block; more often than not the rest follows from it.
+        if self.refused {
+            return;
+        }
         self.refused = true;
         let at = self.spot(b, offset);
         self.findings.refuse(rules::unreadable_block::NAME, at, || {
@@ -477,7 +481,7 @@ impl<'a> Run<'a> {
                 _ if torch => {}
                 0 | 1 | 2 | 30 => stop = Some((m, code.offset)),
                 6 => self.ignored.count("M6", at),
-                7 | 8 | 9 => self.ignored.count("M7/M8/M9", at),
+                7..=9 => self.ignored.count("M7/M8/M9", at),
                 48 | 49 => self.ignored.count("M48/M49", at),
                 _ => self.ignored.count("M3/M4/M5", at),
             }
