@@ -206,7 +206,7 @@ fn plan(config: &Config, cuts: &[JobCut], row: &ChartRow) -> JobTime {
         row,
         cycle: &config.cycle,
         motion: &config.motion,
-        source: &config.source,
+        source: &process::SourceTimes::default(),
     })
 }
 

@@ -1,5 +1,17 @@
 //! The service: everything that touches the world. It carries out what the pure crates decide.
 
+pub mod assemble;
+pub mod board;
+pub mod cli;
 pub mod config;
+pub mod guard_thread;
 pub mod job;
+pub mod journal;
+pub mod library;
 pub mod panel;
+pub mod pins;
+pub mod port;
+pub mod practice;
+pub mod runner;
+pub mod serve;
+pub mod web;

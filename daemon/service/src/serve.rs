@@ -5,16 +5,18 @@ use std::net::SocketAddr;
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
+use std::time::Duration;
 
-use control::Job;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
+use units::Time;
 
 use crate::assemble::{FarEnds, assemble};
 use crate::cli::ServeArgs;
 use crate::config::Config;
 use crate::job::Prepared;
-use crate::library::Library;
+use crate::journal;
+use crate::library::{Library, OnLoad};
 use crate::panel::Panel;
 use crate::runner::{Ended, Runner};
 use crate::web;
@@ -24,7 +26,7 @@ pub struct Practice {
     /// Does at the simulated table what clears a fault.
     pub set_right: Arc<web::SetRight>,
     /// Told of every job that is loaded.
-    pub on_load: Arc<dyn Fn(&Job) + Send + Sync>,
+    pub on_load: OnLoad,
     /// What the console opens on.
     pub prepared: Arc<Prepared>,
 }
@@ -99,28 +101,29 @@ pub async fn console(
         None => (None, None, None),
     };
     let library = Arc::new(Library::new(Arc::clone(&config), state, on_load, prepared));
+    let told_of = state.to_path_buf();
     let web_state = web::WebState {
         panel: panel.clone(),
         library,
         set_right,
         config,
-        state: state.to_path_buf(),
+        happened: Arc::new(move |most| happened(&told_of, most)),
     };
     let (end, ended) = tokio::sync::watch::channel(false);
     let web = tokio::spawn(web::serve(listener, web_state, until_true(ended.clone())));
-    let panel_task = tokio::spawn(runner.run(until_true(ended)));
+    let mut panel_task = tokio::spawn(runner.run(until_true(ended)));
     let watchdog = tokio::spawn(keep_watchdog(panel));
     println!("Standclear's console: http://{address}/");
     let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Ready]);
 
-    let panel_task = tokio::select! {
+    let panel_ended = tokio::select! {
         () = told_to_end() => {
             let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Stopping]);
             // Torch off first: the runner goes cold before the console is taken down.
             let _ = end.send(true);
             panel_task.await
         }
-        done = panel_task => {
+        done = &mut panel_task => {
             let _ = end.send(true);
             done
         }
@@ -129,7 +132,7 @@ pub async fn console(
     if let Err(error) = web.await {
         tracing::warn!(%error, "the console ended badly");
     }
-    match panel_task {
+    match panel_ended {
         Ok(Ended::Stopped) => Ok(ExitCode::SUCCESS),
         Ok(Ended::GuardGone) => Ok(ExitCode::FAILURE),
         Err(error) => {
@@ -137,6 +140,22 @@ pub async fn console(
             Ok(ExitCode::FAILURE)
         }
     }
+}
+
+/// The latest events of the journal, for the console.
+fn happened(state: &Path, most: usize) -> Result<Vec<web::Event>, String> {
+    let entries = journal::latest(state, most).map_err(|e| e.to_string())?;
+    let told = |e: journal::Entry| web::Event {
+        id: u64::try_from(e.seq).unwrap_or(0),
+        run: e.run,
+        at_s: Time::from_us(e.clock_us).as_s(),
+        wall_ms: journal::wall::ms(&e.wall).map_or(0, |ms| ms as i64),
+        name: e.name,
+        severity: e.severity,
+        says: e.says,
+        advice: e.advice,
+    };
+    Ok(entries.into_iter().map(told).collect())
 }
 
 fn until_true(mut flag: tokio::sync::watch::Receiver<bool>) -> impl Future<Output = ()> + Send {
@@ -162,10 +181,11 @@ async fn told_to_end() {
 
 /// The service manager's watchdog is fed only while the panel publishes.
 async fn keep_watchdog(panel: Panel) {
-    let Some(every) = sd_notify::watchdog_enabled() else {
+    let mut every_us = 0;
+    if !sd_notify::watchdog_enabled(false, &mut every_us) {
         return;
-    };
-    let mut beat = tokio::time::interval(every / 3);
+    }
+    let mut beat = tokio::time::interval(Duration::from_micros(every_us) / 3);
     let mut seen = u64::MAX;
     loop {
         beat.tick().await;

@@ -105,7 +105,8 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
     } else {
         seal(&prepared, &config, args).ok()
     };
-    let settings = table::table_settings(&config, args.seed, args.rough);
+    let mut settings = table::table_settings(&config, args.seed, args.rough);
+    settings.bit_error_rate = args.noise;
     let table = match &args.table {
         Some(dir) => Table::join(dir),
         None => Table::start(settings, args.speed),
@@ -359,7 +360,7 @@ impl Desk {
         };
         let righting = self.hands.clone();
         let practice = crate::serve::Practice {
-            set_right: Arc::new(move |fault| righting.remedy(fault)),
+            set_right: Arc::new(move || righting.remedy(None)),
             on_load: Arc::new(on_load),
             prepared: Arc::new(prepared),
         };

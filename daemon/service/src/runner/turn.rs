@@ -6,7 +6,7 @@
 
 use std::time::Duration;
 
-use control::{Ask, AskId, Input};
+use control::{AskId, Input};
 use tokio::sync::oneshot;
 use units::Time;
 
