@@ -14,6 +14,16 @@ fn setup() -> Setup {
         .expect("a right setup")
 }
 
+fn without_gaps(list: &CutList) {
+    for cut in &list.cuts {
+        let mut at = cut.pierce;
+        for e in &cut.path {
+            assert_eq!(e.segment.from(), at, "the path has no gaps");
+            at = e.segment.to();
+        }
+    }
+}
+
 /// Everything at once; the checks are those that hold for any text.
 fn whole_way(bytes: &[u8]) {
     let setup = setup();
@@ -52,13 +62,7 @@ fn whole_way(bytes: &[u8]) {
         );
         assert!(report.cut_mm.is_finite() && report.rapid_mm.is_finite());
         assert_eq!(report.cuts, reading.cut_list.cuts.len());
-        for cut in &reading.cut_list.cuts {
-            let mut at = cut.pierce;
-            for e in &cut.path {
-                assert_eq!(e.segment.from(), at, "the path has no gaps");
-                at = e.segment.to();
-            }
-        }
+        without_gaps(&reading.cut_list);
         assert!(!text::render(&report, "x", bytes, false).contains('\x1b'));
         assert_eq!(
             seal(&report, &[], &[bytes]).is_ok(),
@@ -319,5 +323,6 @@ proptest! {
         let dressed = read(written(&steps, dress).as_bytes(), &rules());
         prop_assert!(plain.findings.iter().all(|f| f.severity < Severity::Refuse), "{:?}", plain.findings);
         alike(&plain.cut_list, &dressed.cut_list);
+        without_gaps(&dressed.cut_list);
     }
 }

@@ -149,3 +149,12 @@ fn an_arc_that_misses_a_little_is_cut_about_the_middle_of_its_chord() {
     assert!((centre.distance(s.to()) - r).abs() < 1e-12);
     assert!(centre.distance(Point::new(0.0, 0.0)) < 1e-12);
 }
+
+#[test]
+fn a_zero_shifted_in_the_first_cut_leaves_no_gap_in_the_path() {
+    let reading = read(
+        b"G21 G0\nM3\nG92 X10\nG1 X15 F500\nM5\nM2\n",
+        &ReadingRules::default(),
+    );
+    assert_eq!(corners(&reading.cut_list.cuts[0]), [(0.0, 0.0), (5.0, 0.0)]);
+}

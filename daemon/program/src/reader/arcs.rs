@@ -2,7 +2,7 @@
 
 use units::Point;
 
-use super::scan::Number;
+use super::number::Number;
 
 /// The centre of an arc in radius format (NISTIR 6556, 3.5.3.1), and the height of the centre over
 /// the chord before the sign is chosen; `None`: the chord is longer than the diameter.

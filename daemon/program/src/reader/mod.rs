@@ -3,6 +3,7 @@
 
 mod arcs;
 mod codes;
+mod number;
 mod run;
 mod scan;
 mod torch;
