@@ -5,5 +5,7 @@
 
 #[path = "promises/guard.rs"]
 mod guard;
+#[path = "promises/seals.rs"]
+mod seals;
 #[path = "promises/wire.rs"]
 mod wire;

@@ -102,7 +102,7 @@ fn import_rules(tree: &Tree) -> Vec<String> {
 
 #[test]
 fn modules_of_the_console_import_only_what_they_may_know() {
-    nothing_wrong(&import_rules(&Tree::of_repository()));
+    nothing_wrong(&import_rules(Tree::of_repository()));
     let bad = import_rules(&Tree::of(&[
         (
             "ui-static/views/cut.js",
@@ -162,7 +162,7 @@ fn addresses(tree: &Tree) -> Vec<String> {
 
 #[test]
 fn the_console_fetches_nothing_from_elsewhere() {
-    nothing_wrong(&addresses(&Tree::of_repository()));
+    nothing_wrong(&addresses(Tree::of_repository()));
     let bad = addresses(&Tree::of(&[
         (
             "ui-static/index.html",

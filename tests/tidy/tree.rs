@@ -1,8 +1,9 @@
-//! The files of this repository, read once per test.
+//! The files of this repository.
 
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 /// Text files by their path from the root, with `/` between the parts. Files that are not text are
 /// there with an empty text.
@@ -12,16 +13,19 @@ pub struct Tree(pub BTreeMap<String, String>);
 const SKIPPED: [&str; 4] = ["target", ".git", "node_modules", "__pycache__"];
 
 impl Tree {
-    /// Everything from the root down.
-    pub fn of_repository() -> Self {
-        let mut files = BTreeMap::new();
-        walk(&root(), "", &mut files);
-        assert!(
-            files.len() > 30,
-            "the repository was not found at {:?}",
-            root()
-        );
-        Self(files)
+    /// Everything from the root down, read once.
+    pub fn of_repository() -> &'static Self {
+        static READ: OnceLock<Tree> = OnceLock::new();
+        READ.get_or_init(|| {
+            let mut files = BTreeMap::new();
+            walk(&root(), "", &mut files);
+            assert!(
+                files.len() > 30,
+                "the repository was not found at {:?}",
+                root()
+            );
+            Self(files)
+        })
     }
 
     /// A tree made up for a bad example.
