@@ -44,7 +44,7 @@ export function clock(date) {
 
 /** A sheet: `600 x 400 mm`. */
 export function size(point) {
-  return point ? `${number(point[0])} \u00d7 ${number(point[1])} mm` : NOTHING;
+  return point ? `${number(point[0])}\u00a0\u00d7\u00a0${number(point[1])}\u00a0mm` : NOTHING;
 }
 
 /** `1 cut`, `14 cuts`. */

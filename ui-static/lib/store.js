@@ -16,11 +16,15 @@ export function createStore(initial, reduce, schedule) {
   function draw() {
     asked = false;
     drawing = true;
-    try {
-      for (const drawer of [...drawers]) if (drawers.has(drawer)) drawer(state);
-    } finally {
-      drawing = false;
+    for (const drawer of [...drawers]) {
+      // One part of the page that cannot be drawn must not keep HOLD from being drawn.
+      try {
+        if (drawers.has(drawer)) drawer(state);
+      } catch (trouble) {
+        reportError(trouble);
+      }
     }
+    drawing = false;
   }
 
   return {

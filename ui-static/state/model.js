@@ -9,8 +9,7 @@ export const TAKEN_MS = 500;
 export const READY_MS = 5000;
 /** One step back along a cut, mm. */
 export const STEP_MM = 5;
-/** Programs on a page of the list; vouches on a page of the checks; lines of what happened. */
-export const PROGRAMS_A_PAGE = 4;
+/** Vouches on a page of the checks. */
 export const VOUCHES_A_PAGE = 4;
 
 export function initial(now = 0) {

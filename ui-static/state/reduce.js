@@ -1,6 +1,6 @@
 // The only place where the state of the screen changes. Pure.
 
-import { PROGRAMS_A_PAGE, READY_MS } from "./model.js";
+import { READY_MS } from "./model.js";
 import { basePage } from "./pages.js";
 
 const handlers = {
@@ -36,7 +36,7 @@ const handlers = {
   programs: (s, { list, trouble }) => ({ ...s, programs: { ...s.programs, list: list ?? s.programs.list, trouble: trouble ?? null } }),
   list(s, { by }) {
     const last = Math.max(0, (s.programs.list?.length ?? 0) - 1);
-    const from = s.programs.from + by * PROGRAMS_A_PAGE;
+    const from = s.programs.from + by;
     if (from < 0 || from > last) return s;
     return { ...s, programs: { ...s.programs, from } };
   },

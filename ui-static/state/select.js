@@ -1,11 +1,11 @@
 // What is shown, and what may be pressed. What may be pressed is the panel's word, never a guess
 // of this screen: without a live word from it nothing that starts anything is there.
 
-import { LATE_MS, LOST_MS, PROGRAMS_A_PAGE, STEP_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
+import { LATE_MS, LOST_MS, STEP_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
 import { pageOf } from "./pages.js";
-import { ARC, CAUSE, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord } from "./words.js";
+import { ARC, CAUSE, CHECK, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord } from "./words.js";
 
-export { CAUSE, PROGRAMS_A_PAGE, REASONS, STEP_MM, VERDICT, VOUCHES_A_PAGE, pageOf };
+export { CAUSE, CHECK, REASONS, STEP_MM, VERDICT, VOUCHES_A_PAGE, pageOf };
 
 /** Age of what this screen knows, ms. */
 export function ageMs(state) {

@@ -36,7 +36,7 @@ export function farWord(view) {
     case "ready": return "READY";
     case "homing": return "HOMING";
     case "running": return STEP[view.step] ?? "RUNNING";
-    case "stopping": return "STOPPING";
+    case "stopping": return "BRAKING";
     case "held": return HELD[view.hold?.cause] ?? "HELD";
     case "latched": return firstCause(view) === "estop" ? "E-STOP" : "STOPPED";
     case "finished": return "FINISHED";
@@ -48,6 +48,26 @@ function firstCause(view) {
   const first = view.alarms.find((a) => a.latched && a.first) ?? view.alarms.find((a) => a.latched);
   return first?.cause ?? view.hold?.cause ?? null;
 }
+
+/** The machine's checks in few words; a daemon that knows more says it in its own. */
+export const CHECK = {
+  "job-sealed": "vetted job is loaded",
+  "no-latch": "no alarm stands",
+  "estop-closed": "e-stop is released",
+  "link-alive": "controller answers",
+  "referenced": "axes are referenced",
+  "place-sure": "place is known",
+  "arc-ok-open": "arc signal is off",
+  "fire-on-open": "torch is not asked for",
+  "contact-open": "torch touches nothing",
+  "air-good": "air is right",
+  "source-on": "torch power is on",
+  "torch-seated": "torch is in its holder",
+  "gate-closed": "gate is closed",
+  "permit-open": "permit relay is open",
+  "permit-tested": "permit relay was tested",
+  "record-kept": "journal is written",
+};
 
 /** What is waited for, long for 10 inches, short for 7. */
 export const WAITING = {

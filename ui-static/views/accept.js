@@ -14,7 +14,7 @@ export function mount(root, store, actions, signal) {
   const back = button("Back", signal, () => actions.page("report"));
   root.append(
     el("section", { class: "left" }, el("div", { class: "fill plate-box" }, sheet.node), says),
-    el("section", { class: "column spread" }, caption, ...reasons, el("div", { class: "row bottom" }, back)),
+    el("section", { class: "column spread" }, caption, el("div", { class: "reasons" }, ...reasons), el("div", { class: "row bottom" }, back)),
   );
   store.subscribe((state) => {
     const r = report(state);

@@ -3,7 +3,7 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { onTap } from "../lib/touch.js";
-import { can, checks, starter, whyNot } from "../state/select.js";
+import { CHECK, can, checks, starter, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 
 const mark = () => el("i", { class: "mark", "aria-hidden": "true" });
@@ -30,7 +30,8 @@ function vouch(check, signal, actions) {
 export function mount(root, store, actions, signal) {
   const title = el("h2", { class: "caption" });
   const list = el("ul", { class: "seen-list" });
-  const todo = el("p", { class: "todo" });
+  const sum = el("p", { class: "small-only" });
+  const todo = el("p", { class: "todo" }, el("i", { class: "triangle" }), el("span"));
   const grid = el("div", { class: "vouches fill" });
   const start = keepPressed("", signal, {
     may: () => starter(store.get()) !== null,
@@ -43,7 +44,7 @@ export function mount(root, store, actions, signal) {
   const back = button("Back", signal, () => actions.backFromChecks());
   const next = button("", signal, () => actions.nextChecks());
   root.append(
-    el("section", { class: "left" }, title, list, todo, grid),
+    el("section", { class: "left" }, title, sum, list, todo, grid),
     el("section", { class: "column" }, start.node, inTwo, confirm, why, right, el("div", { class: "row bottom" }, back, next)),
   );
 
@@ -52,17 +53,21 @@ export function mount(root, store, actions, signal) {
     const machine = c.page === 0;
     setText(title, machine ? "The machine sees" : `You vouch, ${c.page} of ${c.pages - 1}`);
     show(list, machine);
+    show(sum, machine);
+    setText(sum, `The machine sees ${c.machine.filter((x) => x.holds === true).length} of ${c.machine.length} true`);
+    setData(root, "tab", machine ? "machine" : "vouch");
     show(grid, !machine);
     keyed(list, machine ? c.machine : [], (x) => x.check, seen, (node, x) => {
       setData(node, "holds", holdsAs(x));
-      setText(node.lastElementChild, x.says);
+      setText(node.lastElementChild, CHECK[x.check] ?? x.says);
     });
     keyed(grid, c.shown, (x) => x.check, (x) => vouch(x, signal, actions), (node, x) => node.drawVouch(x));
-    const bad = c.machine.find((x) => x.holds !== true);
-    setText(todo, machine && bad ? bad.remedy : "");
+    const bad = c.machine.find((x) => x.holds === false) ?? c.machine.find((x) => x.holds !== true);
+    setText(todo.lastElementChild, bad ? `Not yet: ${CHECK[bad.check] ?? bad.says}. ${bad.remedy}` : "");
     show(todo, machine && Boolean(bad));
 
     const what = starter(state);
+    setData(root, "starter", what === null ? null : what);
     show(start.node, what === "start" || what === "home" || what === "permit-test");
     const cuts = state.view?.cuts.length ?? 0;
     start.relabel({
@@ -73,16 +78,16 @@ export function mount(root, store, actions, signal) {
     show(inTwo, what === "start-in-two");
     show(confirm, what === "confirm-place");
     show(why, what !== "start" && what !== "start-in-two");
-    const reasons = c.open.map((x) => x.says);
+    const reasons = c.open.map((x) => CHECK[x.check] ?? x.says);
     if (reasons.length === 0) reasons.push(state.view?.phase === "homing" ? "the axes are referenced" : whyNot(state, "start") ?? "the panel is live");
-    const most = 3;
+    const most = what === null || what === "start-in-two" ? 5 : 2;
     const shown = reasons.length > most ? [...reasons.slice(0, most - 1), `and ${reasons.length - most + 1} more`] : reasons;
     keyed(why.lastElementChild, shown.map((says, k) => ({ says, k })), (x) => String(x.k), () => el("li"), (node, x) => setText(node, x.says));
     const tableWrong = state.table?.practice && c.machine.some((x) => x.holds === false && ["air-good", "source-on", "torch-seated", "gate-closed", "estop-closed", "contact-open", "link-alive", "arc-ok-open", "fire-on-open"].includes(x.check));
     show(right, Boolean(tableWrong));
     relabel(back, c.page === 0 ? "Put the job away" : "Back");
     show(back, c.page > 0 || can(state, "unload"));
-    relabel(next, c.page + 1 < c.pages ? `Next: you vouch, ${c.page + 1} of ${c.pages - 1}` : "The machine sees");
+    relabel(next, c.page + 1 < c.pages ? `You vouch, ${c.page + 1} of ${c.pages - 1}` : "The machine sees");
     show(next, c.pages > 1);
   }, signal);
 }

@@ -27,7 +27,7 @@ export function mount(root, store, actions, signal) {
     setText(done, `${r.done} of ${r.all} cut`);
     const more = [r.skipped > 0 && `${r.skipped} skipped`, r.left > 0 && `${r.left} not cut`, `${count(view.pierces, "pierce")}, arc on ${duration(view.arc_on_s)}`, view.run_s !== null && `run ${duration(view.run_s)}`];
     setText(facts, more.filter(Boolean).join(", "));
-    const list = view.holds.slice(-3).map((h, k) => ({ ...h, k }));
+    const list = view.holds.slice(-2).map((h, k) => ({ ...h, k }));
     keyed(holds, list, (h) => String(h.k), () => el("li"), (node, h) => {
       setText(node, `${CAUSE[h.cause] ?? h.cause}, cut ${h.cut} at ${mm(h.at_mm)}${h.resumed_mm === null ? "" : `, taken up at ${mm(h.resumed_mm)}`}`);
     });

@@ -1,14 +1,17 @@
-// Choose a program: four on a page, each in its true shape.
+// Choose a program: a few on a page, each in its true shape.
 
 import { el, keyed, setText, show } from "../lib/dom.js";
 import { size, words } from "../lib/format.js";
-import { PROGRAMS_A_PAGE, VERDICT } from "../state/select.js";
+import { VERDICT } from "../state/select.js";
 import { button } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
 import { onTap } from "../lib/touch.js";
 
+/** As many as can be touched: two on a small glass. */
+const aPage = () => (window.innerHeight > 560 ? 4 : 2);
+
 function card(listed, signal, actions) {
-  const shape = plate({ scales: false, you: false });
+  const shape = plate({ scales: false, you: false, plain: true });
   const name = el("h2", { text: listed.name });
   const sheet = el("p", { class: "sheet" });
   const verdict = el("p", { class: "verdict-line" });
@@ -29,7 +32,7 @@ function card(listed, signal, actions) {
       return;
     }
     const what = [read.material && words(read.material), read.thickness_mm && `${read.thickness_mm} mm`];
-    setText(sheet, [what.filter(Boolean).join(" "), read.sheet && size(read.sheet)].filter(Boolean).join(", ") || "no setup beside it");
+    setText(sheet, [what.filter(Boolean).join(" "), read.sheet && size(read.sheet)].filter(Boolean).join("\n") || "no setup beside it");
     setText(verdict, VERDICT[read.report.verdict]);
     verdict.dataset.verdict = read.report.verdict;
     shape.draw({ drawing: read.drawing });
@@ -40,8 +43,8 @@ function card(listed, signal, actions) {
 export function mount(root, store, actions, signal) {
   const list = el("div", { class: "cards fill" });
   const none = el("p", { class: "say-line" });
-  const earlier = button("Earlier", signal, () => actions.list(-1));
-  const later = button("Later", signal, () => actions.list(1));
+  const earlier = button("Earlier", signal, () => actions.list(-aPage()));
+  const later = button("Later", signal, () => actions.list(aPage()));
   const setup = button("Set up", signal, () => actions.page("setup"));
   const happened = button("What happened", signal, () => actions.page("happened"));
   const foot = el("div", { class: "row bottom foot" }, setup, happened, el("div", { class: "fill" }), earlier, later);
@@ -52,10 +55,10 @@ export function mount(root, store, actions, signal) {
     const { list: all, from, trouble } = state.programs;
     setText(none, trouble ?? (all === null ? "Being read." : all.length === 0 ? "No programs. Put one in the folder `programs` of the state folder." : ""));
     show(none, none.textContent !== "");
-    const shown = (all ?? []).slice(from, from + PROGRAMS_A_PAGE);
+    const shown = (all ?? []).slice(from, from + aPage());
     for (const listed of shown) if (!(listed.id in state.read)) actions.fetchProgram(listed.id);
     keyed(list, shown, (l) => l.id, (l) => card(l, signal, actions), (node, l) => node.drawCard(state.read[l.id]));
     show(earlier, from > 0);
-    show(later, (all?.length ?? 0) > from + PROGRAMS_A_PAGE);
+    show(later, (all?.length ?? 0) > from + aPage());
   }, signal);
 }

@@ -30,10 +30,10 @@ export function mount(root, store, actions, signal) {
   const accept = button("Accept this warning", signal, () => actions.page("accept"));
   const load = button("", signal, () => actions.load(), "starter-like");
   const shut = el("div", { class: "shut" });
-  const pager = el("div", { class: "row" }, earlier, later);
+  const under = el("div", { class: "under-plate" }, facts, earlier, later);
   root.append(
-    el("section", { class: "left" }, el("div", { class: "fill plate-box" }, sheet.node), facts),
-    el("section", { class: "column" }, verdict, finding, pager, el("div", { class: "row bottom" }, back, accept, load, shut)),
+    el("section", { class: "left" }, el("div", { class: "fill plate-box" }, sheet.node), under),
+    el("section", { class: "column" }, verdict, finding, el("div", { class: "row bottom" }, back, accept, load, shut)),
   );
 
   store.subscribe((state) => {
@@ -42,9 +42,9 @@ export function mount(root, store, actions, signal) {
       if (state.report.id && !(state.report.id in state.read)) actions.fetchProgram(state.report.id);
       setText(verdict, "Being read");
     }
-    for (const node of [pager, accept, load]) show(node, false);
+    for (const node of [earlier, later, accept, load]) show(node, false);
     show(shut, true);
-    setText(shut, r?.trouble ? "" : "");
+    setText(shut, "");
     if (!r || r.trouble) {
       setText(says, r?.trouble ?? "");
       return;
@@ -61,7 +61,8 @@ export function mount(root, store, actions, signal) {
     setText(says, shown ? shown.says : "Nothing was found against it.");
     setText(remedy, shown?.remedy ?? "");
     setText(reason, r.reason ? `Accepted: ${r.reason}` : "");
-    show(pager, findings.length > 1);
+    show(earlier, place > 0);
+    show(later, place + 1 < findings.length);
     const toAccept = shown?.severity === "warn" && !r.reason && read.report.verdict !== "refused";
     show(accept, toAccept);
     const loads = r.loads && can(state, "load") && !toAccept;

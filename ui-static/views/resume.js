@@ -23,7 +23,7 @@ export function mount(root, store, actions, signal) {
   const before = el("p", { class: "before" });
   const less = button(`${STEP_MM} mm on`, signal, () => actions.stepBack(-STEP_MM));
   const more = button(`${STEP_MM} mm back`, signal, () => actions.stepBack(STEP_MM));
-  const again = button("Whole cut again", signal, () => actions.restart(), "words");
+  const again = button("Whole cut again", signal, () => actions.restart(), "words large-only");
   const back = button("Back", signal, () => actions.page(null));
   root.append(
     el("div", { class: "two-row" }, step.first, el("div", { class: "between" }, whole.node), step.second),
@@ -42,7 +42,7 @@ export function mount(root, store, actions, signal) {
     const model = drawn && { drawing: drawn, cuts: state.view.cuts, marks: state.view.marks, torch: state.view.torch, fresh: placeFreshness(state), start };
     if (model && start) near.draw({ ...model, focus: { at: start, zoom: 4 } });
     if (model) whole.draw(model);
-    step.draw(state.readyAt !== null && can(state, "resume"), `Pierce and cut ${from.cut} from ${from.restart ? "its start" : "here"}`);
+    step.draw(state.readyAt !== null && can(state, "resume"), `Pierce and cut ${from.cut} from ${from.restart ? "its start" : `${mm(from.back)} back`}`);
     show(step.first, can(state, "resume"));
     setText(where, from.restart ? `cut ${from.cut} again from its pierce` : `${mm(from.back)} before the stop`);
     const wait = state.job ? `, pierce ${number(state.job.pierce_delay_s, 1)} s` : "";

@@ -56,12 +56,13 @@ export function twoSteps(signal, on) {
   const first = button("1  Make ready", signal, on.ready, "first-step");
   const second = keepPressed(on.words, signal, { may: on.may, done: on.done });
   second.node.classList.add("second-step");
-  const shut = el("div", { class: "second-step shut" }, el("span", { text: "2  opens when made ready" }));
+  const shut = el("div", { class: "second-step shut" }, el("span"));
   return {
     first,
     second: el("div", { class: "second-place" }, second.node, shut),
     draw(ready, words) {
       second.relabel(`2  ${words}`);
+      setText(shut.firstElementChild, `2  opens when made ready: ${words}`);
       show(second.node, ready);
       show(shut, !ready);
       first.classList.toggle("done", ready);

@@ -9,15 +9,17 @@ const MARGIN = { left: 58, top: 34, right: 14, bottom: 34 };
 const BARE = { left: 6, top: 6, right: 6, bottom: 30 };
 
 /**
- * @param {{ scales?: boolean, you?: boolean }} [how]
+ * @param {{ scales?: boolean, you?: boolean, plain?: boolean }} [how]  `plain`: the shapes alone
  */
 export function plate(how = {}) {
-  const { scales = true, you = true } = how;
+  const { scales = true, you = true, plain = false } = how;
   const canvas = el("canvas", { class: "plate", role: "img", "aria-label": "the sheet as seen from the console" });
   const drawIn = fitCanvas(canvas);
   const still = document.createElement("canvas");
   let kept = null;
   const loops = new WeakMap();
+
+  const small = !scales;
 
   /** Where a place of the sheet lies on the canvas. */
   function view(model, w, h) {
@@ -91,7 +93,7 @@ export function plate(how = {}) {
     c.strokeStyle = ink.ink;
     c.lineWidth = 3;
     c.strokeRect(x0, y0, x1 - x0, y1 - y0);
-    if (word) {
+    if (word && !small) {
       c.font = `600 20px ${FONT}`;
       c.textAlign = "center";
       c.textBaseline = "top";
@@ -186,7 +188,7 @@ export function plate(how = {}) {
       if (places.length > 1) line(places, ink.slot, slotWidth(v, kerf));
     }
     c.setLineDash([]);
-    pierce(c, v, cut, state, many);
+    if (!plain) pierce(c, v, cut, state, many);
   }
 
   function pierce(c, v, cut, state, many) {
@@ -245,13 +247,9 @@ export function plate(how = {}) {
     const { drawing, cuts } = model;
     const v = view(model, w, h);
     c.save();
-    if (model.focus) {
-      c.beginPath();
-      c.rect(0, 0, w, h);
-      c.clip();
-    }
+    clipTo(c, v, model.focus);
     drawSheet(c, v, drawing);
-    const many = drawing.cuts.length > 60;
+    const many = drawing.cuts.length > 60 || (small && !model.focus);
     for (const [k, cut] of drawing.cuts.entries()) {
       if (cuts[k]?.state !== "done") continue;
       const places = enclosed(cut, drawing.kerf_mm);
@@ -261,8 +259,20 @@ export function plate(how = {}) {
       const state = cuts[k] ?? toDo;
       if (state.state !== "now") drawCut(c, v, cut, state, drawing.kerf_mm, many, false);
     }
-    if (scales) drawScales(c, v, drawing.corner);
     c.restore();
+    if (scales) drawScales(c, v, drawing.corner);
+  }
+
+  /** A picture of a part of the sheet ends at its frame. */
+  function clipTo(c, v, focus) {
+    if (!focus) return;
+    const { left: x, top: y, right, bottom } = v.room;
+    c.strokeStyle = colours().ink;
+    c.lineWidth = 3;
+    c.strokeRect(x, y, right - x, bottom - y);
+    c.beginPath();
+    c.rect(x, y, right - x, bottom - y);
+    c.clip();
   }
 
   /** Whether what was kept is still true. A cut in progress is drawn over it. */
@@ -280,7 +290,7 @@ export function plate(how = {}) {
     const { torch, fresh } = model;
     if (!torch?.place) return;
     const [x, y] = v.at(torch.place);
-    const r = glass() * 5;
+    const r = glass() * (small && !model.focus ? 2.4 : 5);
     if (scales) {
       for (const [colour, width] of [[ink.slot, 3], [ink.chalk, 1]]) {
         c.strokeStyle = colour;
@@ -288,9 +298,9 @@ export function plate(how = {}) {
         c.setLineDash(fresh === "live" ? [] : [12, 8]);
         c.beginPath();
         c.moveTo(edge(v), y);
-        c.lineTo(v.room.right, y);
+        c.lineTo(v.at([v.sheet[2], 0])[0], y);
         c.moveTo(x, v.room.top);
-        c.lineTo(x, v.room.bottom);
+        c.lineTo(x, v.at([0, v.sheet[1]])[1]);
         c.stroke();
       }
       c.setLineDash([]);
@@ -329,8 +339,14 @@ export function plate(how = {}) {
     ring(r - 4, ink.chalk, 8, from, to);
     ring(r - 4, ink.slot, 3, from, to);
     c.setLineDash([]);
+    if (small && !model.focus) return;
     if (fresh === "live" && up) label(c, `up ${Math.round(torch.height_mm)}`, x + r + 4, y - r);
     if (fresh !== "live") label(c, "last seen", x + r + 4, y - r);
+  }
+
+  /** Whether a mark lies in the picture. */
+  function inside(v, focus, x, y) {
+    return !focus || (x > v.room.left && x < v.room.right && y > v.room.top && y < v.room.bottom);
   }
 
   function label(c, word, x, y) {
@@ -345,19 +361,20 @@ export function plate(how = {}) {
     c.fillText(word, x, y);
   }
 
-  function drawStart(c, v, start) {
+  function drawStart(c, v, start, large) {
     const ink = colours();
     const [x, y] = v.at(start);
-    c.lineWidth = 8;
+    const r = large ? 16 : 8;
+    c.lineWidth = large ? 8 : 6;
     c.strokeStyle = ink.chalk;
     c.beginPath();
-    c.arc(x, y, 16, 0, Math.PI * 2);
-    c.moveTo(x - 26, y);
-    c.lineTo(x + 26, y);
-    c.moveTo(x, y - 26);
-    c.lineTo(x, y + 26);
+    c.arc(x, y, r, 0, Math.PI * 2);
+    c.moveTo(x - r * 1.6, y);
+    c.lineTo(x + r * 1.6, y);
+    c.moveTo(x, y - r * 1.6);
+    c.lineTo(x, y + r * 1.6);
     c.stroke();
-    c.lineWidth = 4;
+    c.lineWidth = large ? 4 : 3;
     c.strokeStyle = ink.slot;
     c.stroke();
   }
@@ -404,16 +421,20 @@ export function plate(how = {}) {
         c.drawImage(still, 0, 0);
         c.restore();
         const v = view(model, w, h);
-        const many = model.drawing.cuts.length > 60;
+        const many = model.drawing.cuts.length > 60 || small && !model.focus;
+        c.save();
+        clipTo(c, v, model.focus);
         for (const [k, state] of model.cuts.entries()) {
           if (state.state === "now" && model.drawing.cuts[k]) {
             drawCut(c, v, model.drawing.cuts[k], state, model.drawing.kerf_mm, many, true);
           }
         }
-        if (model.start) drawStart(c, v, model.start);
-        if (model.torch) drawTorch(c, v, { torch: model.torch, fresh: model.fresh ?? "live" });
+        if (model.start) drawStart(c, v, model.start, Boolean(model.focus));
+        if (model.torch) drawTorch(c, v, { torch: model.torch, fresh: model.fresh ?? "live", focus: model.focus });
+        c.restore();
         for (const m of model.marks) {
           const [x, y] = v.at(m.place);
+          if (!inside(v, model.focus, x, y)) continue;
           c.beginPath();
           c.arc(x, y, 9, 0, Math.PI * 2);
           c.lineWidth = 3;
