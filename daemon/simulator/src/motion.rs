@@ -79,8 +79,12 @@ impl Run {
     /// Goes on for `dt` s, at most to the end of the block.
     pub(crate) fn advance(&mut self, dt: f64) {
         let a = self.accel;
-        let left_s = self.time_left();
+        if self.ended() {
+            self.s = self.length;
+            return;
+        }
         if self.braking {
+            let left_s = self.time_left();
             let t = dt.min(left_s);
             self.s = (self.s + self.v * t - a * t * t / 2.0).min(self.length);
             self.v = (self.v - a * t).max(0.0);
@@ -89,7 +93,7 @@ impl Run {
             }
         } else {
             let p = self.phases();
-            if dt >= left_s - 1e-10 {
+            if dt >= p.up_s + p.flat_s + p.down_s - 1e-10 {
                 self.s = self.length;
                 self.v = p.v_end;
                 return;

@@ -207,6 +207,8 @@ impl Controller {
         }
         self.pump(now);
         self.open_pending(now);
+        // The path under way has made room, or a hold has made waiting useless.
+        self.hear_waiting(now);
         if core::mem::take(&mut self.report_due) {
             self.report(now);
         }

@@ -3,4 +3,5 @@
 mod cutting;
 mod faults;
 mod panel;
+mod wire;
 mod wrongs;
