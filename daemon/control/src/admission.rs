@@ -20,8 +20,10 @@ pub(crate) enum No {
     NotRunning,
     /// Nothing is held.
     NotHeld,
+    /// A run is held: it must be ended first.
+    Held,
     /// No job is loaded.
-    NoJob,
+    JobMissing,
     /// The job was run: it must be loaded again.
     JobUsed,
     /// A condition is not true.
@@ -29,7 +31,7 @@ pub(crate) enum No {
     /// The operator cannot vouch for it: the machine sees it.
     NotVouched,
     /// There is no such alarm.
-    NoAlarm,
+    AlarmMissing,
     /// Its cause stands.
     StillThere(Cause),
     /// It must be seen first.
@@ -60,11 +62,12 @@ impl No {
             Self::Running => "running",
             Self::NotRunning => "not-running",
             Self::NotHeld => "not-held",
-            Self::NoJob => "no-job",
+            Self::Held => "held",
+            Self::JobMissing => "no-job",
             Self::JobUsed => "job-used",
             Self::Check(_) => "check",
             Self::NotVouched => "not-vouched",
-            Self::NoAlarm => "no-alarm",
+            Self::AlarmMissing => "no-alarm",
             Self::StillThere(_) => "still-there",
             Self::NotSeen => "not-seen",
             Self::NotDoubtful => "not-doubtful",
@@ -82,11 +85,12 @@ impl No {
             Self::Running => "Something is under way.".into(),
             Self::NotRunning => "No run is under way.".into(),
             Self::NotHeld => "Nothing is held.".into(),
-            Self::NoJob => "No job is loaded.".into(),
+            Self::Held => "A run is held.".into(),
+            Self::JobMissing => "No job is loaded.".into(),
             Self::JobUsed => "This job was run.".into(),
             Self::Check(c) => format!("Not true: {}.", words::check(c).0),
             Self::NotVouched => "The machine sees this one itself.".into(),
-            Self::NoAlarm => "There is no such alarm.".into(),
+            Self::AlarmMissing => "There is no such alarm.".into(),
             Self::StillThere(c) => format!("Its cause stands: {}.", words::plain(c)),
             Self::NotSeen => "The message was not read.".into(),
             Self::NotDoubtful => "The place is not doubtful.".into(),
@@ -104,11 +108,12 @@ impl No {
             Self::Running => "Press HOLD first, or wait for the end.",
             Self::NotRunning => "Start a job first.",
             Self::NotHeld => "Press HOLD first.",
-            Self::NoJob => "Choose a program and load it.",
+            Self::Held => "Go on with it, or end it.",
+            Self::JobMissing => "Choose a program and load it.",
             Self::JobUsed => "Load it again for another sheet.",
             Self::Check(c) => words::check(c).1,
             Self::NotVouched => "Make it true at the table.",
-            Self::NoAlarm => "Look at the alarms again.",
+            Self::AlarmMissing => "Look at the alarms again.",
             Self::StillThere(c) => words::remedy(c),
             Self::NotSeen => "Read it. Then press Seen.",
             Self::NotDoubtful => "Go on.",
@@ -158,7 +163,7 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
         Ask::Load { job } => {
             at_rest(m)?;
             if held(m) {
-                return Err(No::Running);
+                return Err(No::Held);
             }
             if job.cuts.is_empty() {
                 return Err(No::EmptyJob);
@@ -168,7 +173,7 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
         Ask::Unload => {
             at_rest(m)?;
             if held(m) {
-                return Err(No::Running);
+                return Err(No::Held);
             }
             Ok(if m.loaded.is_some() {
                 Yes::Do
@@ -213,7 +218,7 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
             }
         }
         Ask::Seen { cause } => match m.alarms.iter().find(|a| a.cause == *cause) {
-            None => Err(No::NoAlarm),
+            None => Err(No::AlarmMissing),
             Some(a) if a.seen => Ok(Yes::AlreadySo),
             Some(_) => Ok(Yes::Do),
         },
@@ -263,10 +268,10 @@ fn held(m: &Machine) -> bool {
 fn vouch(m: &Machine) -> Result<Yes, No> {
     at_rest(m)?;
     if m.loaded.is_none() {
-        return Err(No::NoJob);
+        return Err(No::JobMissing);
     }
     if held(m) {
-        return Err(No::Running);
+        return Err(No::Held);
     }
     Ok(Yes::Do)
 }
@@ -274,13 +279,13 @@ fn vouch(m: &Machine) -> Result<Yes, No> {
 fn start(m: &Machine) -> Result<Yes, No> {
     at_rest(m)?;
     if m.loaded.is_none() {
-        return Err(No::NoJob);
+        return Err(No::JobMissing);
     }
     if m.run.as_ref().is_some_and(|r| r.over()) {
         return Err(No::JobUsed);
     }
     if held(m) {
-        return Err(No::Running);
+        return Err(No::Held);
     }
     match checks::bars_start(m) {
         Some(check) => Err(No::Check(check)),
@@ -312,7 +317,7 @@ fn go_on(m: &Machine) -> Result<Yes, No> {
 
 fn clear(m: &Machine, cause: Cause) -> Result<Yes, No> {
     let Some(alarm) = m.alarms.iter().find(|a| a.cause == cause) else {
-        return Err(No::NoAlarm);
+        return Err(No::AlarmMissing);
     };
     if m.active() {
         return Err(No::Running);
@@ -329,21 +334,17 @@ fn clear(m: &Machine, cause: Cause) -> Result<Yes, No> {
 /// Whether each kind of request would be accepted now, in the order of [`Ask`].
 pub(crate) fn all(m: &Machine) -> [(&'static str, Option<No>); 14] {
     let no = |r: Result<Yes, No>| r.err();
-    let load = at_rest(m).and(if held(m) {
-        Err(No::Running)
-    } else {
-        Ok(Yes::Do)
-    });
+    let load = at_rest(m).and(if held(m) { Err(No::Held) } else { Ok(Yes::Do) });
     let clearable = m
         .alarms
         .iter()
         .map(|a| clear(m, a.cause))
         .reduce(|a, b| if a.is_ok() { a } else { b.or(a) })
-        .unwrap_or(Err(No::NoAlarm));
+        .unwrap_or(Err(No::AlarmMissing));
     let unseen = if m.alarms.iter().any(|a| !a.seen) {
         Ok(Yes::Do)
     } else {
-        Err(No::NoAlarm)
+        Err(No::AlarmMissing)
     };
     [
         ("load", no(load)),
@@ -352,7 +353,7 @@ pub(crate) fn all(m: &Machine) -> [(&'static str, Option<No>); 14] {
             no(load.and(if m.loaded.is_some() {
                 Ok(Yes::Do)
             } else {
-                Err(No::NoJob)
+                Err(No::JobMissing)
             })),
         ),
         ("vouch", no(vouch(m))),

@@ -163,7 +163,7 @@ pub const fn remedy(cause: Cause) -> &'static str {
         Cause::ScreenLost => "Take command at a screen.",
         Cause::RecordFailed => "Make room on the panel's disk. Then clear this.",
         Cause::Interrupted => {
-            "Read where it stopped. Load the same job to go on, or clear this to leave it."
+            "Read where it stopped. Load the same job to go on. Or clear this to leave it."
         }
         Cause::PlaceDrift => "Set a new zero.",
         Cause::Overdue => "Look at the torch and what is under it. Then try again.",
@@ -266,5 +266,63 @@ pub const fn check(check: CheckId) -> (&'static str, &'static str) {
             "nozzle and electrode suit the current",
             "Fit the set that the chart row names.",
         ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Words that say nothing to a person at a table, or blame.
+    const NEVER: [&str; 12] = [
+        "error",
+        "abort",
+        "invalid",
+        "exception",
+        "timeout",
+        "fatal",
+        "illegal",
+        "failed to",
+        "unknown",
+        "please",
+        "sorry",
+        "okay",
+    ];
+
+    fn texts(cause: Cause) -> [String; 3] {
+        [
+            what(cause, Some(12)),
+            plain(cause).to_string(),
+            remedy(cause).to_string(),
+        ]
+    }
+
+    #[test]
+    fn what_happened_is_told_in_at_most_eight_words() {
+        for cause in Cause::ALL {
+            for text in [what(cause, None), what(cause, Some(12))] {
+                assert!(text.split(' ').count() <= 8, "{text}");
+                assert!(text.ends_with('.'), "{text}");
+            }
+        }
+    }
+
+    #[test]
+    fn an_instruction_is_one_sentence_of_at_most_twelve_words() {
+        for cause in Cause::ALL {
+            for sentence in remedy(cause).split_terminator('.') {
+                assert!(sentence.split_whitespace().count() <= 12, "{sentence}");
+            }
+        }
+    }
+
+    #[test]
+    fn no_text_uses_a_word_that_the_trade_does_not() {
+        for cause in Cause::ALL {
+            for text in texts(cause) {
+                let lower = text.to_lowercase();
+                assert!(NEVER.iter().all(|w| !lower.contains(w)), "{text}");
+            }
+        }
     }
 }

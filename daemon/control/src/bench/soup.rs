@@ -172,6 +172,11 @@ impl Watch {
                 _ => {}
             }
         }
+        let tries = job().cycle.fire_tries;
+        prop_assert!(
+            m.run.as_ref().is_none_or(|r| r.tries <= tries),
+            "too many tries"
+        );
         let asked = !matches!(self.permit, Permit::Off | Permit::Test);
         prop_assert!(
             !asked || m.phase() == Phase::Running,

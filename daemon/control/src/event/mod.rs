@@ -3,6 +3,8 @@
 //! Numbers and names are for ever: an event that is no longer written keeps its place. Lengths are
 //! mm, times s on the panel's clock, volts V; a place is on the sheet.
 
+#[cfg(test)]
+mod catalogue;
 mod restored;
 mod says;
 

@@ -133,10 +133,10 @@ impl Restored {
                     open.cut = cut + 1;
                 }
             }
-            Event::RunEnded { run, .. } => {
-                if self.unfinished.as_ref().is_some_and(|u| u.run == run) {
-                    self.unfinished = None;
-                }
+            Event::RunEnded { run, .. }
+                if self.unfinished.as_ref().is_some_and(|u| u.run == run) =>
+            {
+                self.unfinished = None;
             }
             _ => {}
         }

@@ -185,8 +185,8 @@ impl Machine {
                 self.now.since(last).as_millis(),
                 self.line.silence.as_millis()
             );
-            self.latch(Cause::LinkCut, self.now, says);
-            self.stop(Cause::LinkCut, last);
+            self.latch(Cause::LinkCut, self.now, says.clone());
+            self.stop_why(Cause::LinkCut, last, says);
         }
         self.out.publish();
     }
@@ -303,7 +303,7 @@ impl Machine {
         if busy {
             self.latch(Cause::ControllerReset, self.now, why.into());
             if !self.explain(Cause::ControllerReset) && self.active() && !self.stopping() {
-                self.stop(Cause::ControllerReset, self.now);
+                self.stop_why(Cause::ControllerReset, self.now, why.into());
             }
         }
     }

@@ -94,7 +94,7 @@ impl Machine {
                     } else {
                         at_mm = run.sure();
                     }
-                    retry = stand.on_path.is_none()
+                    retry = stand.before_path
                         && matches!(cause, Cause::NoArc | Cause::ArcLost)
                         && run.tries < tries
                         && clear;

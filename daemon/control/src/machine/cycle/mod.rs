@@ -8,49 +8,40 @@
 //!
 //! Every wait has a limit. Nothing of a path is sent before arc OK and pierce delay are over.
 
+mod finding;
+mod firing;
+mod path;
+
 use core::time::Duration;
 
 use link::{Command, Status, Ticket};
-use units::{Placement, Point, Segment, Time};
+use units::{Point, Time};
+
+use firing::{RECORD_LIMIT, RELAY_LIMIT, VoltsSeen};
 
 use super::track::Track;
 use super::{Act, Machine};
 use crate::cause::Cause;
-use crate::event::Event;
 use crate::guard::Phase;
 use crate::io::RecordId;
-use crate::view::{CutState, Retry, Step, Waiting};
+use crate::view::{CutState, Step, Waiting};
 
-/// Path commands that may lie in the session and are not taken yet.
-const UNSENT: usize = 64;
 /// Within this of where it was sent it has arrived, mm.
 const ARRIVED_MM: f64 = 0.05;
 /// Lift before a second look at a closed contact, mm.
 const RETEST_LIFT_MM: f64 = 5.0;
 /// A second touch searches this far below the first, mm (invented).
 const SECOND_TOUCH_MM: f64 = 2.0;
-/// Two of three touches agree within this, mm.
-const MEDIAN_AGREE_MM: f64 = 0.15;
-/// Pierce time where the kerf is open already, s (process handbook, invented).
-const OPEN_KERF_S: f64 = 0.05;
 /// The longer lost-arc time holds this far beyond what was cut before, mm.
 const CROSSING_MM: f64 = 2.0;
-/// The start record must be on the disk within this.
-const RECORD_LIMIT: Duration = Duration::from_secs(2);
 /// Inputs must be at rest before a fire within this.
 const REST_LIMIT: Duration = Duration::from_secs(3);
-/// The permit relay's mirror must close within this of the first pulse.
-const RELAY_LIMIT: Duration = Duration::from_millis(300);
 /// Mirror of the sensing circuit's relay.
 const ISOLATE_LIMIT: Duration = Duration::from_millis(500);
 /// Torch-off carried out: fire and arc must be seen open within this; the guard acts before.
 const OUT_LIMIT: Duration = Duration::from_secs(2);
-/// How often the place is kept in the journal while cutting.
-const PROGRESS: Duration = Duration::from_secs(1);
 /// Contact counts after this: slag flickers.
 const CONTACT_ACCEPT: Duration = Duration::from_millis(10);
-/// Above this the torch is not dead, V.
-const VOLTS_AT_REST: f64 = 5.0;
 
 /// Where in the cycle.
 #[derive(Clone, Copy, Debug)]
@@ -75,27 +66,6 @@ enum Stage {
     Extinguish,
     OutWait(Time),
     Retract(Ticket),
-}
-
-/// Volts seen since torch-on.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct VoltsSeen {
-    n: u32,
-    sum: f64,
-    low: f64,
-    high: f64,
-}
-
-impl VoltsSeen {
-    fn add(&mut self, v: f64) {
-        if self.n == 0 {
-            (self.low, self.high) = (v, v);
-        }
-        self.n += 1;
-        self.sum += v;
-        self.low = self.low.min(v);
-        self.high = self.high.max(v);
-    }
 }
 
 /// One try at one cut.
@@ -136,6 +106,8 @@ pub(crate) struct Stand {
     pub on_path: Option<(f64, f64)>,
     /// The cut was done when it was stopped.
     pub done: bool,
+    /// The torch was asked for and no path was sent: one more try may cure it.
+    pub before_path: bool,
 }
 
 impl Cycle {
@@ -170,7 +142,11 @@ impl Cycle {
             }
             _ => None,
         };
-        Stand { on_path, done }
+        Stand {
+            on_path,
+            done,
+            before_path: matches!(self.stage, Stage::Fire(_) | Stage::Pierce(_)),
+        }
     }
 
     pub(super) fn surface(&self) -> Option<f64> {
@@ -509,7 +485,7 @@ impl Machine {
             }
             Stage::Raise(t) => {
                 if self.executed(t) {
-                    return self.to_height(c);
+                    return self.go_to_height(c);
                 }
                 self.overdue(c, c.limit, "The torch did not lift")
             }
@@ -599,403 +575,6 @@ impl Machine {
         Duration::from_secs_f64(3.0 * (from - to).abs() / mm_s.max(0.1) + 5.0)
     }
 
-    fn keep_start(&mut self, c: &mut Cycle) {
-        if c.record.is_some() {
-            return;
-        }
-        let Some(run) = &self.run else { return };
-        let event = Event::CutStarted {
-            run: run.id,
-            cut: run.cut + 1,
-            try_number: run.tries + 1,
-            from_mm: run.from_mm,
-        };
-        c.record = Some((self.record(event, true), self.now));
-    }
-
-    fn touch(&mut self, c: &mut Cycle, to_z: f64, mm_s: f64) -> Move {
-        c.answer = None;
-        c.limit = self.z_limit(to_z, mm_s);
-        Move::On(Stage::Slow(self.line.say(Command::TouchOff { to_z, mm_s })))
-    }
-
-    fn judge_touch(&mut self, c: &mut Cycle, z: Option<f64>) -> Move {
-        let Some(cs) = self.loaded.as_ref().map(|l| l.job.cycle) else {
-            return Move::Stay;
-        };
-        let Some(z) = z else {
-            if c.touches.is_empty() {
-                let first = self.run.as_ref().is_some_and(|r| r.touched_z.is_none());
-                let below = if first {
-                    cs.probe_limit_first_mm
-                } else {
-                    cs.probe_limit_mm
-                };
-                return Move::Stop(
-                    Cause::NoContact,
-                    format!(
-                        "Torch went {below:.0} mm below where the plate should be and touched nothing."
-                    ),
-                );
-            }
-            return Move::Stop(
-                Cause::TouchUnsure,
-                "The second touch did not meet the plate.".into(),
-            );
-        };
-        if z > c.expected_z + cs.probe_high_mm {
-            return Move::Stop(
-                Cause::PlateMoved,
-                format!(
-                    "Touched {:.1} mm above where the plate should be; limit {:.1} mm.",
-                    z - c.expected_z,
-                    cs.probe_high_mm
-                ),
-            );
-        }
-        c.touches.push(z);
-        match agreed(&c.touches, cs.touch_agree_mm) {
-            Some(contact) => {
-                let surface = contact - cs.ohmic_offset_mm;
-                c.surface_z = surface;
-                if let Some(run) = &mut self.run {
-                    run.touched_z = Some(surface);
-                    run.highest_z = Some(run.highest_z.map_or(surface, |h| h.max(surface)));
-                    let event = Event::TouchedOff {
-                        run: run.id,
-                        cut: run.cut + 1,
-                        z_mm: surface,
-                    };
-                    self.record(event, false);
-                }
-                self.to_height(c)
-            }
-            None if c.touches.len() >= 3 => Move::Stop(
-                Cause::TouchUnsure,
-                format!(
-                    "Three touches differ by more than {MEDIAN_AGREE_MM:.2} mm: {:.2}, {:.2}, {:.2}.",
-                    c.touches[0], c.touches[1], c.touches[2]
-                ),
-            ),
-            None => {
-                let up = z + cs.back_off_mm;
-                c.limit = self.z_limit(up, self.settings.rapid_z_mm_s);
-                Move::On(Stage::BackOff(self.line.say(Command::RapidZ(up))))
-            }
-        }
-    }
-
-    fn to_height(&mut self, c: &mut Cycle) -> Move {
-        let above = self.loaded.as_ref().map_or(0.0, |l| {
-            if c.open_kerf {
-                l.job.row.cut_height_mm
-            } else {
-                l.job.row.pierce_height_mm
-            }
-        });
-        let z = c.surface_z + above;
-        c.limit = self.z_limit(z, self.settings.rapid_z_mm_s);
-        Move::On(Stage::Height(self.line.say(Command::RapidZ(z))))
-    }
-
-    fn look_ready(&mut self, c: &Cycle, refire_gap_s: f64) -> Move {
-        if let Some(&cause) = self.latches.keys().next() {
-            return Move::Stop(cause, format!("Latched: {}.", crate::words::plain(cause)));
-        }
-        let s = self.signals;
-        let kept = c.record.is_some_and(|(id, _)| self.is_kept(id));
-        let dead = s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST);
-        let gap = self
-            .run
-            .as_ref()
-            .and_then(|r| r.arc_off)
-            .is_none_or(|t| self.now >= t + Duration::from_secs_f64(refire_gap_s));
-        if !gap && let Some(t) = self.run.as_ref().and_then(|r| r.arc_off) {
-            self.due(t + Duration::from_secs_f64(refire_gap_s));
-        }
-        let still = self.line.usable() && self.line.at_rest();
-        if kept && dead && gap && still && !s.arc_ok && !s.fire_on && !s.contact {
-            self.set_phase(Phase::Closing);
-            return Move::On(Stage::Closing);
-        }
-        if let Some((_, asked)) = c.record
-            && !kept
-            && self.due(asked.max(c.since) + RECORD_LIMIT)
-        {
-            return Move::Stop(
-                Cause::RecordFailed,
-                format!(
-                    "The start record was not kept within {} s.",
-                    RECORD_LIMIT.as_secs()
-                ),
-            );
-        }
-        if self.due(c.since + REST_LIMIT) {
-            let (cause, why) = if !dead {
-                (
-                    Cause::VoltsOdd,
-                    format!(
-                        "{:.0} V with the torch off; limit {VOLTS_AT_REST:.0} V.",
-                        s.volts.unwrap_or(0.0)
-                    ),
-                )
-            } else if s.contact {
-                (
-                    Cause::ContactStuck,
-                    "Contact is on with the sensing circuit off.".into(),
-                )
-            } else {
-                (
-                    Cause::Overdue,
-                    "Torch, arc or motion were not at rest before the fire within 3 s.".into(),
-                )
-            };
-            return Move::Stop(cause, why);
-        }
-        Move::Stay
-    }
-
-    fn look_closing(&mut self, c: &Cycle) -> Move {
-        let relay = Duration::from_millis(self.settings.guard.relay_drop_ms);
-        let closed = match self.signals.permit_closed {
-            Some(closed) => closed,
-            None => self.due(c.since + relay),
-        };
-        if closed {
-            let crossing = c.open_kerf;
-            self.set_phase(Phase::Firing);
-            self.tell_guard(false, crossing);
-            let t = self.line.say(Command::TorchOn);
-            if let Some(run) = &mut self.run {
-                run.tries += 1;
-                let event = Event::FireAsked {
-                    run: run.id,
-                    cut: run.cut + 1,
-                };
-                self.record(event, false);
-            }
-            return Move::On(Stage::Fire(t));
-        }
-        if self.due(c.since + RELAY_LIMIT) {
-            return Move::Stop(
-                Cause::PermitStuck,
-                format!(
-                    "Its mirror contact did not close in {} ms.",
-                    RELAY_LIMIT.as_millis()
-                ),
-            );
-        }
-        Move::Stay
-    }
-
-    fn look_fire(&mut self, c: &mut Cycle, ticket: Ticket, cs: &process::CycleSettings) -> Move {
-        if self.executed(ticket) {
-            c.taken.get_or_insert(self.now);
-        }
-        if self.signals.arc_ok
-            && let Some(rise) = self.guard.arc_rise.filter(|t| *t >= c.since)
-        {
-            if self.due(rise + Duration::from_millis(cs.arc_ok_accept_ms)) {
-                let delay = if c.open_kerf {
-                    OPEN_KERF_S
-                } else {
-                    self.loaded
-                        .as_ref()
-                        .map_or(0.0, |l| l.job.row.pierce_delay_s)
-                };
-                c.limit = Duration::from_secs_f64(delay);
-                let after_s = self
-                    .guard
-                    .fire_rise
-                    .filter(|t| *t >= c.since)
-                    .map(|t| rise.since(t).as_secs_f64());
-                if let Some(run) = &mut self.run {
-                    run.pierces += 1;
-                    run.arc_since = Some(rise);
-                    let event = Event::ArcOn {
-                        run: run.id,
-                        cut: run.cut + 1,
-                        at_s: rise.as_s(),
-                        after_s,
-                        volts: self.signals.volts,
-                    };
-                    self.record(event, false);
-                }
-                return Move::On(Stage::Pierce(rise + c.limit));
-            }
-            return Move::Stay;
-        }
-        let seen = Duration::from_millis(cs.fire_seen_ms);
-        if !self.signals.fire_on
-            && let Some(taken) = c.taken
-            && self.due(taken + seen)
-        {
-            return Move::Stop(
-                Cause::Overdue,
-                format!(
-                    "Torch-on was taken, but the start contact was not seen closed in {} ms.",
-                    seen.as_millis()
-                ),
-            );
-        }
-        // The guard judges no-arc; this is for a controller that never carries torch-on out.
-        let limit = Duration::from_secs_f64(self.settings.guard.arc_ok_within_s + 3.0);
-        self.overdue(c, limit, "Torch-on was not carried out")
-    }
-
-    /// Arc on and pierce time over: down to cut height and along the path in one stream, so that
-    /// the arc does not stand while reports travel.
-    fn begin_path(&mut self, c: &mut Cycle) {
-        let Some(loaded) = &self.loaded else { return };
-        let Some(run) = &mut self.run else { return };
-        if let Some(cause) = run.retry_of.take() {
-            run.retries.push(Retry {
-                cause,
-                cut: run.cut + 1,
-            });
-        }
-        run.progress_kept = Some(self.now);
-        let next = loaded.element_at(run.cut, c.from_mm).unwrap_or((0, 0.0));
-        let left = loaded.length(run.cut) - c.from_mm;
-        let slowest = loaded.job.cuts[run.cut]
-            .path
-            .iter()
-            .map(|e| e.feed_mm_s)
-            .fold(f64::INFINITY, f64::min);
-        c.limit = Duration::from_secs_f64(
-            (3.0 * left / slowest.clamp(0.01, 1e6) + 10.0).clamp(10.0, 1e6),
-        );
-        if !c.open_kerf {
-            let z = c.surface_z + loaded.job.row.cut_height_mm;
-            let mm_s = loaded.job.cycle.drop_mm_s;
-            c.dropped = Some(self.line.say(Command::FeedZ { z, mm_s }));
-        }
-        c.track = Some(Track::new(c.from_mm, next));
-        self.stream(c);
-    }
-
-    /// Keeps the session fed, and the torch-off in the same stream.
-    fn stream(&mut self, c: &mut Cycle) {
-        let (Some(loaded), Some(run), Some(track)) = (&self.loaded, &self.run, &mut c.track) else {
-            return;
-        };
-        while track.torch_off.is_none() && self.line.session.unsent() < UNSENT {
-            let (i, into) = track.next;
-            match loaded.piece(run.cut, i, into) {
-                Some((segment, start_mm, feed)) => {
-                    track.next = (i + 1, 0.0);
-                    // Shorter than the wire can write: the next piece begins at the same place.
-                    if segment.length() < 1e-4 || (into > 0.0 && segment.length() < 1e-3) {
-                        continue;
-                    }
-                    let placed = segment_on_table(&segment, self.settings.sheet_corner);
-                    let ticket = self.line.session.say(Command::Path {
-                        segment: placed,
-                        mm_s: feed,
-                    });
-                    track.said(ticket, segment, start_mm, feed);
-                }
-                None => track.torch_off = Some(self.line.session.say(Command::TorchOff)),
-            }
-        }
-    }
-
-    fn look_path(&mut self, c: &mut Cycle) -> Move {
-        if c.dropped.is_some_and(|t| self.executed(t)) {
-            c.dropped = None;
-        }
-        self.stream(c);
-        let off = c.track.as_ref().and_then(|t| t.torch_off);
-        if off.is_some_and(|t| self.executed(t)) {
-            self.tell_guard_torch_off();
-            return Move::On(Stage::Extinguish);
-        }
-        let (station, sure) = c.track.as_ref().map_or((c.from_mm, c.from_mm), |t| {
-            (t.station, t.at(self.now, c.from_mm).1)
-        });
-        if station > c.until_crossed_mm {
-            self.tell_guard(false, false);
-        }
-        let arc_on = self.signals.arc_ok;
-        if let Some(run) = &mut self.run
-            && arc_on
-        {
-            run.reached(sure);
-            let due = run.progress_kept.map_or(self.now, |t| t + PROGRESS);
-            if self.now >= due {
-                run.progress_kept = Some(self.now);
-                let event = Event::CutReached {
-                    run: run.id,
-                    cut: run.cut + 1,
-                    at_mm: run.sure(),
-                };
-                self.record(event, false);
-            }
-        }
-        self.overdue(c, c.limit, "The path did not end")
-    }
-
-    /// The torch is up after a cut: on to the next, unless it was asked to stop here.
-    fn after_cut(&mut self) {
-        let Some(run) = &mut self.run else { return };
-        run.cut = run.next_to_do();
-        run.from_mm = 0.0;
-        run.tries = 0;
-        let last = run.cut >= run.cuts.len();
-        if core::mem::take(&mut run.hold_after) && !last {
-            let cause = if self.latches.contains_key(&Cause::RecordFailed) {
-                Cause::RecordFailed
-            } else {
-                Cause::Hold
-            };
-            self.hold_at(
-                cause,
-                self.now,
-                0.0,
-                "Held between two cuts, as asked.".into(),
-            );
-            return;
-        }
-        self.begin_cut();
-    }
-
-    pub(super) fn fire_tries(&self) -> u32 {
-        self.loaded.as_ref().map_or(1, |l| l.job.cycle.fire_tries)
-    }
-
-    /// Why no arc came, told by the volts that were seen.
-    pub(super) fn why_no_arc(&self) -> String {
-        let within = self.settings.guard.arc_ok_within_s;
-        let seen = match &self.act {
-            Act::Cutting(c) => c.volts,
-            _ => VoltsSeen::default(),
-        };
-        let told = if seen.n == 0 {
-            "Usual: the power source is not switched on, or its start wire is off; a loose ground clamp."
-                .to_string()
-        } else {
-            let mean = seen.sum / f64::from(seen.n);
-            let spread = seen.high - seen.low;
-            if seen.high < 20.0 {
-                format!(
-                    "Volts stayed at about {mean:.0}: the power source is not switched on, or its start wire is off."
-                )
-            } else if mean > 200.0 && spread < 60.0 {
-                format!("Volts stood at {mean:.0}: open circuit, no pilot arc.")
-            } else if (60.0..=200.0).contains(&mean) && spread < 30.0 {
-                format!(
-                    "Volts stood at {mean:.0} as with an arc: the arc signal's wire may be off."
-                )
-            } else {
-                format!(
-                    "Volts between {:.0} and {:.0}: a pilot arc, but it did not reach the plate. Usual: ground clamp, worn parts, air.",
-                    seen.low, seen.high
-                )
-            }
-        };
-        format!("Fire was on for {within:.1} s; no arc seen. {told}")
-    }
-
     pub(crate) fn cycle_step(&self) -> Option<Step> {
         match &self.act {
             Act::Cutting(c) => Some(c.step()),
@@ -1005,28 +584,7 @@ impl Machine {
     }
 }
 
-/// The contact height that the touches agree on; `None`: touch again.
-fn agreed(touches: &[f64], agree_mm: f64) -> Option<f64> {
-    match *touches {
-        [a, b] => ((a - b).abs() <= agree_mm).then_some((a + b) / 2.0),
-        [a, b, d] => {
-            let mut all = [a, b, d];
-            all.sort_by(f64::total_cmp);
-            let near = (all[1] - all[0]).min(all[2] - all[1]);
-            (near <= MEDIAN_AGREE_MM).then_some(all[1])
-        }
-        _ => None,
-    }
-}
-
 /// A place on the sheet in machine coordinates.
 fn on_table(p: Point, corner: Point) -> Point {
     p.moved(corner.x, corner.y)
-}
-
-fn segment_on_table(s: &Segment, corner: Point) -> Segment {
-    s.placed(&Placement {
-        origin: corner,
-        rotation_deg: 0.0,
-    })
 }

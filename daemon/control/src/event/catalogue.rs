@@ -1,0 +1,274 @@
+//! The catalogue as a person reviews it: a number or a name that changes is a mistake.
+
+use std::fmt::Write as _;
+
+use units::Point;
+
+use super::{Event, Outcome, Restored};
+use crate::ask::{CheckId, ResumeFrom};
+use crate::cause::Cause;
+
+fn one_of_each() -> Vec<Event> {
+    let cause = Cause::ArcLost;
+    let (run, cut) = (7, 3);
+    vec![
+        Event::PanelStarted,
+        Event::LinkOpened,
+        Event::LinkLost {
+            why: "it fell silent".into(),
+        },
+        Event::LinkReady,
+        Event::ControllerGreeting,
+        Event::ControllerAlarm {
+            words: "limit X".into(),
+        },
+        Event::ControllerRefused {
+            words: "beyond travel".into(),
+        },
+        Event::JobLoaded {
+            seal: "aabbccddeeff00112233".into(),
+            name: "gate hinge".into(),
+        },
+        Event::JobUnloaded {
+            seal: "aabb".into(),
+        },
+        Event::Vouched {
+            check: CheckId::SlatsClear,
+            yes: true,
+        },
+        Event::PermitTested { passed: Some(true) },
+        Event::HomingStarted,
+        Event::Homed,
+        Event::PlaceDoubted {
+            cause: Some(Cause::Estop),
+        },
+        Event::PlaceProven,
+        Event::PlaceConfirmed,
+        Event::RunStarted {
+            run,
+            seal: "aabb".into(),
+            name: "gate hinge".into(),
+            cuts: 36,
+        },
+        Event::RunTakenUp {
+            run,
+            cut,
+            from_mm: 41.25,
+        },
+        Event::CutStarted {
+            run,
+            cut,
+            try_number: 1,
+            from_mm: 0.0,
+        },
+        Event::TouchedOff {
+            run,
+            cut,
+            z_mm: 5.432,
+        },
+        Event::FireAsked { run, cut },
+        Event::ArcOn {
+            run,
+            cut,
+            at_s: 12.5,
+            after_s: Some(0.37),
+            volts: Some(113.0),
+        },
+        Event::ArcOff {
+            run,
+            cut,
+            at_s: 20.5,
+            arc_s: 8.0,
+        },
+        Event::CutReached {
+            run,
+            cut,
+            at_mm: 18.0,
+        },
+        Event::CutDone {
+            run,
+            cut,
+            length_mm: 41.0,
+        },
+        Event::Held {
+            run,
+            cause,
+            cut,
+            at_mm: 22.0,
+            sure_mm: 21.0,
+            place: Some(Point::new(1.0, 2.0)),
+            volts: Some(128.0),
+        },
+        Event::HoldExplained {
+            run,
+            was: Cause::LinkCut,
+            cause: Cause::ControllerReset,
+        },
+        Event::Retry {
+            run,
+            cut,
+            cause: Cause::NoArc,
+            try_number: 2,
+        },
+        Event::Resumed {
+            run,
+            cut,
+            way: ResumeFrom::Back { mm: 5.0 },
+            from_mm: 17.0,
+        },
+        Event::Skipped {
+            run,
+            cut,
+            sure_mm: 21.0,
+        },
+        Event::RunEnded {
+            run,
+            outcome: Outcome::Finished,
+            cuts_done: 36,
+            cuts: 36,
+            holds: 1,
+            pierces: 37,
+            arc_on_s: 300.0,
+            run_s: 510.0,
+        },
+        Event::RunInterrupted {
+            run,
+            cut,
+            sure_mm: 21.0,
+        },
+        Event::LatchSet {
+            cause: Cause::Estop,
+            at_s: 3.0,
+        },
+        Event::LatchCleared {
+            cause: Cause::Estop,
+        },
+        Event::CauseFollowed { cause, at_s: 3.1 },
+        Event::AlarmSeen { cause },
+        Event::Refused {
+            ask: "start".into(),
+            reason: "check".into(),
+        },
+        Event::RecordFailed {
+            why: "no space".into(),
+        },
+    ]
+}
+
+#[test]
+fn the_catalogue_is_closed_and_its_numbers_are_for_ever() {
+    let all = one_of_each();
+    let mut page = String::new();
+    for (i, e) in all.iter().enumerate() {
+        assert_eq!(usize::from(e.id()), i + 1, "{e:?}");
+        let _ = writeln!(
+            page,
+            "{:>2} {} [{:?}] {}{}",
+            e.id(),
+            e.name(),
+            e.severity(),
+            e.says(),
+            e.advice().map(|a| format!(" | {a}")).unwrap_or_default()
+        );
+    }
+    insta::assert_snapshot!(page);
+}
+
+#[test]
+fn events_survive_being_written_and_read_and_carry_their_name() {
+    for e in one_of_each() {
+        let text = serde_json::to_string(&e).expect("writes");
+        assert!(
+            text.contains(&format!("\"event\":\"{}\"", e.name())),
+            "{text}"
+        );
+        assert_eq!(serde_json::from_str::<Event>(&text).expect("reads"), e);
+    }
+}
+
+#[test]
+fn the_fold_keeps_latches_doubt_and_the_place_surely_cut() {
+    let (run, cut) = (4, 2);
+    let known = Restored::from_events([
+        Event::PlaceConfirmed,
+        Event::RunStarted {
+            run,
+            seal: "s".into(),
+            name: "n".into(),
+            cuts: 5,
+        },
+        Event::CutStarted {
+            run,
+            cut: 1,
+            try_number: 1,
+            from_mm: 0.0,
+        },
+        Event::CutDone {
+            run,
+            cut: 1,
+            length_mm: 40.0,
+        },
+        Event::CutStarted {
+            run,
+            cut,
+            try_number: 1,
+            from_mm: 0.0,
+        },
+        Event::CutReached {
+            run,
+            cut,
+            at_mm: 12.0,
+        },
+        Event::CutReached {
+            run,
+            cut,
+            at_mm: 30.0,
+        },
+        Event::LatchSet {
+            cause: Cause::Estop,
+            at_s: 1.0,
+        },
+        Event::LatchSet {
+            cause: Cause::GateOpen,
+            at_s: 1.0,
+        },
+        Event::LatchCleared {
+            cause: Cause::GateOpen,
+        },
+    ]);
+    assert_eq!(known.latches.iter().collect::<Vec<_>>(), [&Cause::Estop]);
+    assert!(!known.doubtful);
+    let open = known.unfinished.expect("not ended");
+    assert_eq!(
+        (open.run, open.cut, open.sure(), open.cuts),
+        (4, 2, 30.0, 5)
+    );
+    assert!(open.done.contains(&1));
+}
+
+#[test]
+fn an_ended_run_is_not_offered_and_what_cannot_be_read_is_doubted() {
+    let run = 4;
+    let known = Restored::from_events([
+        Event::RunStarted {
+            run,
+            seal: "s".into(),
+            name: "n".into(),
+            cuts: 5,
+        },
+        Event::RunEnded {
+            run,
+            outcome: Outcome::Ended,
+            cuts_done: 0,
+            cuts: 5,
+            holds: 0,
+            pierces: 0,
+            arc_on_s: 0.0,
+            run_s: 1.0,
+        },
+    ]);
+    assert_eq!(known.unfinished, None);
+    assert_eq!(known.last_run, 4);
+    assert!(known.doubtful, "nobody ever confirmed it");
+    assert!(Restored::unreadable().doubtful);
+}

@@ -1,0 +1,230 @@
+//! From pierce height to a burning arc: permit, relay, torch-on, arc OK.
+
+use core::time::Duration;
+
+use link::{Command, Ticket};
+
+use super::{Cycle, Move, REST_LIMIT, Stage};
+use crate::cause::Cause;
+use crate::event::Event;
+use crate::guard::Phase;
+use crate::machine::{Act, Machine};
+
+/// Pierce time where the kerf is open already, s (process handbook, invented).
+const OPEN_KERF_S: f64 = 0.05;
+/// The start record must be on the disk within this.
+pub(super) const RECORD_LIMIT: Duration = Duration::from_secs(2);
+/// The permit relay's mirror must close within this of the first pulse.
+pub(super) const RELAY_LIMIT: Duration = Duration::from_millis(300);
+/// Above this the torch is not dead, V.
+const VOLTS_AT_REST: f64 = 5.0;
+
+/// Volts seen since torch-on.
+#[derive(Clone, Copy, Debug, Default)]
+pub(in crate::machine) struct VoltsSeen {
+    n: u32,
+    sum: f64,
+    low: f64,
+    high: f64,
+}
+
+impl VoltsSeen {
+    pub(super) fn add(&mut self, v: f64) {
+        if self.n == 0 {
+            (self.low, self.high) = (v, v);
+        }
+        self.n += 1;
+        self.sum += v;
+        self.low = self.low.min(v);
+        self.high = self.high.max(v);
+    }
+}
+
+impl Machine {
+    pub(super) fn look_ready(&mut self, c: &Cycle, refire_gap_s: f64) -> Move {
+        if let Some(&cause) = self.latches.keys().next() {
+            return Move::Stop(cause, format!("Latched: {}.", crate::words::plain(cause)));
+        }
+        let s = self.signals;
+        let kept = c.record.is_some_and(|(id, _)| self.is_kept(id));
+        let dead = s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST);
+        let gap = self
+            .run
+            .as_ref()
+            .and_then(|r| r.arc_off)
+            .is_none_or(|t| self.now >= t + Duration::from_secs_f64(refire_gap_s));
+        if !gap && let Some(t) = self.run.as_ref().and_then(|r| r.arc_off) {
+            self.due(t + Duration::from_secs_f64(refire_gap_s));
+        }
+        let still = self.line.usable() && self.line.at_rest();
+        if kept && dead && gap && still && !s.arc_ok && !s.fire_on && !s.contact {
+            self.set_phase(Phase::Closing);
+            return Move::On(Stage::Closing);
+        }
+        if let Some((_, asked)) = c.record
+            && !kept
+            && self.due(asked.max(c.since) + RECORD_LIMIT)
+        {
+            return Move::Stop(
+                Cause::RecordFailed,
+                format!(
+                    "The start record was not kept within {} s.",
+                    RECORD_LIMIT.as_secs()
+                ),
+            );
+        }
+        if self.due(c.since + REST_LIMIT) {
+            let (cause, why) = if !dead {
+                (
+                    Cause::VoltsOdd,
+                    format!(
+                        "{:.0} V with the torch off; limit {VOLTS_AT_REST:.0} V.",
+                        s.volts.unwrap_or(0.0)
+                    ),
+                )
+            } else if s.contact {
+                (
+                    Cause::ContactStuck,
+                    "Contact is on with the sensing circuit off.".into(),
+                )
+            } else {
+                (
+                    Cause::Overdue,
+                    "Torch, arc or motion were not at rest before the fire within 3 s.".into(),
+                )
+            };
+            return Move::Stop(cause, why);
+        }
+        Move::Stay
+    }
+
+    pub(super) fn look_closing(&mut self, c: &Cycle) -> Move {
+        let relay = Duration::from_millis(self.settings.guard.relay_drop_ms);
+        let closed = match self.signals.permit_closed {
+            Some(closed) => closed,
+            None => self.due(c.since + relay),
+        };
+        if closed {
+            let crossing = c.open_kerf;
+            self.set_phase(Phase::Firing);
+            self.tell_guard(false, crossing);
+            let t = self.line.say(Command::TorchOn);
+            if let Some(run) = &mut self.run {
+                run.tries += 1;
+                let event = Event::FireAsked {
+                    run: run.id,
+                    cut: run.cut + 1,
+                };
+                self.record(event, false);
+            }
+            return Move::On(Stage::Fire(t));
+        }
+        if self.due(c.since + RELAY_LIMIT) {
+            return Move::Stop(
+                Cause::PermitStuck,
+                format!(
+                    "Its mirror contact did not close in {} ms.",
+                    RELAY_LIMIT.as_millis()
+                ),
+            );
+        }
+        Move::Stay
+    }
+
+    pub(super) fn look_fire(
+        &mut self,
+        c: &mut Cycle,
+        ticket: Ticket,
+        cs: &process::CycleSettings,
+    ) -> Move {
+        if self.executed(ticket) {
+            c.taken.get_or_insert(self.now);
+        }
+        if self.signals.arc_ok
+            && let Some(rise) = self.guard.arc_rise.filter(|t| *t >= c.since)
+        {
+            if self.due(rise + Duration::from_millis(cs.arc_ok_accept_ms)) {
+                let delay = if c.open_kerf {
+                    OPEN_KERF_S
+                } else {
+                    self.loaded
+                        .as_ref()
+                        .map_or(0.0, |l| l.job.row.pierce_delay_s)
+                };
+                c.limit = Duration::from_secs_f64(delay);
+                let after_s = self
+                    .guard
+                    .fire_rise
+                    .filter(|t| *t >= c.since)
+                    .map(|t| rise.since(t).as_secs_f64());
+                if let Some(run) = &mut self.run {
+                    run.pierces += 1;
+                    run.arc_since = Some(rise);
+                    let event = Event::ArcOn {
+                        run: run.id,
+                        cut: run.cut + 1,
+                        at_s: rise.as_s(),
+                        after_s,
+                        volts: self.signals.volts,
+                    };
+                    self.record(event, false);
+                }
+                return Move::On(Stage::Pierce(rise + c.limit));
+            }
+            return Move::Stay;
+        }
+        let seen = Duration::from_millis(cs.fire_seen_ms);
+        if !self.signals.fire_on
+            && let Some(taken) = c.taken
+            && self.due(taken + seen)
+        {
+            return Move::Stop(
+                Cause::Overdue,
+                format!(
+                    "Torch-on was taken, but the start contact was not seen closed in {} ms.",
+                    seen.as_millis()
+                ),
+            );
+        }
+        // The guard judges no-arc; this is for a controller that never carries torch-on out.
+        let limit = Duration::from_secs_f64(self.settings.guard.arc_ok_within_s + 3.0);
+        self.overdue(c, limit, "Torch-on was not carried out")
+    }
+
+    pub(in crate::machine) fn fire_tries(&self) -> u32 {
+        self.loaded.as_ref().map_or(1, |l| l.job.cycle.fire_tries)
+    }
+
+    /// Why no arc came, told by the volts that were seen.
+    pub(in crate::machine) fn why_no_arc(&self) -> String {
+        let within = self.settings.guard.arc_ok_within_s;
+        let seen = match &self.act {
+            Act::Cutting(c) => c.volts,
+            _ => VoltsSeen::default(),
+        };
+        let told = if seen.n == 0 {
+            "Usual: the power source is not switched on, or its start wire is off; a loose ground clamp."
+                .to_string()
+        } else {
+            let mean = seen.sum / f64::from(seen.n);
+            let spread = seen.high - seen.low;
+            if seen.high < 20.0 {
+                format!(
+                    "Volts stayed at about {mean:.0}: the power source is not switched on, or its start wire is off."
+                )
+            } else if mean > 200.0 && spread < 60.0 {
+                format!("Volts stood at {mean:.0}: open circuit, no pilot arc.")
+            } else if (60.0..=200.0).contains(&mean) && spread < 30.0 {
+                format!(
+                    "Volts stood at {mean:.0} as with an arc: the arc signal's wire may be off."
+                )
+            } else {
+                format!(
+                    "Volts between {:.0} and {:.0}: a pilot arc, but it did not reach the plate. Usual: ground clamp, worn parts, air.",
+                    seen.low, seen.high
+                )
+            }
+        };
+        format!("Fire was on for {within:.1} s; no arc seen. {told}")
+    }
+}

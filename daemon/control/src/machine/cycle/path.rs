@@ -1,0 +1,143 @@
+//! Along the path: sent in one stream with the torch-off, its place kept, and on to the next cut.
+
+use core::time::Duration;
+
+use link::Command;
+use units::{Placement, Point, Segment};
+
+use super::{Cycle, Move, Stage};
+use crate::cause::Cause;
+use crate::event::Event;
+use crate::machine::Machine;
+use crate::machine::track::Track;
+use crate::view::Retry;
+
+/// Path commands that may lie in the session and are not taken yet.
+const UNSENT: usize = 64;
+/// How often the place is kept in the journal while cutting.
+const PROGRESS: Duration = Duration::from_secs(1);
+
+impl Machine {
+    /// Arc on and pierce time over: down to cut height and along the path in one stream, so that
+    /// the arc does not stand while reports travel.
+    pub(super) fn begin_path(&mut self, c: &mut Cycle) {
+        let Some(loaded) = &self.loaded else { return };
+        let Some(run) = &mut self.run else { return };
+        if let Some(cause) = run.retry_of.take() {
+            run.retries.push(Retry {
+                cause,
+                cut: run.cut + 1,
+            });
+        }
+        run.progress_kept = Some(self.now);
+        let next = loaded.element_at(run.cut, c.from_mm).unwrap_or((0, 0.0));
+        let left = loaded.length(run.cut) - c.from_mm;
+        let slowest = loaded.job.cuts[run.cut]
+            .path
+            .iter()
+            .map(|e| e.feed_mm_s)
+            .fold(f64::INFINITY, f64::min);
+        c.limit = Duration::from_secs_f64(
+            (3.0 * left / slowest.clamp(0.01, 1e6) + 10.0).clamp(10.0, 1e6),
+        );
+        if !c.open_kerf {
+            let z = c.surface_z + loaded.job.row.cut_height_mm;
+            let mm_s = loaded.job.cycle.drop_mm_s;
+            c.dropped = Some(self.line.say(Command::FeedZ { z, mm_s }));
+        }
+        c.track = Some(Track::new(c.from_mm, next));
+        self.stream(c);
+    }
+
+    /// Keeps the session fed, and the torch-off in the same stream.
+    pub(super) fn stream(&mut self, c: &mut Cycle) {
+        let (Some(loaded), Some(run), Some(track)) = (&self.loaded, &self.run, &mut c.track) else {
+            return;
+        };
+        while track.torch_off.is_none() && self.line.session.unsent() < UNSENT {
+            let (i, into) = track.next;
+            match loaded.piece(run.cut, i, into) {
+                Some((segment, start_mm, feed)) => {
+                    track.next = (i + 1, 0.0);
+                    // Shorter than the wire can write: the next piece begins at the same place.
+                    if segment.length() < 1e-4 || (into > 0.0 && segment.length() < 1e-3) {
+                        continue;
+                    }
+                    let placed = segment_on_table(&segment, self.settings.sheet_corner);
+                    let ticket = self.line.session.say(Command::Path {
+                        segment: placed,
+                        mm_s: feed,
+                    });
+                    track.said(ticket, segment, start_mm, feed);
+                }
+                None => track.torch_off = Some(self.line.session.say(Command::TorchOff)),
+            }
+        }
+    }
+
+    pub(super) fn look_path(&mut self, c: &mut Cycle) -> Move {
+        if c.dropped.is_some_and(|t| self.executed(t)) {
+            c.dropped = None;
+        }
+        self.stream(c);
+        let off = c.track.as_ref().and_then(|t| t.torch_off);
+        if off.is_some_and(|t| self.executed(t)) {
+            self.tell_guard_torch_off();
+            return Move::On(Stage::Extinguish);
+        }
+        let (station, sure) = c.track.as_ref().map_or((c.from_mm, c.from_mm), |t| {
+            (t.station, t.at(self.now, c.from_mm).1)
+        });
+        if station > c.until_crossed_mm {
+            self.tell_guard(false, false);
+        }
+        let arc_on = self.signals.arc_ok;
+        if let Some(run) = &mut self.run
+            && arc_on
+        {
+            run.reached(sure);
+            let due = run.progress_kept.map_or(self.now, |t| t + PROGRESS);
+            if self.now >= due {
+                run.progress_kept = Some(self.now);
+                let event = Event::CutReached {
+                    run: run.id,
+                    cut: run.cut + 1,
+                    at_mm: run.sure(),
+                };
+                self.record(event, false);
+            }
+        }
+        self.overdue(c, c.limit, "The path did not end")
+    }
+
+    /// The torch is up after a cut: on to the next, unless it was asked to stop here.
+    pub(super) fn after_cut(&mut self) {
+        let Some(run) = &mut self.run else { return };
+        run.cut = run.next_to_do();
+        run.from_mm = 0.0;
+        run.tries = 0;
+        let last = run.cut >= run.cuts.len();
+        if core::mem::take(&mut run.hold_after) && !last {
+            let cause = if self.latches.contains_key(&Cause::RecordFailed) {
+                Cause::RecordFailed
+            } else {
+                Cause::Hold
+            };
+            self.hold_at(
+                cause,
+                self.now,
+                0.0,
+                "Held between two cuts, as asked.".into(),
+            );
+            return;
+        }
+        self.begin_cut();
+    }
+}
+
+fn segment_on_table(s: &Segment, corner: Point) -> Segment {
+    s.placed(&Placement {
+        origin: corner,
+        rotation_deg: 0.0,
+    })
+}
