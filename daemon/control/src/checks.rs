@@ -53,7 +53,8 @@ fn see(m: &Machine, check: CheckId) -> Option<Option<bool>> {
         CheckId::EstopClosed => heard(!s.estop_open),
         CheckId::LinkAlive => Some(Some(m.line.usable())),
         CheckId::Referenced => Some(if m.line.status.is_some() {
-            Some(m.line.referenced(m.homed))
+            // Since the place was last doubted: an older reference proves nothing.
+            Some(m.line.referenced(m.homed) && (m.homed || !m.doubtful))
         } else {
             None
         }),

@@ -173,7 +173,7 @@ impl Machine {
             }
         }
         // What the guard stamped earlier was the first cause, even if control noticed another one.
-        if at < stopping.at && cause == Cause::Estop {
+        if at < stopping.at && cause == Cause::Estop && stopping.cause != cause {
             stopping.cause = cause;
             stopping.at = at;
             self.rename_hold(cause);
