@@ -80,9 +80,9 @@ impl Source {
             why,
         };
         let text = std::str::from_utf8(bytes).map_err(|e| unreadable(format!("not UTF-8: {e}")))?;
-        toml::from_str(text)
+        Setup::from_toml(text)
             .map(Some)
-            .map_err(|e| unreadable(e.to_string().trim_end().to_owned()))
+            .map_err(|e| unreadable(e.to_string()))
     }
 }
 

@@ -1,1 +1,251 @@
+use std::fs;
 
+use program::Verdict;
+
+use super::*;
+use crate::job::NotSealed;
+
+const SQUARE: &str =
+    "G21 G90\nG0 X100 Y100\nM3\nG1 X110 Y100 F1100\nG1 X160\nG1 Y160\nG1 X110\nG1 Y99\nM5\nM30\n";
+const SETUP: &str = "material = \"mild-steel\"\nthickness = 5\nsheet = [300, 250]\norigin = [0, 0]\nclamp = [20, 20]\n";
+
+struct Shop {
+    dir: tempfile::TempDir,
+    library: Library,
+}
+
+fn shop(files: &[(&str, &str)]) -> Shop {
+    let dir = tempfile::tempdir().expect("a folder");
+    fs::create_dir(dir.path().join(PROGRAMS)).expect("a folder");
+    for (name, text) in files {
+        fs::write(dir.path().join(PROGRAMS).join(name), text).expect("a file");
+    }
+    let library = Library::new(Arc::new(Config::built_in()), dir.path(), None, None);
+    Shop { dir, library }
+}
+
+#[test]
+fn the_demonstration_is_listed_and_marked_as_invented() {
+    let list = shop(&[]).library.list();
+    assert!(list.len() >= 5, "{list:?}");
+    for listed in &list {
+        assert!(
+            listed.id.starts_with("demo/") && listed.invented,
+            "{listed:?}"
+        );
+    }
+    assert!(list.iter().any(|l| l.name == "Hinge plates"));
+}
+
+#[test]
+fn every_program_of_the_demonstration_can_be_read_and_drawn() {
+    let shop = shop(&[]);
+    for listed in shop.library.list() {
+        let chosen = shop.library.choose(&listed.id).expect("it can be read");
+        assert!(chosen.prepared.setup.is_some(), "{} has a setup", listed.id);
+        assert_eq!(chosen.drawing.cuts.len(), chosen.prepared.report.cuts);
+        assert!(chosen.drawing.sheet.is_some());
+    }
+}
+
+#[test]
+fn own_programs_come_first_and_what_is_no_program_is_left_out() {
+    let files = [
+        ("bracket.nc", SQUARE),
+        ("bracket.toml", SETUP),
+        ("notes.md", "call the customer"),
+        (".half-written.nc", "G21"),
+    ];
+    let shop = shop(&files);
+    let own: Vec<Listed> = shop
+        .library
+        .list()
+        .into_iter()
+        .filter(|l| !l.invented)
+        .collect();
+    assert_eq!(own.len(), 1);
+    assert_eq!(own[0].id, "own/bracket.nc");
+    assert_eq!(shop.library.list()[0], own[0]);
+}
+
+#[test]
+fn an_id_is_looked_up_and_never_used_as_a_path() {
+    let shop = shop(&[("bracket.nc", SQUARE)]);
+    fs::write(shop.dir.path().join("secret.nc"), SQUARE).expect("a file");
+    for id in [
+        "own/../secret.nc",
+        "../secret.nc",
+        "/etc/passwd",
+        "own/",
+        "",
+        "demo/../standclear.toml",
+        "own/bracket.toml",
+    ] {
+        let error = shop.library.choose(id).expect_err(id);
+        assert!(
+            matches!(error, LibraryError::NoSuchProgram(_)),
+            "{id}: {error}"
+        );
+    }
+}
+
+#[test]
+fn a_setup_that_is_wrong_is_told_with_its_file_and_key() {
+    let shop = shop(&[
+        ("bracket.nc", SQUARE),
+        ("bracket.toml", "materil = \"steel\""),
+    ]);
+    let error = shop
+        .library
+        .choose("own/bracket.nc")
+        .expect_err("a bad setup");
+    let says = error.to_string();
+    assert!(
+        says.contains("bracket.toml") && says.contains("materil"),
+        "{says}"
+    );
+}
+
+#[test]
+fn a_program_that_was_changed_since_it_was_read_is_not_loaded() {
+    let shop = shop(&[("bracket.nc", SQUARE), ("bracket.toml", SETUP)]);
+    let seen = shop
+        .library
+        .choose("own/bracket.nc")
+        .expect("it can be read");
+    let file = shop.dir.path().join(PROGRAMS).join("bracket.toml");
+    fs::write(file, SETUP.replace("thickness = 5", "thickness = 3")).expect("a file");
+    let error = shop
+        .library
+        .seal("own/bracket.nc", &seen.version, &[])
+        .expect_err("changed");
+    assert!(matches!(error, LibraryError::Changed(_)), "{error}");
+}
+
+#[test]
+fn a_refused_program_has_no_seal_whatever_is_accepted() {
+    let left_on = SQUARE.replace("M5\n", "");
+    let shop = shop(&[("bracket.nc", &left_on), ("bracket.toml", SETUP)]);
+    let seen = shop
+        .library
+        .choose("own/bracket.nc")
+        .expect("it can be read");
+    assert_eq!(seen.prepared.report.verdict, Verdict::Refused);
+    let error = shop
+        .library
+        .seal("own/bracket.nc", &seen.version, &[])
+        .expect_err("refused");
+    assert!(
+        matches!(error, LibraryError::NotSealed(NotSealed::NoSeal(_))),
+        "{error}"
+    );
+    // What refuses cannot be accepted like a warning.
+    let k = (seen.prepared.report.findings.iter())
+        .position(|f| f.severity == Severity::Refuse)
+        .expect("a refusal");
+    let accepted = Accepted {
+        finding: k,
+        rule: seen.prepared.report.findings[k].rule.clone(),
+        reason: "looked at".into(),
+    };
+    let error = shop
+        .library
+        .seal("own/bracket.nc", &seen.version, &[accepted])
+        .expect_err("refused");
+    assert!(error.to_string().contains("is not a warning"), "{error}");
+}
+
+#[test]
+fn each_warning_is_accepted_by_itself_with_a_reason() {
+    let report = Report {
+        verdict: Verdict::Warned,
+        cuts: 1,
+        pierces: 1,
+        cut_mm: 100.0,
+        rapid_mm: 0.0,
+        time_s: None,
+        bounds: None,
+        findings: vec![program::Finding {
+            rule: "near-edge".into(),
+            severity: Severity::Warn,
+            line: Some(3),
+            column: None,
+            cut: Some(1),
+            at: None,
+            says: "3 mm from the edge; the limit is 5 mm".into(),
+            remedy: "Move it.".into(),
+        }],
+    };
+    let accept = |finding: usize, rule: &str, reason: &str| {
+        let one = Accepted {
+            finding,
+            rule: rule.into(),
+            reason: reason.into(),
+        };
+        acceptances(&report, &[one]).map_err(|e| e.to_string())
+    };
+    assert_eq!(
+        accept(0, "near-edge", " looked at ").expect("fits")[0].reason,
+        "looked at"
+    );
+    for (finding, rule, reason, says) in [
+        (1, "near-edge", "looked at", "no finding 1"),
+        (0, "on-clamp", "looked at", "is `near-edge`"),
+        (0, "near-edge", "  ", "has no reason"),
+        (
+            0,
+            "near-edge",
+            &"x".repeat(REASON_CHARS_MAX + 1),
+            "longer than",
+        ),
+    ] {
+        let error = accept(finding, rule, reason).expect_err(says);
+        assert!(error.contains(says), "{error}");
+    }
+}
+
+#[test]
+fn a_program_of_the_command_line_is_what_the_console_opens_on() {
+    let config = Arc::new(Config::built_in());
+    let dir = tempfile::tempdir().expect("a folder");
+    let setup = program::Setup::from_toml(SETUP).expect("a setup");
+    let given = Prepared::new(&config, "gate stop", SQUARE.as_bytes(), Some(setup));
+    let library = Library::new(config.clone(), dir.path(), None, Some(Arc::new(given)));
+    assert_eq!(library.opens_on().as_deref(), Some("given"));
+    assert_eq!(library.list()[0].name, "gate stop");
+    assert!(library.choose("given").is_ok());
+
+    let hinge = demo("hinge-plates").expect("the demonstration");
+    let given = Prepared::new(&config, &hinge.name, &hinge.text, Some(hinge.setup));
+    let library = Library::new(config, dir.path(), None, Some(Arc::new(given)));
+    assert_eq!(library.opens_on().as_deref(), Some("demo/hinge-plates.nc"));
+}
+
+#[test]
+fn a_sealed_job_can_be_drawn_by_its_seal() {
+    let shop = shop(&[("bracket.nc", SQUARE), ("bracket.toml", SETUP)]);
+    let seen = shop
+        .library
+        .choose("own/bracket.nc")
+        .expect("it can be read");
+    let accepted: Vec<Accepted> = (seen.prepared.report.findings.iter().enumerate())
+        .filter(|(_, f)| f.severity == Severity::Warn)
+        .map(|(finding, f)| Accepted {
+            finding,
+            rule: f.rule.clone(),
+            reason: "looked at".into(),
+        })
+        .collect();
+    let job = (shop
+        .library
+        .seal("own/bracket.nc", &seen.version, &accepted))
+    .unwrap_or_else(|e| panic!("{e}: {:?}", seen.prepared.report.findings));
+    let drawn = shop
+        .library
+        .job(job.seal.hash())
+        .expect("it was sealed here");
+    assert_eq!(drawn.accepted, accepted.len());
+    assert_eq!(drawn.drawing.clamp, Some(Point::new(20.0, 20.0)));
+    assert!(!drawn.invented);
+    assert!(shop.library.job("0000").is_none());
+}

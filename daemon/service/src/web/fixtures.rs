@@ -1,1 +1,377 @@
+//! The contract with the screens, as files: written here, read by the tests of the console. If one
+//! differs, do not write it anew at once: a screen that was loaded before an update speaks the old
+//! messages. `STANDCLEAR_WRITE_FIXTURES=1 cargo test fixtures` writes them.
 
+use std::path::Path;
+
+use control::view::{
+    Alarm, AlarmLevel, Allowed, ArcView, CheckView, Choice, CutState, CutView, HoldRecord,
+    HoldView, LinkView, Mark, Phase, Step, TorchView, View, Waiting,
+};
+use control::{Answer, Cause, CheckId, ResumeFrom, Signals};
+use program::{Finding, Report, Severity, Verdict};
+use serde_json::{Map, Value, json};
+use units::{Bounds, Point};
+
+use super::messages::*;
+use crate::library::{Drawing, DrawnCut, Listed, LoadedJob};
+
+/// A view with something of everything: held by a lost arc in the second of three cuts.
+pub(super) fn view() -> View {
+    let lost = Point::new(132.5, 88.25);
+    let (what, why, remedy) = (
+        "Arc went out on cut 2.",
+        "arc signal gone for 31 ms, limit 30 ms",
+        "Look at flag 1. Then pierce again a bit back.",
+    );
+    View {
+        generation: 41,
+        phase: Phase::Held,
+        step: Some(Step::Cut),
+        waiting_for: Waiting::YourMove,
+        waited_s: 2.5,
+        wait_limit_s: None,
+        run: Some(7),
+        seal: Some("00aa".into()),
+        cut: Some(2),
+        station_mm: Some(61.5),
+        torch: TorchView {
+            place: Some(lost),
+            height_mm: Some(25.0),
+            age_s: Some(0.05),
+            feed_mm_s: Some(0.0),
+            moving: false,
+            arc: ArcView::Off,
+            permit: false,
+        },
+        cuts: vec![
+            CutView {
+                state: CutState::Done,
+                done: vec![[0.0, 40.0]],
+            },
+            CutView {
+                state: CutState::Now,
+                done: vec![[0.0, 61.5]],
+            },
+            CutView {
+                state: CutState::ToDo,
+                done: vec![],
+            },
+        ],
+        marks: vec![Mark {
+            number: 1,
+            cut: 2,
+            at_mm: 61.5,
+            place: lost,
+            cause: Cause::ArcLost,
+        }],
+        hold: Some(HoldView {
+            cause: Cause::ArcLost,
+            cut: Some(2),
+            at_mm: Some(61.5),
+            what: what.into(),
+            why: why.into(),
+            remedy: remedy.into(),
+            choices: vec![Choice::StepBack, Choice::Restart, Choice::Skip, Choice::End],
+            offer: Some(ResumeFrom::Back { mm: 5.0 }),
+        }),
+        alarms: vec![Alarm {
+            cause: Cause::ArcLost,
+            level: AlarmLevel::JobStopped,
+            at_s: 62.31,
+            first: true,
+            seen: false,
+            gone: true,
+            latched: false,
+            what: what.into(),
+            why: why.into(),
+            remedy: remedy.into(),
+        }],
+        checks: vec![
+            CheckView {
+                check: CheckId::AirGood,
+                vouched: false,
+                holds: Some(true),
+                says: "air pressure is right".into(),
+                remedy: "Check compressor and regulator.".into(),
+            },
+            CheckView {
+                check: CheckId::ClampOnSkeleton,
+                vouched: true,
+                holds: None,
+                says: "the ground clamp bites the piece that stays".into(),
+                remedy: "Put the clamp on bright metal of the skeleton.".into(),
+            },
+        ],
+        allowed: vec![
+            Allowed {
+                ask: "resume".into(),
+                refused: None,
+            },
+            Allowed {
+                ask: "start".into(),
+                refused: Some("A run is under way.".into()),
+            },
+        ],
+        left_s: Some(410.0),
+        run_s: Some(62.3),
+        arc_on_s: 20.5,
+        pierces: 2,
+        retries: vec![],
+        holds: vec![HoldRecord {
+            cause: Cause::ArcLost,
+            cut: 2,
+            at_mm: 61.5,
+            resumed_mm: None,
+        }],
+        doubtful: false,
+        link: LinkView {
+            alive: true,
+            age_s: Some(0.04),
+            referenced: true,
+            resent: 0,
+            bad_frames: 0,
+        },
+        signals: Signals {
+            source_on: Some(true),
+            air_ok: Some(true),
+            volts: Some(0.5),
+            ..Signals::default()
+        },
+    }
+}
+
+fn drawing() -> Drawing {
+    Drawing {
+        sheet: Some(Point::new(300.0, 250.0)),
+        corner: Point::new(10.0, 20.0),
+        kerf_mm: Some(1.45),
+        cuts: vec![DrawnCut {
+            pierce: [100.0, 100.0],
+            length_mm: 60.0,
+            points: vec![
+                [100.0, 100.0, 0.0],
+                [110.0, 100.0, 10.0],
+                [160.0, 100.0, 60.0],
+            ],
+        }],
+        clamp: Some(Point::new(20.0, 20.0)),
+        keepouts: vec![[Point::new(200.0, 200.0), Point::new(30.0, 20.0)]],
+        used: vec![vec![
+            Point::new(0.0, 0.0),
+            Point::new(50.0, 0.0),
+            Point::new(0.0, 50.0),
+        ]],
+    }
+}
+
+fn listed() -> Listed {
+    Listed {
+        id: "demo/hinge-plates.nc".into(),
+        name: "Hinge plates".into(),
+        file: "hinge-plates.nc".into(),
+        invented: true,
+    }
+}
+
+fn report() -> Report {
+    Report {
+        verdict: Verdict::Warned,
+        cuts: 1,
+        pierces: 1,
+        cut_mm: 60.0,
+        rapid_mm: 140.0,
+        time_s: Some(14.5),
+        bounds: Some(Bounds {
+            low: Point::new(100.0, 100.0),
+            high: Point::new(160.0, 100.0),
+        }),
+        findings: vec![Finding {
+            rule: "near-edge".into(),
+            severity: Severity::Warn,
+            line: Some(12),
+            column: Some(4),
+            cut: Some(1),
+            at: Some(Point::new(100.0, 100.0)),
+            says: "3.2 mm from the sheet's edge; the limit is 5 mm".into(),
+            remedy: "Move the zero 2 mm inwards.".into(),
+        }],
+    }
+}
+
+fn told() -> Vec<(&'static str, Value)> {
+    let snapshot = Told::Snapshot {
+        v: VERSION,
+        n: 120,
+        at_s: 64.8,
+        table: Table {
+            name: "practice table".into(),
+            practice: true,
+            opens_on: Some("demo/hinge-plates.nc".into()),
+        },
+        view: Box::new(view()),
+    };
+    let mut set = Map::new();
+    set.insert("generation".into(), json!(42));
+    set.insert("phase".into(), json!("running"));
+    set.insert("hold".into(), Value::Null);
+    let delta = Told::Delta {
+        v: VERSION,
+        n: 121,
+        at_s: 64.85,
+        set,
+        cuts: [(
+            1,
+            CutView {
+                state: CutState::Now,
+                done: vec![[0.0, 61.5], [58.0, 64.0]],
+            },
+        )]
+        .into(),
+    };
+    let beat = Told::Delta {
+        v: VERSION,
+        n: 122,
+        at_s: 64.9,
+        set: Map::new(),
+        cuts: [].into(),
+    };
+    let dropped = Told::Dropped {
+        v: VERSION,
+        missed: 37,
+    };
+    vec![
+        ("snapshot", json!(snapshot)),
+        ("delta", json!(delta)),
+        ("beat", json!(beat)),
+        ("dropped", json!(dropped)),
+    ]
+}
+
+fn answers() -> Vec<(&'static str, Value)> {
+    let answered = |answer| json!(Answered { v: VERSION, answer });
+    let refused = Answer::Refused {
+        reason: "stale".into(),
+        says: "The screen showed an older state.".into(),
+        remedy: "Look again, then press.".into(),
+    };
+    let trouble = Trouble {
+        v: VERSION,
+        field: "generation".into(),
+        says: "is missing".into(),
+        remedy: "Put this field right.".into(),
+    };
+    let programs = Programs {
+        v: VERSION,
+        programs: vec![listed()],
+    };
+    let program = ProgramRead {
+        v: VERSION,
+        listed: listed(),
+        version: "c0ffee".into(),
+        material: Some("mild-steel".into()),
+        thickness_mm: Some(5.0),
+        sheet: Some(Point::new(300.0, 250.0)),
+        amps: Some(40.0),
+        report: report(),
+        drawing: drawing(),
+    };
+    let job = JobDrawn {
+        v: VERSION,
+        job: LoadedJob {
+            seal: "00aa".into(),
+            name: "Hinge plates".into(),
+            invented: true,
+            material: "mild-steel".into(),
+            thickness_mm: 5.0,
+            amps: 40.0,
+            volts: 120.0,
+            pierce_delay_s: 0.6,
+            accepted: 1,
+            planned_s: 14.5,
+            planned_cuts_s: vec![14.5],
+            resume_back_mm: 5.0,
+            drawing: drawing(),
+        },
+    };
+    let events = Events {
+        v: VERSION,
+        events: vec![Event {
+            id: 9,
+            run: Some(7),
+            at_s: 62.31,
+            wall_ms: 1_790_000_000_000,
+            name: "arc-lost".into(),
+            severity: "stop".into(),
+            says: "Arc went out on cut 2.".into(),
+            advice: None,
+        }],
+    };
+    vec![
+        ("answer-accepted", answered(Answer::Accepted)),
+        ("answer-already-so", answered(Answer::AlreadySo)),
+        ("answer-refused", answered(refused)),
+        ("trouble", json!(trouble)),
+        ("programs", json!(programs)),
+        ("program", json!(program)),
+        ("job", json!(job)),
+        ("events", json!(events)),
+    ]
+}
+
+/// What a screen may ask: each must be understood here.
+fn asks() -> Value {
+    json!([
+        { "kind": "unload" },
+        { "kind": "vouch", "check": "clamp-on-skeleton", "yes": true },
+        { "kind": "start" },
+        { "kind": "hold" },
+        { "kind": "hold-after-cut" },
+        { "kind": "resume", "from": { "way": "back", "mm": 5.0 } },
+        { "kind": "resume", "from": { "way": "restart" } },
+        { "kind": "skip-cut" },
+        { "kind": "end-job" },
+        { "kind": "seen", "cause": "arc-lost" },
+        { "kind": "clear", "cause": "estop" },
+        { "kind": "home" },
+        { "kind": "confirm-place" },
+        { "kind": "permit-test" },
+    ])
+}
+
+#[test]
+fn the_messages_are_as_the_screens_know_them() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/messages");
+    let write = std::env::var_os("STANDCLEAR_WRITE_FIXTURES").is_some();
+    let mut all = told();
+    all.extend(answers());
+    all.push(("asks", asks()));
+    for (name, now) in all {
+        let file = folder.join(format!("{name}.json"));
+        let text = format!("{}\n", serde_json::to_string_pretty(&now).expect("JSON"));
+        if write {
+            std::fs::create_dir_all(&folder).expect("a folder");
+            std::fs::write(&file, text).expect("a file");
+            continue;
+        }
+        let kept = std::fs::read_to_string(&file).unwrap_or_default();
+        assert_eq!(
+            kept, text,
+            "{name}.json differs: the contract with the screens has changed"
+        );
+    }
+}
+
+#[test]
+fn everything_that_a_screen_asks_is_understood() {
+    let asks: Vec<ScreenAsk> = serde_json::from_value(asks()).expect("every one of them");
+    assert_eq!(asks.len(), 14);
+}
+
+#[test]
+fn a_job_cannot_be_asked_for_by_a_screen() {
+    for kind in ["load", "Load"] {
+        let ask = json!({ "kind": kind, "job": {} });
+        assert!(serde_json::from_value::<ScreenAsk>(ask).is_err());
+    }
+}

@@ -1,0 +1,100 @@
+// A real browser with a touch glass, and a gloved finger on it.
+
+import { mkdir } from "node:fs/promises";
+import { join } from "node:path";
+import { chromium } from "playwright-core";
+import { forMs, until } from "./wait.js";
+
+const FLAGS = [
+  "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync",
+  "--disable-component-update",
+];
+export const GLASSES = { "10-inch": { width: 1280, height: 800 }, "7-inch": { width: 800, height: 480 } };
+const SHOTS = process.env.STANDCLEAR_SCREENS ?? new URL("../../../target/screens", import.meta.url).pathname;
+/** Targets take no touch for 400 ms after a page change. */
+const DEAF_MS = 420;
+
+/** @param {string} address @param {keyof typeof GLASSES} glass */
+export async function screen(address, glass) {
+  const browser = await chromium.launch({ executablePath: process.env.STANDCLEAR_BROWSER ?? "/usr/bin/chromium", args: FLAGS });
+  const context = await browser.newContext({ viewport: GLASSES[glass], hasTouch: true });
+  const page = await context.newPage();
+  const troubles = [];
+  page.on("pageerror", (e) => troubles.push(e.message));
+  page.on("console", (m) => {
+    if (m.type() === "error") troubles.push(m.text());
+  });
+  const finger = await context.newCDPSession(page);
+  await page.goto(address);
+
+  const status = () => page.evaluate(() => document.body.innerText);
+  const visible = (selector) => page.locator(selector).filter({ visible: true }).first();
+  const self = {
+    page,
+    troubles,
+    status,
+    text: async (selector) => (await visible(selector).innerText()).trim(),
+    has: async (selector) => (await page.locator(selector).filter({ visible: true }).count()) > 0,
+    far: () => page.locator("[data-test=far]").innerText(),
+    /** Waits until a page of the console is shown. */
+    async on(name) {
+      await until(`the page ${name}`, async () => (await page.locator(`[data-page="${name}"].page`).count()) > 0, { status });
+      await forMs(DEAF_MS);
+    },
+    async see(what, selector) {
+      await until(what, () => self.has(selector), { status });
+    },
+    async farIs(...words) {
+      await until(`far word ${words}`, async () => words.includes(await self.far()), { limitMs: 60_000, status });
+    },
+    async place(selector) {
+      await self.see(selector, selector);
+      const box = await visible(selector).boundingBox();
+      return { x: box.x + box.width / 2, y: box.y + box.height / 2 };
+    },
+    /** Contact and lift. */
+    async tap(selector) {
+      const at = await self.place(selector);
+      await page.touchscreen.tap(at.x, at.y);
+    },
+    down: (...points) => finger.send("Input.dispatchTouchEvent", { type: "touchStart", touchPoints: points }),
+    up: () => finger.send("Input.dispatchTouchEvent", { type: "touchEnd", touchPoints: [] }),
+    move: (point) => finger.send("Input.dispatchTouchEvent", { type: "touchMove", touchPoints: [point] }),
+    /** Keeps pressed for so long. */
+    async keep(selector, ms = 1150) {
+      await self.down(await self.place(selector));
+      await forMs(ms);
+      await self.up();
+    },
+    async shot(name) {
+      await mkdir(SHOTS, { recursive: true });
+      await page.screenshot({ path: join(SHOTS, `${glass}-${name}.png`) });
+    },
+    end: () => browser.close(),
+  };
+  return self;
+}
+
+/** From the checks to START, vouching for each thing by touch. */
+export async function throughChecks(s) {
+  await s.on("checks");
+  for (;;) {
+    const words = await until("something to do in the checks", async () => {
+      if (await s.has(".starter, .starter-like")) return s.text(".starter, .starter-like");
+      if (await s.has(".vouch:not([data-holds=yes])")) return "vouch";
+      if (await s.has(".column .target:has-text('You vouch')")) return "turn";
+      return null;
+    }, { status: s.status });
+    if (words.startsWith("START") || words.startsWith("Start")) return;
+    if (words === "vouch") {
+      await s.tap(".vouch:not([data-holds=yes])");
+      const open = await s.page.locator(".vouch:not([data-holds=yes])").count();
+      await until("the tick", async () => (await s.page.locator(".vouch:not([data-holds=yes])").count()) < open || !(await s.has(".vouch:not([data-holds=yes])")), { status: s.status });
+    } else if (words === "turn") {
+      await s.tap(".column .target:has-text('You vouch')");
+    } else {
+      await s.keep(".starter");
+      await until(`more than "${words}"`, async () => !(await s.has(".starter")) || (await s.text(".starter")) !== words, { status: s.status });
+    }
+  }
+}

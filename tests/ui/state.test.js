@@ -1,0 +1,180 @@
+import assert from "node:assert/strict";
+import test from "node:test";
+import { initial } from "../../ui-static/state/model.js";
+import { reduce } from "../../ui-static/state/reduce.js";
+import * as select from "../../ui-static/state/select.js";
+import { CAUSE, farWord } from "../../ui-static/state/words.js";
+import { fixture } from "./rig/fixtures.js";
+
+const { view, table } = fixture("snapshot");
+const told = (over = {}, now = 1000) => ({ type: "told", view: { ...view, ...over }, table: { ...table, opens_on: null }, n: 1, at_s: 64, now });
+const after = (...actions) => actions.reduce(reduce, initial(0));
+const tick = (now) => ({ type: "tick", now });
+
+test("data is live to half a second, late to two, then lost", () => {
+  const live = after(told());
+  assert.equal(select.freshness(reduce(live, tick(1500))), "live");
+  assert.equal(select.freshness(reduce(live, tick(1501))), "late");
+  assert.equal(select.freshness(reduce(live, tick(3000))), "late");
+  assert.equal(select.freshness(reduce(live, tick(3001))), "lost");
+});
+
+test("a panel that was never heard is lost as well", () => {
+  assert.equal(select.far(after(tick(1900))), "STARTING");
+  assert.equal(select.far(after(tick(2100))), "NO PANEL");
+  assert.equal(select.arc(after(tick(2100))).shape, "unknown");
+});
+
+test("while late or lost nothing that starts may be pressed", () => {
+  const live = after(told());
+  assert.ok(select.can(live, "resume"));
+  assert.deepEqual(select.waysOn(live), ["resume"]);
+  for (const now of [1501, 5000]) {
+    const old = reduce(live, tick(now));
+    assert.ok(!select.can(old, "resume"));
+    assert.deepEqual(select.waysOn(old), []);
+    assert.equal(select.nextAct(old), null);
+    assert.equal(select.starter(old), null);
+  }
+});
+
+test("what the panel does not name is not allowed, and its reason is shown", () => {
+  const live = after(told());
+  assert.ok(!select.can(live, "start"));
+  assert.equal(select.whyNot(live, "start"), "A run is under way.");
+  assert.ok(!select.can(live, "unload"), "not in the list");
+});
+
+test("a lost screen says NO PANEL and never that the arc is off", () => {
+  const lost = reduce(after(told()), tick(9000));
+  assert.equal(select.far(lost), "NO PANEL");
+  assert.deepEqual(select.arc(lost), { shape: "unknown", word: "ARC ?" });
+  assert.equal(select.holdBar(lost).word, "HOLD CANNOT BE SENT");
+  assert.equal(select.frame(lost), "lost");
+});
+
+test("an arc with the source off does not add up", () => {
+  const odd = after(told({ torch: { ...view.torch, arc: "on" }, signals: { ...view.signals, source_on: false } }));
+  assert.equal(select.arc(odd).shape, "odd");
+});
+
+test("a place is as old as the controller's report", () => {
+  const place = (age_s) => select.placeFreshness(after(told({ torch: { ...view.torch, age_s } })));
+  assert.equal(place(0.5), "live");
+  assert.equal(place(0.6), "late");
+  assert.equal(place(2.1), "lost");
+  assert.equal(place(null), "lost");
+});
+
+test("HOLD has three stages, and a fourth when nobody answers", () => {
+  const running = told({ phase: "running", step: "cut", torch: { ...view.torch, moving: true, arc: "on" } });
+  let s = after(running);
+  assert.equal(select.holdBar(s).look, "solid");
+  s = reduce(s, { type: "hold-asked", now: 1010 });
+  assert.equal(select.holdBar(s).look, "asked");
+  const late = reduce({ ...s, heard: { ...s.heard, at: 1500 } }, tick(1511));
+  assert.deepEqual(select.holdBar(late), { look: "danger", word: "HOLD NOT CONFIRMED", sub: "use the red button" });
+  s = reduce(s, { type: "hold-taken", now: 1100, nothing: false });
+  assert.equal(select.holdBar(s).look, "taken");
+  s = reduce(s, told({}, 1300));
+  assert.equal(select.holdBar(s).look, "stopped");
+  s = reduce(reduce(s, told({}, 4200)), tick(4250));
+  assert.equal(select.holdBar(s).look, "rest");
+});
+
+test("HOLD with nothing to hold is hollow and still live", () => {
+  const s = after(told());
+  assert.deepEqual(select.holdBar(s), { look: "rest", word: "HOLD", sub: "held: nothing is moving" });
+});
+
+test("make ready lapses after five seconds, and when the state moves on", () => {
+  const ready = reduce(after(told()), { type: "ready", now: 1100 });
+  assert.equal(reduce(ready, tick(6100)).readyAt, 1100);
+  assert.equal(reduce(ready, tick(6101)).readyAt, null);
+  assert.equal(reduce(ready, told({ generation: 42 }, 1200)).readyAt, null);
+  assert.equal(reduce(ready, told({}, 1200)).readyAt, 1100);
+});
+
+test("the machine's state decides the page; only what fits may be opened from it", () => {
+  let s = after(told());
+  assert.equal(select.pageOf(s), "held");
+  s = reduce(s, { type: "page", page: "resume" });
+  assert.equal(select.pageOf(s), "resume");
+  assert.equal(select.pageOf(reduce(s, { type: "page", page: "program" })), "held");
+  s = reduce(s, told({ phase: "running", hold: null }, 1100));
+  assert.equal(select.pageOf(s), "cut");
+  s = reduce(s, told({ phase: "finished", hold: null }, 1200));
+  assert.equal(select.pageOf(s), "finish");
+  s = reduce(s, told({ phase: "idle", hold: null, seal: null, alarms: [] }, 1300));
+  assert.equal(select.pageOf(s), "program");
+  s = reduce(s, told({ phase: "idle", hold: null, alarms: [] }, 1400));
+  assert.equal(select.pageOf(s), "checks");
+});
+
+test("a resume begins where the panel offers, in steps that stay on the cut", () => {
+  let s = after(told(), { type: "page", page: "resume" });
+  assert.deepEqual(select.resumeFrom(s).ask, { way: "back", mm: 5 });
+  assert.equal(select.resumeFrom(s).start, 56.5);
+  for (let k = 0; k < 30; k += 1) s = reduce(s, { type: "back", mm: select.resumeFrom(s).back + 5, least: 0, most: 61.5 });
+  assert.equal(select.resumeFrom(s).start, 0);
+  for (let k = 0; k < 30; k += 1) s = reduce(s, { type: "back", mm: select.resumeFrom(s).back - 5, least: 0, most: 61.5 });
+  assert.equal(select.resumeFrom(s).back, 0);
+  s = reduce(s, { type: "restart" });
+  assert.deepEqual(select.resumeFrom(s).ask, { way: "restart" });
+});
+
+test("each warning is accepted by itself, and only then the job may be taken", () => {
+  const program = fixture("program");
+  let s = after(told({ phase: "idle", seal: null, hold: null, alarms: [] }), { type: "report", id: program.id }, { type: "read", id: program.id, program });
+  assert.equal(select.report(s).missing, 1);
+  assert.ok(!select.report(s).loads);
+  s = reduce(s, { type: "accept", finding: 0, reason: "looked at" });
+  assert.ok(select.report(s).loads);
+  assert.deepEqual(select.report(s).accepted, [{ finding: 0, rule: "near-edge", reason: "looked at" }]);
+  s = reduce(s, { type: "report", id: "another" });
+  assert.deepEqual(s.accepted, {}, "an acceptance does not pass to another program");
+});
+
+test("a refused program is never taken, whatever is accepted", () => {
+  const program = fixture("program");
+  program.report.verdict = "refused";
+  const s = after(told(), { type: "report", id: program.id }, { type: "read", id: program.id, program }, { type: "accept", finding: 0, reason: "x" });
+  assert.ok(!select.report(s).loads);
+});
+
+test("clearing goes in order: seen, gone, cleared, referenced, confirmed", () => {
+  const alarm = { ...view.alarms[0], cause: "estop", level: "danger", latched: true, seen: false, gone: false };
+  const allow = (...asks) => asks.map((ask) => ({ ask, refused: null }));
+  const state = (over, ...asks) => after(told({ phase: "latched", alarms: [alarm], allowed: allow(...asks), ...over }));
+  assert.equal(select.nextAct(state({}, "seen")).act, "seen");
+  const seen = { ...alarm, seen: true };
+  assert.equal(select.nextAct(state({ alarms: [seen] }, "seen")).act, "wait");
+  assert.equal(select.nextAct(state({ alarms: [{ ...seen, gone: true }] }, "clear")).act, "clear");
+  assert.equal(select.nextAct(state({ phase: "held", alarms: [], doubtful: true }, "home")).act, "home");
+  assert.equal(select.nextAct(state({ phase: "held", alarms: [], doubtful: true }, "home", "confirm-place")).act, "confirm-place");
+  const open = state({ phase: "held", alarms: [] }, "resume", "skip-cut", "end-job");
+  assert.equal(select.nextAct(open), null);
+  assert.deepEqual(select.waysOn(open), ["resume", "skip-cut", "end-job"]);
+});
+
+test("a far word has eight letters at most, in every state", () => {
+  const steps = ["traverse", "sense-test", "probe-fast", "probe-slow", "validate", "pierce-height", "clear-test", "ready", "await-arc", "pierce", "drop", "cut", "extinguish", "arc-off-wait", "retract", "park"];
+  const words = steps.map((step) => farWord({ ...view, phase: "running", step }));
+  for (const phase of ["starting", "no-link", "idle", "ready", "homing", "stopping", "held", "latched", "finished"]) words.push(farWord({ ...view, phase }));
+  for (const cause of Object.keys(CAUSE)) words.push(farWord({ ...view, phase: "held", hold: { ...view.hold, cause } }));
+  for (const word of words) {
+    assert.ok(word.length <= 8 && word === word.toUpperCase() && word !== "?" && word !== "RUNNING", word);
+  }
+});
+
+test("no word of the list is one that a person at the table should not read", async () => {
+  const banned = /\b(error|abort|invalid|exception|timeout|fatal|illegal|unknown|please|sorry|ok|failed)\b/i;
+  const words = await import("../../ui-static/state/words.js");
+  const all = JSON.stringify([words.WAITING, words.ARC, words.VERDICT, words.REASONS, words.CAUSE, words.CHECK]);
+  assert.ok(!banned.test(all.replaceAll(/"[a-z-]+":/g, "")), all.match(banned)?.[0]);
+});
+
+test("an action that is not known changes nothing", () => {
+  const s = after(told());
+  assert.equal(reduce(s, { type: "weather" }), s);
+});
