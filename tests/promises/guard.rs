@@ -128,9 +128,7 @@ impl Watched {
 
     fn order(&mut self, order: &GuardOrder) {
         if let GuardOrder::Phase { phase } = order {
-            if *phase == Phase::Off || *phase != self.asked {
-                self.asked = *phase;
-            }
+            self.asked = *phase;
         }
         self.rules.order(self.now, order);
     }

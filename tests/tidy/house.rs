@@ -51,7 +51,7 @@ fn the_top_of_the_repository_is_as_the_developers_page_draws_it() {
 /// Whom each crate may use: ours, others, and others in tests alone. Imports go downwards only,
 /// and what is not in a manifest cannot be imported. The simulated table never knows `control`: it
 /// is the second opinion.
-const MAY_USE: [(&str, &[&str], &[&str], &[&str]); 6] = [
+const MAY_USE: [(&str, Names, Names, Names); 6] = [
     ("units", &[], &["serde"], TEST_TOOLS),
     (
         "program",
@@ -92,7 +92,8 @@ const MAY_USE: [(&str, &[&str], &[&str], &[&str]); 6] = [
         TEST_TOOLS,
     ),
 ];
-const TEST_TOOLS: &[&str] = &["criterion", "insta", "proptest", "serde_json", "toml"];
+type Names = &'static [&'static str];
+const TEST_TOOLS: Names = &["criterion", "insta", "proptest", "serde_json", "toml"];
 
 fn dependencies(metadata: &Value) -> Vec<String> {
     let mut wrong = Vec::new();
