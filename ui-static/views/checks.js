@@ -18,8 +18,9 @@ function vouch(check, signal, actions) {
   const says = el("span", { class: "vouch-says" });
   const remedy = el("small");
   const node = el("div", { class: "target vouch", role: "button", "data-check": check.check }, mark(), el("div", {}, says, remedy));
-  onTap(node, signal, () => actions.vouch(check.check, node.dataset.holds !== "yes"));
-  node.drawVouch = (c) => {
+  onTap(node, signal, () => !("shut" in node.dataset) && actions.vouch(check.check, node.dataset.holds !== "yes"));
+  node.drawVouch = (c, open) => {
+    setData(node, "shut", open ? null : "");
     setData(node, "holds", holdsAs(c));
     setText(says, c.says);
     setText(remedy, c.holds === true ? "" : c.remedy);
@@ -40,7 +41,7 @@ export function mount(root, store, actions, signal) {
   const inTwo = button("Start, in two steps", signal, () => actions.page("start"), "starter-like");
   const confirm = button("The torch is where the screen says", signal, () => actions.ask({ kind: "confirm-place" }), "words");
   const why = el("div", { class: "why" }, el("h3", { text: "START comes when" }), el("ol"));
-  const right = button("At the table: set it right (practice)", signal, () => actions.setRight(), "words practice-only");
+  const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
   const back = button("Back", signal, () => actions.backFromChecks());
   const next = button("", signal, () => actions.nextChecks());
   root.append(
@@ -61,12 +62,14 @@ export function mount(root, store, actions, signal) {
       setData(node, "holds", holdsAs(x));
       setText(node.lastElementChild, CHECK[x.check] ?? x.says);
     });
-    keyed(grid, c.shown, (x) => x.check, (x) => vouch(x, signal, actions), (node, x) => node.drawVouch(x));
+    keyed(grid, c.shown, (x) => x.check, (x) => vouch(x, signal, actions), (node, x) => node.drawVouch(x, can(state, "vouch")));
     const bad = c.machine.find((x) => x.holds === false) ?? c.machine.find((x) => x.holds !== true);
     setText(todo.lastElementChild, bad ? `Not yet: ${CHECK[bad.check] ?? bad.says}. ${bad.remedy}` : "");
     show(todo, machine && Boolean(bad));
 
-    const what = starter(state);
+    // What starts anything stands alone: never beside what is vouched for.
+    const due = starter(state);
+    const what = machine ? due : null;
     setData(root, "starter", what === null ? null : what);
     show(start.node, what === "start" || what === "home" || what === "permit-test");
     const cuts = state.view?.cuts.length ?? 0;
@@ -77,17 +80,19 @@ export function mount(root, store, actions, signal) {
     }[what] ?? "");
     show(inTwo, what === "start-in-two");
     show(confirm, what === "confirm-place");
-    show(why, what !== "start" && what !== "start-in-two");
+    const ready = due === "start" || due === "start-in-two";
+    show(why, !ready);
     const reasons = c.open.map((x) => CHECK[x.check] ?? x.says);
     if (reasons.length === 0) reasons.push(state.view?.phase === "homing" ? "the axes are referenced" : whyNot(state, "start") ?? "the panel is live");
-    const most = what === null || what === "start-in-two" ? 5 : 2;
+    const most = what === null ? 5 : 2;
     const shown = reasons.length > most ? [...reasons.slice(0, most - 1), `and ${reasons.length - most + 1} more`] : reasons;
     keyed(why.lastElementChild, shown.map((says, k) => ({ says, k })), (x) => String(x.k), () => el("li"), (node, x) => setText(node, x.says));
     const tableWrong = state.table?.practice && c.machine.some((x) => x.holds === false && ["air-good", "source-on", "torch-seated", "gate-closed", "estop-closed", "contact-open", "link-alive", "arc-ok-open", "fire-on-open"].includes(x.check));
     show(right, Boolean(tableWrong));
     relabel(back, c.page === 0 ? "Put the job away" : "Back");
     show(back, c.page > 0 || can(state, "unload"));
-    relabel(next, c.page + 1 < c.pages ? `You vouch, ${c.page + 1} of ${c.pages - 1}` : "The machine sees");
+    relabel(next, c.page + 1 < c.pages ? `You vouch, ${c.page + 1} of ${c.pages - 1}` 
+      : ready ? "To START" : "The machine sees");
     show(next, c.pages > 1);
   }, signal);
 }

@@ -16,7 +16,7 @@ export function mount(root, store, actions, signal) {
   const happened = button("What happened", signal, () => actions.page("happened"), "words");
   root.append(
     el("section", { class: "left" }, el("div", { class: "fill plate-box" }, sheet.node)),
-    el("section", { class: "column" }, done, facts, hot, holds, el("div", { class: "row bottom" }, away, happened)),
+    el("section", { class: "column" }, done, el("div", { class: "fill told-all" }, hot, facts, holds), el("div", { class: "row bottom" }, away, happened)),
   );
   store.subscribe((state) => {
     const { view } = state;

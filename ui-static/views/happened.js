@@ -5,8 +5,6 @@ import { after, clock } from "../lib/format.js";
 import { alarms, can, freshness } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
 
-const LINE_PX = 34;
-
 export function mount(root, store, actions, signal) {
   const safe = el("p", { class: "safe" });
   const first = el("div", { class: "first-cause" }, el("p", { class: "first-word", text: "FIRST" }), el("h2"), el("p"), el("p"));
@@ -18,7 +16,7 @@ export function mount(root, store, actions, signal) {
   const later = button("Later", signal, () => actions.earlier(-page()));
   const seen = button("", signal, () => actions.seenOrClear());
   const back = button("Back", signal, () => actions.page(null));
-  const page = () => Math.max(3, Math.floor(lines.clientHeight / LINE_PX));
+  const page = () => Math.max(3, Math.floor(lines.clientHeight / (lines.firstElementChild?.offsetHeight || 40)));
   root.classList.add("halves");
   root.append(
     el("section", { class: "left" }, safe, none, first, then, el("div", { class: "row bottom" }, back, seen)),

@@ -28,11 +28,11 @@ export function mount(root, store, actions, signal) {
   }, "words small-only");
   const skip = button("", signal, () => actions.page("skip"), "words");
   const end = button("End the job", signal, () => actions.page("end"), "words");
-  const right = button("At the table: set it right (practice)", signal, () => actions.setRight(), "words practice-only");
+  const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
   const happened = button("What happened", signal, () => actions.page("happened"), "words");
   root.append(
     el("section", { class: "left" }, caption, pictures, el("div", { class: "told" }, why, remedy)),
-    el("section", { class: "column choices" }, home.node, resume, again, skip, act, list, right, el("div", { class: "row bottom" }, end, happened)),
+    el("section", { class: "column choices" }, home.node, resume, again, skip, act, list, el("div", { class: "row bottom" }, end, right, happened)),
   );
 
   store.subscribe((state) => {
@@ -64,6 +64,7 @@ export function mount(root, store, actions, signal) {
     relabel(skip, hold?.cut && hold.cut < view.cuts.length ? `Leave cut ${hold.cut}, go on to ${hold.cut + 1}` : "Leave this cut");
     show(end, ways.includes("end-job"));
     show(home.node, next?.act === "home");
+    setData(root, "next", next?.act ?? null);
     show(act, ["seen", "clear", "confirm-place"].includes(next?.act));
     relabel(act, {
       seen: `Seen: ${next?.alarm?.what ?? ""}`,

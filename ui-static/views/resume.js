@@ -46,7 +46,7 @@ export function mount(root, store, actions, signal) {
     show(step.first, can(state, "resume"));
     setText(where, from.restart ? `cut ${from.cut} again from its pierce` : `${mm(from.back)} before the stop`);
     const wait = state.job ? `, pierce ${number(state.job.pierce_delay_s, 1)} s` : "";
-    setText(before, `Before the arc: find the plate${wait}. Stand clear.`);
+    setText(before, `First the plate is found${wait}.`);
     relabel(again, from.restart ? "Not the whole cut" : "Whole cut again");
     show(more, !from.restart);
     show(less, !from.restart);

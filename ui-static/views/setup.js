@@ -19,8 +19,7 @@ export function mount(root, store, actions, signal) {
     el("section", { class: "left" }, card, size, el("div", { class: "row bottom" }, smaller, larger)),
     el("section", { class: "column spread" },
       el("div", { class: "row" }, theme("day", "Day"), theme("night", "Night")),
-      theme("glare", "Glare: full sun"),
-      el("div", { class: "row bottom" }, back)),
+      el("div", { class: "row" }, theme("glare", "Glare"), back)),
   );
   draw();
 }

@@ -39,7 +39,8 @@ export async function audit(s, where, holdBefore = null) {
   const mm = (n) => n / seen.px;
   for (const t of seen.targets) {
     assert.ok(mm(Math.min(t.width, t.height)) >= 20 - HAIR_MM, `${where}: "${t.words}" is ${mm(t.width).toFixed(1)} x ${mm(t.height).toFixed(1)} mm`);
-    assert.ok(t.y + t.height <= seen.hold.y + 0.5, `${where}: "${t.words}" reaches into HOLD`);
+    const under = mm(seen.hold.y - t.y - t.height);
+    assert.ok(under >= (seen.small ? 3 : 6) - HAIR_MM, `${where}: "${t.words}" is ${under.toFixed(1)} mm from HOLD`);
   }
   for (const t of seen.starters) {
     assert.ok(mm(t.height) >= 25 - HAIR_MM && mm(t.width) >= 60 - HAIR_MM, `${where}: starter "${t.words}" is ${mm(t.width).toFixed(1)} x ${mm(t.height).toFixed(1)} mm`);

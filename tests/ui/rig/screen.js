@@ -77,24 +77,28 @@ export async function screen(address, glass) {
 
 /** From the checks to START, vouching for each thing by touch. */
 export async function throughChecks(s) {
+  const title = () => s.page.locator("[data-page=checks] h2").textContent();
+  const turn = ".column .row .target:last-child";
   await s.on("checks");
   for (;;) {
-    const words = await until("something to do in the checks", async () => {
+    const next = await until("something to do in the checks", async () => {
       if (await s.has(".starter, .starter-like")) return s.text(".starter, .starter-like");
+      if (["HOMING", "STARTING"].includes(await s.far()) || (await s.has(".vouch[data-shut]"))) return null;
       if (await s.has(".vouch:not([data-holds=yes])")) return "vouch";
-      if (await s.has(".column .target:has-text('You vouch')")) return "turn";
-      return null;
+      return (await s.has(turn)) ? "turn" : null;
     }, { status: s.status });
-    if (words.startsWith("START") || words.startsWith("Start")) return;
-    if (words === "vouch") {
-      await s.tap(".vouch:not([data-holds=yes])");
-      const open = await s.page.locator(".vouch:not([data-holds=yes])").count();
-      await until("the tick", async () => (await s.page.locator(".vouch:not([data-holds=yes])").count()) < open || !(await s.has(".vouch:not([data-holds=yes])")), { status: s.status });
-    } else if (words === "turn") {
-      await s.tap(".column .target:has-text('You vouch')");
+    if (/^START|^Start/.test(next)) return;
+    if (next === "vouch") {
+      const check = await s.page.locator(".vouch:not([data-holds=yes])").first().getAttribute("data-check");
+      await s.tap(`[data-check="${check}"]`);
+      await s.see("the tick", `[data-check="${check}"][data-holds=yes]`);
+    } else if (next === "turn") {
+      const before = await title();
+      await s.tap(turn);
+      await until("the next page of the checks", async () => (await title()) !== before, { status: s.status });
     } else {
       await s.keep(".starter");
-      await until(`more than "${words}"`, async () => !(await s.has(".starter")) || (await s.text(".starter")) !== words, { status: s.status });
+      await until(`more than "${next}"`, async () => !(await s.has(".starter")) || (await s.text(".starter")) !== next, { status: s.status });
     }
   }
 }

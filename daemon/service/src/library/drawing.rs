@@ -95,34 +95,80 @@ fn draw(pierce: Point, path: &[Segment], within: f64) -> DrawnCut {
     }
 }
 
-/// Leaves out places that lie within `off` mm of the line between those that stay.
+/// Leaves out places that lie within `off` mm of the line between those that stay. One pass: from
+/// the last place that stays, the directions that pass all places since within `off` are a cone
+/// that only narrows; the first place outside it begins a new line.
 fn thin(places: &[(Point, f64)], off: f64) -> Vec<(Point, f64)> {
-    let mut keep = vec![false; places.len()];
-    let mut spans = vec![(0, places.len().saturating_sub(1))];
-    while let Some((a, b)) = spans.pop() {
-        keep[a] = true;
-        keep[b] = true;
-        if b <= a + 1 {
-            continue;
-        }
-        let chord = Segment::Line {
-            from: places[a].0,
-            to: places[b].0,
-        };
-        let mut worst = (a, 0.0);
-        for (k, place) in places.iter().enumerate().take(b).skip(a + 1) {
-            let away = chord.nearest(place.0).1;
-            if away > worst.1 {
-                worst = (k, away);
+    let Some(&first) = places.first() else {
+        return Vec::new();
+    };
+    let mut kept = vec![first];
+    let mut anchor = first.0;
+    let mut cone: Option<Cone> = None;
+    let mut before = first;
+    for &place in &places[1..] {
+        let fits = match &mut cone {
+            Some(cone) => cone.narrow(anchor, place.0, off),
+            None => {
+                cone = Cone::new(anchor, place.0, off);
+                true
             }
+        };
+        if !fits {
+            kept.push(before);
+            anchor = before.0;
+            cone = Cone::new(anchor, place.0, off);
         }
-        if worst.1 > off {
-            spans.push((a, worst.0));
-            spans.push((worst.0, b));
-        }
+        before = place;
     }
-    let kept = places.iter().zip(&keep).filter(|(_, keep)| **keep);
-    kept.map(|(place, _)| *place).collect()
+    if places.len() > 1 {
+        kept.push(before);
+    }
+    kept
+}
+
+/// Directions from a place, as angles from a first direction.
+struct Cone {
+    along: (f64, f64),
+    low: f64,
+    high: f64,
+    reach: f64,
+}
+
+impl Cone {
+    /// `None`: so near that every direction passes it.
+    fn new(anchor: Point, to: Point, off: f64) -> Option<Self> {
+        let reach = anchor.distance(to);
+        if reach <= off {
+            return None;
+        }
+        let half = (off / reach).asin();
+        Some(Self {
+            along: ((to.x - anchor.x) / reach, (to.y - anchor.y) / reach),
+            low: -half,
+            high: half,
+            reach,
+        })
+    }
+
+    /// Narrows it by a further place; false if that place lies outside, or the path turns back.
+    fn narrow(&mut self, anchor: Point, to: Point, off: f64) -> bool {
+        let reach = anchor.distance(to);
+        if reach < self.reach {
+            return false;
+        }
+        let (dx, dy) = (to.x - anchor.x, to.y - anchor.y);
+        let (ax, ay) = self.along;
+        let angle = (ax * dy - ay * dx).atan2(ax * dx + ay * dy);
+        if angle < self.low || angle > self.high {
+            return false;
+        }
+        let half = (off / reach).asin();
+        self.low = self.low.max(angle - half);
+        self.high = self.high.min(angle + half);
+        self.reach = reach;
+        true
+    }
 }
 
 fn round(mm: f64) -> f64 {
@@ -166,6 +212,24 @@ mod tests {
             .collect();
         let drawn = draw(Point::new(0.0, 0.0), &path, DRAWN_WITHIN_MM);
         assert_eq!(drawn.points, vec![[0.0, 0.0, 0.0], [1000.0, 0.0, 1000.0]]);
+    }
+
+    #[test]
+    fn a_path_that_turns_back_keeps_its_turning_point() {
+        let at = |x: f64| Point::new(x, 0.0);
+        let out_and_back = [
+            Segment::Line {
+                from: at(0.0),
+                to: at(80.0),
+            },
+            Segment::Line {
+                from: at(80.0),
+                to: at(20.0),
+            },
+        ];
+        let drawn = draw(at(0.0), &out_and_back, DRAWN_WITHIN_MM);
+        let xs: Vec<f64> = drawn.points.iter().map(|p| p[0]).collect();
+        assert_eq!(xs, [0.0, 80.0, 20.0]);
     }
 
     #[test]

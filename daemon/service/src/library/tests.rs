@@ -7,7 +7,7 @@ use crate::job::NotSealed;
 
 const SQUARE: &str =
     "G21 G90\nG0 X100 Y100\nM3\nG1 X110 Y100 F1100\nG1 X160\nG1 Y160\nG1 X110\nG1 Y99\nM5\nM30\n";
-const SETUP: &str = "material = \"mild-steel\"\nthickness = 5\nsheet = [300, 250]\norigin = [0, 0]\nclamp = [20, 20]\n";
+const SETUP: &str = "material = \"mild-steel\"\nthickness = 5\nsheet = [300, 250]\norigin = [0, 0]\nclamp = [20, 20]\nchart = \"mild-steel 5 mm 40 A\"\n";
 
 struct Shop {
     dir: tempfile::TempDir,

@@ -77,7 +77,7 @@ impl Feed {
         let mut cuts = std::collections::BTreeMap::new();
         if before.len() == after.len() {
             let changed = after.iter().enumerate().filter(|(k, c)| before[*k] != **c);
-            cuts.extend(changed.map(|(k, c)| (k, c.clone())));
+            cuts.extend(changed.map(|(k, c)| (k.to_string(), c.clone())));
         } else {
             set.insert("cuts".into(), to_value(after));
         }

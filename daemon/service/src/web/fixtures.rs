@@ -221,7 +221,7 @@ fn told() -> Vec<(&'static str, Value)> {
         at_s: 64.85,
         set,
         cuts: [(
-            1,
+            "1".into(),
             CutView {
                 state: CutState::Now,
                 done: vec![[0.0, 61.5], [58.0, 64.0]],

@@ -45,9 +45,9 @@ pub enum Told {
         at_s: f64,
         /// Fields of the view that changed, with their new values.
         set: Map<String, Value>,
-        /// Cuts that changed, by their place from 0.
+        /// Cuts that changed, by their place from 0 (as text, as JSON has it).
         #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
-        cuts: BTreeMap<usize, CutView>,
+        cuts: BTreeMap<String, CutView>,
     },
     /// This screen was too slow: messages were left out. A snapshot follows.
     Dropped {

@@ -48,7 +48,8 @@ fn drawn(before: Option<Value>, message: &Told) -> Value {
             };
             view.extend(set.clone());
             for (k, cut) in cuts {
-                view["cuts"][*k] = to_value(cut);
+                let k: usize = k.parse().expect("a place");
+                view["cuts"][k] = to_value(cut);
             }
             Value::Object(view)
         }
@@ -56,9 +57,14 @@ fn drawn(before: Option<Value>, message: &Told) -> Value {
     }
 }
 
+/// Numbers that survive text exactly: this is about messages, not about decimals.
+fn eighths(most: u32) -> impl Strategy<Value = f64> {
+    (0..most).prop_map(|n| f64::from(n) / 8.0)
+}
+
 fn any_view() -> impl Strategy<Value = View> {
-    let cuts = prop::collection::vec((0..4usize, 0.0..100.0f64), 0..5);
-    (0..4u64, any::<bool>(), 0.0..600.0f64, cuts).prop_map(|(generation, on, x, cuts)| {
+    let cuts = prop::collection::vec((0..4usize, eighths(800)), 0..5);
+    (0..4u64, any::<bool>(), eighths(4800), cuts).prop_map(|(generation, on, x, cuts)| {
         let mut v = view();
         v.generation = generation;
         v.phase = if on { Phase::Running } else { Phase::Held };
@@ -135,7 +141,7 @@ fn one_cut_that_moves_on_is_told_alone() {
         panic!("a delta")
     };
     assert!(set.is_empty(), "{set:?}");
-    assert_eq!(cuts.keys().copied().collect::<Vec<_>>(), [1]);
+    assert_eq!(cuts.keys().collect::<Vec<_>>(), ["1"]);
 }
 
 #[test]
