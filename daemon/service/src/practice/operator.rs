@@ -5,7 +5,7 @@
 
 use std::sync::Arc;
 
-use control::view::{Choice, Phase, View};
+use control::view::{ArcView, Choice, Phase, View};
 use control::{Ask, Cause, CheckId, Job, ResumeFrom};
 use units::Time;
 
@@ -40,7 +40,8 @@ impl<H: Hands> Operator<H> {
     fn see_to_the_table(&mut self, view: &View) {
         let trouble = matches!(view.phase, Phase::Held | Phase::Latched | Phase::NoLink)
             || view.alarms.iter().any(|a| !a.gone);
-        if !trouble || view.torch.moving {
+        // Nobody goes to a table with the arc on.
+        if !trouble || view.torch.arc == ArcView::On {
             return;
         }
         let first = view.alarms.first().map(|a| a.cause);

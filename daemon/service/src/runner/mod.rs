@@ -6,6 +6,7 @@
 
 mod outbox;
 mod turn;
+mod wire;
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -23,6 +24,7 @@ use crate::pins::{Clock, Turn, TurnEnd};
 use crate::port;
 
 use outbox::Outbox;
+use wire::Moved;
 
 /// Screens are told at least this often, and of mere movement not more often.
 const PUBLISH_EVERY: Duration = Duration::from_millis(50);
@@ -175,10 +177,7 @@ impl Runner {
                     None => break Ended::GuardGone,
                 },
                 Some(said) = self.from_journal.recv() => self.on_journal(said),
-                ready = port_ready(self.port.as_ref(), !self.outbox.is_empty()) => match ready {
-                    Ready::Read => self.read_port(),
-                    Ready::Write => self.write_port(),
-                },
+                moved = wire::moved(self.port.as_mut(), &mut self.outbox) => self.on_wire(moved),
                 Some(asked) = self.asks.recv() => self.on_asked(asked),
                 () = clock.wait_until(wake_at) => self.step(Input::Tick),
                 _ = beat.tick() => {
@@ -317,20 +316,14 @@ impl Runner {
         self.step(Input::LinkLost { why });
     }
 
-    fn read_port(&mut self) {
-        let Some(port) = &mut self.port else { return };
-        let mut bytes = [0; 1024];
-        match port.try_read(&mut bytes) {
-            // A hang-up reads as nothing, again and again.
-            Ok(0) => self.lose_port("the serial port hung up".into()),
-            Ok(n) => {
-                self.received += n as u64;
-                self.step(Input::Bytes {
-                    bytes: bytes[..n].to_vec(),
-                });
+    fn on_wire(&mut self, moved: Moved) {
+        match moved {
+            Moved::In(bytes) => {
+                self.received += bytes.len() as u64;
+                self.step(Input::Bytes { bytes });
             }
-            Err(error) if error.kind() == std::io::ErrorKind::WouldBlock => {}
-            Err(error) => self.lose_port(error.to_string()),
+            Moved::Out(n) => self.guard.shared().count_written(n),
+            Moved::Lost(why) => self.lose_port(why),
         }
     }
 
@@ -343,7 +336,7 @@ impl Runner {
             self.outbox.clear();
             return;
         };
-        match self.outbox.write(|bytes| port.try_write(bytes)) {
+        match wire::write_now(port, &mut self.outbox) {
             Ok(n) => shared.count_written(n),
             Err(error) => self.lose_port(error.to_string()),
         }
@@ -379,21 +372,5 @@ impl Runner {
         });
         self.write_port();
         self.journal.close();
-    }
-}
-
-enum Ready {
-    Read,
-    Write,
-}
-
-async fn port_ready(port: Option<&SerialStream>, to_write: bool) -> Ready {
-    let Some(port) = port else {
-        return std::future::pending().await;
-    };
-    // An error shows itself again at the read.
-    tokio::select! {
-        _ = port.readable() => Ready::Read,
-        _ = port.writable(), if to_write => Ready::Write,
     }
 }

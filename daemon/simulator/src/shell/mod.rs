@@ -39,8 +39,9 @@ const BYTES_PATIENCE: Duration = Duration::from_millis(100);
 const TICK_US: u64 = 20_000;
 /// ... and not more often than this for its own deadlines.
 const TICK_MIN_US: u64 = 50;
-/// Ticks to a panel that is behind: no more than this many unanswered.
-const UNANSWERED: u64 = 40;
+/// Ticks to a panel that is behind: no more than this many unanswered. Enough for one that still
+/// reads them and only waits for its disk; one that stands still gets no bytes without their tick.
+const UNANSWERED: u64 = 2000;
 /// Longest sleep, so that an order to stop is seen soon.
 const NAP_US: u64 = 20_000;
 
@@ -89,6 +90,7 @@ pub fn serve(
         wire,
         speed,
         panel: None,
+        untouched: true,
     };
     while !stop.load(Ordering::Acquire) {
         shell.turn()?;
@@ -123,6 +125,8 @@ struct Shell {
     pace: Pace,
     speed: f64,
     panel: Option<Panel>,
+    /// No panel has joined yet.
+    untouched: bool,
 }
 
 impl Shell {
@@ -130,6 +134,12 @@ impl Shell {
     fn turn(&mut self) -> Result<(), ShellError> {
         self.listen();
         self.mind_cable()?;
+        if self.untouched {
+            // Time begins with the first panel, so that the same seed gives the same run.
+            self.pace.at(self.speed, self.table.now());
+            self.nap(NAP_US);
+            return Ok(());
+        }
         let now = self.table.now();
         let in_step = self.panel.as_ref().is_some_and(|p| p.in_step);
         let rate = if in_step {
@@ -194,19 +204,19 @@ impl Shell {
 
     /// Hands over the bytes and tells the time.
     fn tick(&mut self) {
-        let bytes = self.table.take_wire_out();
         let Some(panel) = &mut self.panel else {
             return;
         };
-        if panel.port_open
-            && let Some(cable) = &self.cable
-        {
-            panel.sent += cable.write(&bytes) as u64;
-        }
         panel.told_at = self.table.now();
         panel.next = None;
         if panel.seq - panel.answered > UNANSWERED {
             return;
+        }
+        let bytes = self.table.take_wire_out();
+        if panel.port_open
+            && let Some(cable) = &self.cable
+        {
+            panel.sent += cable.write(&bytes) as u64;
         }
         panel.seq += 1;
         let levels = self.table.levels();
@@ -340,6 +350,7 @@ impl Shell {
                 if let Some(cable) = &self.cable {
                     cable.free();
                 }
+                self.untouched = false;
                 self.panel = Some(Panel {
                     guest,
                     seq: 0,
@@ -356,8 +367,8 @@ impl Shell {
                 });
             }
             ToTable::Opened if self.is_panel(guest) => {
-                // What is here by now was written before the port was opened.
-                self.take_bytes();
+                // Opening has cleared what an earlier panel may have left. What lies in the cable by
+                // now may already be this panel's: it is counted when it is read.
                 self.table.opened();
                 if let Some(panel) = &mut self.panel {
                     panel.opens += 1;

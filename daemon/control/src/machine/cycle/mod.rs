@@ -48,6 +48,7 @@ const CONTACT_ACCEPT: Duration = Duration::from_millis(10);
 enum Stage {
     Lift(Ticket),
     Traverse(Ticket),
+    SenseConnect(Ticket),
     SenseSettle(Time),
     Relift(Ticket),
     Fast(Ticket),
@@ -156,7 +157,7 @@ impl Cycle {
     pub(crate) fn step(&self) -> Step {
         match self.stage {
             Stage::Lift(_) | Stage::Traverse(_) => Step::Traverse,
-            Stage::SenseSettle(_) | Stage::Relift(_) => Step::SenseTest,
+            Stage::SenseConnect(_) | Stage::SenseSettle(_) | Stage::Relift(_) => Step::SenseTest,
             Stage::Fast(_) => Step::ProbeFast,
             Stage::Slow(_) => Step::ProbeSlow,
             Stage::BackOff(_) | Stage::BackSettle(_) => Step::Validate,
@@ -368,11 +369,9 @@ impl Machine {
         match c.stage {
             Stage::Lift(t) => {
                 if self.executed(t) {
-                    self.line.say(Command::RapidXy(c.target));
-                    // Behind the traverse in the same stream: connected once it stands there.
-                    let sense = self.line.say(Command::SenseOn);
+                    let there = self.line.say(Command::RapidXy(c.target));
                     self.traversing(true);
-                    return Move::On(Stage::Traverse(sense));
+                    return Move::On(Stage::Traverse(there));
                 }
                 self.overdue(c, c.limit, "The torch did not reach traverse height")
             }
@@ -382,11 +381,19 @@ impl Machine {
                     .place()
                     .is_some_and(|p| p.distance(c.target) <= ARRIVED_MM);
                 if self.executed(t) && there {
+                    // Only now: from here a contact is a bridged nozzle, no collision.
                     self.traversing(false);
+                    let sense = self.line.say(Command::SenseOn);
+                    return Move::On(Stage::SenseConnect(sense));
+                }
+                self.overdue(c, c.limit, "The torch did not reach the pierce")
+            }
+            Stage::SenseConnect(t) => {
+                if self.executed(t) {
                     let until = self.now + Duration::from_millis(cs.sense_settle_ms);
                     return Move::On(Stage::SenseSettle(until));
                 }
-                self.overdue(c, c.limit, "The torch did not reach the pierce")
+                self.overdue(c, c.limit, "The sensing circuit was not connected")
             }
             Stage::SenseSettle(until) => {
                 if !self.due(until) {
