@@ -182,11 +182,11 @@ impl Panel {
         let next = Time::from_us(self.table.now().as_us() / 1000 * 1000 + 1000);
         self.table.advance(next);
         let ms = self.now_ms();
-        if self.pulsing && ms % 5 == 0 {
+        if self.pulsing && ms.is_multiple_of(5) {
             self.level = !self.level;
             self.table.set_permit(next, self.level);
         }
-        if self.keeps_alive && ms % 100 == 0 {
+        if self.keeps_alive && ms.is_multiple_of(100) {
             self.table.wire_in(next, b"\n");
         }
         for byte in self.table.take_wire_out() {
