@@ -1,17 +1,15 @@
 //! Clean jobs.
 
-use crate::rig::{Ran, assert_whole, number, practise, standclear};
+use crate::rig::{PATIENT, Ran, assert_whole, number, practise, standclear};
 
 #[test]
 fn the_demo_sheet_is_cut_whole_and_on_time() {
-    let ran = Ran::of(standclear().args([
-        "practice",
-        "--headless",
-        "--format",
-        "json",
-        "--speed",
-        "50",
-    ]));
+    let ran = Ran::of(
+        standclear()
+            .args(["practice", "--headless", "--format", "json"])
+            .args(["--speed", "100"])
+            .args(PATIENT),
+    );
     let told = assert_whole(&ran);
     assert_eq!(told["cuts"], 36);
     assert_eq!(told["pierces"], 36);

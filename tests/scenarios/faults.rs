@@ -1,7 +1,7 @@
 //! Each fault that can be ordered: held with its cause (or cured by itself), taken up again, and in
 //! the end a whole sheet.
 
-use crate::rig::{Ran, assert_whole, number, practise, standclear};
+use crate::rig::{PATIENT, Ran, assert_whole, number, practise, standclear};
 use serde_json::Value;
 
 /// Practises with one fault; the run must end whole and have held once with this cause.
@@ -30,16 +30,12 @@ fn a_lost_arc_on_a_small_hole_is_taken_up_again() {
 
 #[test]
 fn the_lost_arc_of_the_demo_sheet_is_taken_up_again() {
-    let ran = Ran::of(standclear().args([
-        "practice",
-        "--headless",
-        "--format",
-        "json",
-        "--speed",
-        "100",
-        "--fault",
-        "arc-lost@31:200",
-    ]));
+    let ran = Ran::of(
+        standclear()
+            .args(["practice", "--headless", "--format", "json"])
+            .args(["--speed", "100", "--fault", "arc-lost@31:200"])
+            .args(PATIENT),
+    );
     let told = assert_whole(&ran);
     let holds = told["holds"].as_array().cloned().unwrap_or_default();
     assert_eq!(holds.len(), 1, "{told:#}");

@@ -31,7 +31,7 @@ fn the_log_of_a_run_with_a_lost_arc_tells_the_story_in_order() {
         "resumed",
         "arc-on",
         "cut-done",
-        "run-finished",
+        "run-ended",
     ] {
         at += names[at..]
             .iter()

@@ -5,6 +5,9 @@ use std::process::{Command, Output};
 
 use serde_json::Value;
 
+/// A busy test machine must not be taken for a dead panel.
+pub const PATIENT: [&str; 2] = ["--patience", "20000"];
+
 /// The binary under test.
 pub fn standclear() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_standclear"));
@@ -57,6 +60,7 @@ pub fn practise(args: &[&str]) -> Ran {
             .arg("--setup")
             .arg(fixture("square.toml"))
             .args(["--headless", "--format", "json", "--speed", "200"])
+            .args(PATIENT)
             .args(args),
     )
 }

@@ -40,6 +40,8 @@ pub struct TableSettings {
     /// XY rapids over the sheet stay at least this far above its local surface, mm: the hop height
     /// of 8 mm less what bow and touch-off may take from it.
     pub rapid_floor_mm: f64,
+    /// A panel that has not answered by then (real time, ms) is left behind.
+    pub patience_ms: u64,
 }
 
 impl Default for TableSettings {
@@ -61,6 +63,7 @@ impl Default for TableSettings {
             ohmic_offset_mm: 0.05,
             permit_drop_ms: 60,
             rapid_floor_mm: 7.0,
+            patience_ms: 100,
         }
     }
 }

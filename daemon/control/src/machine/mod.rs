@@ -215,6 +215,12 @@ impl Machine {
         Time::sooner(own, self.line.deadline())
     }
 
+    /// It stands still until a record is on the disk: firing waits for its start record.
+    #[must_use]
+    pub fn awaits_record(&self) -> bool {
+        matches!(&self.act, Act::Cutting(c) if c.record_awaited().is_some_and(|id| !self.is_kept(id)))
+    }
+
     /// Grows whenever what may be asked changes. Cheap.
     #[must_use]
     pub fn generation(&self) -> u64 {

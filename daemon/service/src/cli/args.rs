@@ -168,6 +168,9 @@ pub struct PracticeTyped {
     /// Join a simulated table that runs already (see the hidden command `table`)
     #[arg(long, value_name = "DIR", hide = true)]
     pub table: Option<PathBuf>,
+    /// How long the table waits for the panel before it runs on without it, real time, ms
+    #[arg(long, value_name = "MS", hide = true, default_value_t = 100)]
+    pub patience: u64,
 }
 
 /// `standclear practice`, resolved.
@@ -199,6 +202,8 @@ pub struct PracticeArgs {
     pub format: Format,
     /// A table that runs already.
     pub table: Option<PathBuf>,
+    /// How long the table waits for the panel, real time, ms.
+    pub patience_ms: u64,
 }
 
 /// Without a console nobody watches: there is no reason to wait.
@@ -241,6 +246,7 @@ impl PracticeArgs {
             listen: typed.listen,
             format: typed.format,
             table: typed.table,
+            patience_ms: typed.patience,
         })
     }
 }

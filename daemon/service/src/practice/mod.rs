@@ -107,6 +107,7 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
     };
     let mut settings = table::table_settings(&config, args.seed, args.rough);
     settings.bit_error_rate = args.noise;
+    settings.patience_ms = args.patience_ms;
     let table = match &args.table {
         Some(dir) => Table::join(dir),
         None => Table::start(settings, args.speed),

@@ -12,7 +12,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use control::{Answer, Ask, AskId, Effect, Input, Machine, RecordId, View};
+use control::{Answer, Ask, AskId, Effect, Input, Machine, View};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio_serial::SerialStream;
 use units::Time;
@@ -93,7 +93,6 @@ pub struct Runner {
 
     turn: Option<Turn>,
     orders_told: bool,
-    durable_wanted: Option<RecordId>,
 
     publish: watch::Sender<Arc<Published>>,
     seq: u64,
@@ -148,7 +147,6 @@ impl Runner {
             handled_epoch: 0,
             turn: None,
             orders_told: false,
-            durable_wanted: None,
             publish,
             seq: 0,
             published_generation: u64::MAX,
@@ -227,9 +225,6 @@ impl Runner {
                 self.guard.tell(ToGuard::Order(order));
             }
             Effect::Record { id, event, durable } => {
-                if durable {
-                    self.durable_wanted = Some(id);
-                }
                 self.journal.record(id, event, durable, now);
             }
             Effect::Publish => self.changed = true,
@@ -250,16 +245,8 @@ impl Runner {
 
     fn on_journal(&mut self, said: JournalReport) {
         match said {
-            JournalReport::Acked(id) => {
-                if self.durable_wanted.is_some_and(|wanted| wanted <= id) {
-                    self.durable_wanted = None;
-                }
-                self.step(Input::Durable { id });
-            }
-            JournalReport::Failed(why) => {
-                self.durable_wanted = None;
-                self.step(Input::RecordFailed { why });
-            }
+            JournalReport::Acked(id) => self.step(Input::Durable { id }),
+            JournalReport::Failed(why) => self.step(Input::RecordFailed { why }),
         }
     }
 

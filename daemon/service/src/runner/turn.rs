@@ -1,8 +1,8 @@
 //! Dealing with a turn of a clock that waits for the service.
 //!
-//! A turn is over when every byte that was sent has been read, every report and record that is due
-//! has come in, the guard has taken in its orders, and every byte has been written. So no real
-//! delay of this process is ever seen as time on the table.
+//! A turn is over when every byte that was sent has been read, every report has come in, a record
+//! that the machine stands still for is on the disk, the guard has taken in its orders, and every
+//! byte has been written. So no real delay of this process is seen as time on the table.
 
 use std::time::Duration;
 
@@ -63,7 +63,7 @@ impl Runner {
         all_read
             && self.from_guard.is_empty()
             && self.from_journal.is_empty()
-            && self.durable_wanted.is_none()
+            && !self.machine.awaits_record()
             && self.outbox.is_empty()
     }
 

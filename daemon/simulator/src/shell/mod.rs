@@ -31,8 +31,6 @@ pub use hands::{Hands, HandsError};
 use pace::Pace;
 use pty::Cable;
 
-/// A panel that has not answered by then is left behind.
-const PATIENCE: Duration = Duration::from_millis(100);
 /// Bytes that the panel says it has written are waited for so long.
 const BYTES_PATIENCE: Duration = Duration::from_millis(100);
 /// The panel is told the time at least this often.
@@ -83,6 +81,7 @@ pub fn serve(
         1e6
     };
     let mut shell = Shell {
+        patience: Duration::from_millis(settings.patience_ms),
         pace: Pace::new(speed.min(1.0), Time::ZERO),
         table: Table::new(settings),
         door,
@@ -118,6 +117,8 @@ struct Panel {
 }
 
 struct Shell {
+    /// How long a panel may take over its answer, real time.
+    patience: Duration,
     table: Table,
     door: Door,
     cable: Option<Cable>,
@@ -242,7 +243,7 @@ impl Shell {
             if panel.answered == panel.seq {
                 break;
             }
-            let left = PATIENCE.saturating_sub(from.elapsed());
+            let left = self.patience.saturating_sub(from.elapsed());
             if left.is_zero() {
                 panel.in_step = false;
                 return;

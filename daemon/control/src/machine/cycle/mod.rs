@@ -197,6 +197,12 @@ impl Cycle {
         (what, self.since, limit)
     }
 
+    /// The start record that firing waits for now.
+    pub(crate) fn record_awaited(&self) -> Option<RecordId> {
+        let (id, _) = self.record?;
+        matches!(self.stage, Stage::Ready).then_some(id)
+    }
+
     /// The arc is on, or may be.
     pub(crate) fn hot(&self) -> bool {
         matches!(
