@@ -19,6 +19,8 @@ const NEAR_SHEET_MM: f64 = 5.0;
 const FLOOR_MM: f64 = 0.5;
 /// Motion below this in a step is none, mm.
 const STILL_MM: f64 = 1e-6;
+/// It stands once it has been still for so long, ns: a step may be too short to show motion.
+const STOOD_NS: u64 = 500_000;
 /// So many wrongs are kept; a run that makes more has said enough.
 const KEPT: usize = 200;
 
@@ -94,7 +96,7 @@ pub(crate) struct Judge {
     arc_without_k2: Episode,
     k2_without_pulse: Episode,
     arc_with_chain_open: Episode,
-    stood_in_hold: bool,
+    still_in_hold_ns: u64,
     moved_in_hold: Episode,
     low_rapid: Episode,
     lowest_mm: Option<f64>,
@@ -118,7 +120,7 @@ impl Judge {
             arc_without_k2: Episode::default(),
             k2_without_pulse: Episode::default(),
             arc_with_chain_open: Episode::default(),
-            stood_in_hold: false,
+            still_in_hold_ns: 0,
             moved_in_hold: Episode::default(),
             low_rapid: Episode::default(),
             lowest_mm: None,
@@ -219,12 +221,12 @@ impl Judge {
 
     fn motion(&mut self, s: &Seen) {
         let moves = s.moved_mm > STILL_MM || s.moved_z_mm.abs() > STILL_MM;
-        if s.holding {
-            self.stood_in_hold |= !moves;
-        } else {
-            self.stood_in_hold = false;
+        let wrong = s.holding && moves && self.still_in_hold_ns >= STOOD_NS;
+        if !s.holding || (moves && !wrong) {
+            self.still_in_hold_ns = 0;
+        } else if !moves {
+            self.still_in_hold_ns += s.dt;
         }
-        let wrong = self.stood_in_hold && moves;
         if self.moved_in_hold.lasts(s.now, wrong, 0) {
             self.tell(s.now, Some(s.place), "motion after standstill in a hold");
         }
@@ -401,6 +403,23 @@ mod tests {
             &judge,
             "arc later than the relay time after the emergency stop opened (0.131 s at x 10.0 y 20.0)",
         );
+    }
+
+    #[test]
+    fn a_step_too_short_to_show_motion_is_no_standstill() {
+        let mut judge = judge();
+        let hold = |ms, dt, moved_mm| Seen {
+            holding: true,
+            dt,
+            arc: false,
+            burning: false,
+            moved_mm,
+            ..seen(ms)
+        };
+        judge.see(&hold(100, 1_000_000, 0.5));
+        judge.see(&hold(100, 40, 0.0));
+        judge.see(&hold(101, 999_960, 0.4));
+        assert!(judge.violations().is_empty());
     }
 
     #[test]
