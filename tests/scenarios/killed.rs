@@ -72,7 +72,13 @@ fn a_killed_panel_puts_the_arc_out_and_is_shown_as_interrupted() {
     let folder = tempfile::tempdir().expect("a folder");
     let (dir, state) = (folder.path().join("table"), folder.path().join("state"));
     std::fs::create_dir_all(&dir).expect("a folder");
-    let _table = start(standclear().arg("table").arg("--dir").arg(&dir).args(["--speed", "5"]));
+    let _table = start(
+        standclear()
+            .arg("table")
+            .arg("--dir")
+            .arg(&dir)
+            .args(["--speed", "5"]),
+    );
     let mut hands = reach(&dir);
 
     let mut first = start(&mut panel(&dir, &state));
@@ -86,7 +92,9 @@ fn a_killed_panel_puts_the_arc_out_and_is_shown_as_interrupted() {
     // goes on: two seconds of it, with the arc on for a tenth at most.
     let dead = hands.truth().expect("the table answers");
     assert!(dead.arc_on_s >= burning.arc_on_s);
-    let later = until(&mut hands, "two seconds later", |t| t.now_s > dead.now_s + 2.0);
+    let later = until(&mut hands, "two seconds later", |t| {
+        t.now_s > dead.now_s + 2.0
+    });
     assert!(later.arc_on_s - dead.arc_on_s < 0.15, "{dead:?} {later:?}");
     assert_eq!(later.violations, Vec::<String>::new());
     assert!(later.uncut_mm > 1.0, "{later:?}");

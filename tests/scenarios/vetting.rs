@@ -4,8 +4,11 @@ use std::io::Write as _;
 
 use crate::rig::{Ran, fixture, standclear};
 
+/// Rule, line and column of a finding.
+type Found = (String, Option<u64>, Option<u64>);
+
 /// Vets this text as a file and returns exit code and the findings' (rule, line, column).
-fn vet(text: &str) -> (Option<i32>, Vec<(String, Option<u64>, Option<u64>)>) {
+fn vet(text: &str) -> (Option<i32>, Vec<Found>) {
     let mut file = tempfile::NamedTempFile::new().expect("a file");
     file.write_all(text.as_bytes()).expect("written");
     let ran = Ran::of(
@@ -39,7 +42,9 @@ fn refused_by(text: &str, rule: &str, line: u64) {
     let (code, findings) = vet(text);
     assert_eq!(code, Some(1), "{findings:?}");
     assert!(
-        findings.iter().any(|(r, l, _)| r == rule && *l == Some(line)),
+        findings
+            .iter()
+            .any(|(r, l, _)| r == rule && *l == Some(line)),
         "{rule} at line {line} is not among {findings:?}"
     );
 }
@@ -76,20 +81,32 @@ fn a_torch_left_on_is_refused() {
     let text = format!("{}{}", &text[..cut], &text[cut + 4..]);
     let (code, findings) = vet(&text);
     assert_eq!(code, Some(1));
-    assert!(findings.iter().any(|f| f.0 == "torch-left-on"), "{findings:?}");
+    assert!(
+        findings.iter().any(|f| f.0 == "torch-left-on"),
+        "{findings:?}"
+    );
 }
 
 #[test]
 fn a_rapid_with_the_torch_on_is_refused() {
-    refused_by(&square().replace("G01 X20\n", "G00 X20\n"), "torch-on-in-rapid", 11);
+    refused_by(
+        &square().replace("G01 X20\n", "G00 X20\n"),
+        "torch-on-in-rapid",
+        11,
+    );
 }
 
 #[test]
 fn a_path_off_the_sheet_is_refused() {
-    let text = square().replace("G01 Y60\n", "G01 Y160\n").replace("Y60.725 I0.725", "Y160.725 I0.725");
+    let text = square()
+        .replace("G01 Y60\n", "G01 Y160\n")
+        .replace("Y60.725 I0.725", "Y160.725 I0.725");
     let (code, findings) = vet(&text);
     assert_eq!(code, Some(1));
-    assert!(findings.iter().any(|f| f.0 == "outside-sheet"), "{findings:?}");
+    assert!(
+        findings.iter().any(|f| f.0 == "outside-sheet"),
+        "{findings:?}"
+    );
 }
 
 #[test]

@@ -30,7 +30,11 @@ fn cut_whole(faults: &[FaultSpec]) -> World {
     let view = world.run(Duration::from_secs(600));
     let story = || format!("{faults:?}\n{}\n{view:#?}", world.story(60));
     assert_eq!(view.phase, Phase::Finished, "{}", story());
-    assert!(view.cuts.iter().all(|c| c.state == CutState::Done), "{}", story());
+    assert!(
+        view.cuts.iter().all(|c| c.state == CutState::Done),
+        "{}",
+        story()
+    );
     let truth = world.table.lock().expect("one thread").truth();
     assert_eq!(truth.violations, Vec::<String>::new(), "{}", story());
     assert!(truth.uncut_mm < 0.05, "{truth:?} {}", story());

@@ -110,7 +110,10 @@ impl World {
     /// One moment at which something may happen.
     pub fn turn(&mut self) {
         let mut to = self.now + SIGNALS_EVERY;
-        for at in [self.machine.deadline(), self.guard_next].into_iter().flatten() {
+        for at in [self.machine.deadline(), self.guard_next]
+            .into_iter()
+            .flatten()
+        {
             to = to.min(at.max(self.now + Duration::from_micros(100)));
         }
         let (now, bytes, plugged) = self.with_table(|t| {

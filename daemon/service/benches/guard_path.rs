@@ -164,16 +164,19 @@ impl Bench {
 
 fn edge_to_take_away(c: &mut Criterion) {
     let mut bench = Bench::new();
-    c.bench_function("e-stop edge to permit low and take-away bytes written", |b| {
-        b.iter_custom(|n| {
-            (0..n)
-                .map(|_| {
-                    bench.arm();
-                    bench.trip()
-                })
-                .sum()
-        });
-    });
+    c.bench_function(
+        "e-stop edge to permit low and take-away bytes written",
+        |b| {
+            b.iter_custom(|n| {
+                (0..n)
+                    .map(|_| {
+                        bench.arm();
+                        bench.trip()
+                    })
+                    .sum()
+            });
+        },
+    );
     bench.guard.stop();
 }
 

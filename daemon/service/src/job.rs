@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use control::{Job, JobCut, JobElement};
-use process::{Choice, ChartRow, CutShape, JobTime, Plan};
+use process::{ChartRow, Choice, CutShape, JobTime, Plan};
 use program::{Acceptance, NoSeal, Reading, ReadingRules, Report, Setup, VetInput};
 use units::{Placement, Point, Segment};
 
@@ -206,7 +206,7 @@ fn plan(config: &Config, cuts: &[JobCut], row: &ChartRow) -> JobTime {
         row,
         cycle: &config.cycle,
         motion: &config.motion,
-        source: &process::SourceTimes::default(),
+        source: &config.source,
     })
 }
 

@@ -1,6 +1,5 @@
 //! `standclear serve`: the panel on the real table; and the console that practice shares with it.
 
-use std::future::Future;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::process::ExitCode;
@@ -47,10 +46,12 @@ fn serve(args: &ServeArgs) -> Result<ExitCode, String> {
     let config = match &args.config {
         Some(file) => Config::load(file).map_err(|e| e.to_string())?,
         None => {
-            return Err("no machine file: name one with --config FILE. `config/machines/` has an \
+            return Err(
+                "no machine file: name one with --config FILE. `config/machines/` has an \
                         example to start from, and `standclear check --config FILE` says what is \
                         wrong with it"
-                .into());
+                    .into(),
+            );
         }
     };
     let config = Arc::new(config);
@@ -158,11 +159,9 @@ fn happened(state: &Path, most: usize) -> Result<Vec<web::Event>, String> {
     Ok(entries.into_iter().map(told).collect())
 }
 
-fn until_true(mut flag: tokio::sync::watch::Receiver<bool>) -> impl Future<Output = ()> + Send {
-    async move {
-        // A sender that has gone means the same.
-        let _ = flag.wait_for(|end| *end).await;
-    }
+async fn until_true(mut flag: tokio::sync::watch::Receiver<bool>) {
+    // A sender that has gone means the same.
+    let _ = flag.wait_for(|end| *end).await;
 }
 
 async fn told_to_end() {

@@ -237,7 +237,9 @@ mod tests {
         let zigzag = |n: usize| -> Vec<Segment> {
             (0..n)
                 .map(|k| {
-                    let at = |k: usize| Point::new(k as f64, if k % 2 == 0 { 0.0 } else { 0.4 });
+                    let at = |k: usize| {
+                        Point::new(k as f64, if k.is_multiple_of(2) { 0.0 } else { 0.4 })
+                    };
                     Segment::Line {
                         from: at(k),
                         to: at(k + 1),

@@ -12,9 +12,9 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use control::view::{Phase, View};
 use control::Job;
-use program::{Acceptance, Severity, Setup};
+use control::view::{Phase, View};
+use program::{Acceptance, Setup, Severity};
 use units::Time;
 
 use crate::assemble::{FarEnds, assemble};
@@ -377,4 +377,3 @@ impl Desk {
         .map_err(usage)
     }
 }
-

@@ -41,10 +41,7 @@ impl Outbox {
     ///
     /// # Errors
     /// What the port says, but for "not now".
-    pub fn write(
-        &mut self,
-        mut port: impl FnMut(&[u8]) -> io::Result<usize>,
-    ) -> io::Result<usize> {
+    pub fn write(&mut self, mut port: impl FnMut(&[u8]) -> io::Result<usize>) -> io::Result<usize> {
         let mut written = 0;
         for queue in [&mut self.away, &mut self.lines] {
             while !queue.is_empty() {
