@@ -1,6 +1,11 @@
 //! From the e-stop's edge to the permit pin low and the take-away bytes written, through the real
 //! guard thread. The pins are a pair of eventfds: the edge is a write, the permit a stored moment.
 
+#![allow(
+    missing_docs,
+    reason = "the benchmark harness makes functions without any"
+)]
+
 use std::fs::File;
 use std::io::Read as _;
 use std::os::fd::{AsFd as _, OwnedFd};

@@ -1,6 +1,6 @@
 //! Lines and arcs against closed forms, and properties that must hold for all of them.
 
-use core::f64::consts::PI;
+use core::f64::consts::{PI, TAU};
 
 use proptest::prelude::*;
 use units::{Placement, Point, Segment};
@@ -90,7 +90,7 @@ fn places() -> impl Strategy<Value = Point> {
 fn segments() -> impl Strategy<Value = Segment> {
     let line = (places(), places()).prop_map(|(from, to)| Segment::Line { from, to });
     let arcs =
-        (places(), 0.1..300.0, 0.0..6.28, -6.2..6.2_f64).prop_map(|(centre, r, a, sweep)| {
+        (places(), 0.1..300.0, 0.0..TAU, -6.2..6.2_f64).prop_map(|(centre, r, a, sweep)| {
             let at = |a: f64| centre.moved(r * a.cos(), r * a.sin());
             Segment::Arc {
                 from: at(a),
