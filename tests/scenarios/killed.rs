@@ -109,3 +109,44 @@ fn a_killed_panel_puts_the_arc_out_and_is_shown_as_interrupted() {
     );
     assert!(log.stdout.contains("run-interrupted"), "{}", log.stdout);
 }
+
+#[test]
+fn a_panel_told_to_end_puts_the_torch_out_first_and_ends_in_order() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (dir, state) = (folder.path().join("table"), folder.path().join("state"));
+    std::fs::create_dir_all(&dir).expect("a folder");
+    let _table = start(
+        standclear()
+            .arg("table")
+            .arg("--dir")
+            .arg(&dir)
+            .args(["--speed", "5"]),
+    );
+    let mut hands = reach(&dir);
+    let mut told = start(&mut panel(&dir, &state));
+    let burning = until(&mut hands, "well into the second cut", |t| t.arc_on_s > 6.0);
+
+    let pid = rustix::process::Pid::from_child(&told.0);
+    rustix::process::kill_process(pid, rustix::process::Signal::TERM).expect("SIGTERM");
+    let status = told.0.wait().expect("it ends");
+    assert_eq!(status.code(), Some(1), "the run was not finished");
+
+    let ended = hands.truth().expect("the table answers");
+    assert!(ended.arc_on_s >= burning.arc_on_s);
+    let later = until(&mut hands, "two seconds later", |t| {
+        t.now_s > ended.now_s + 2.0
+    });
+    assert!(
+        later.arc_on_s - ended.arc_on_s < 0.15,
+        "{ended:?} {later:?}"
+    );
+    assert_eq!(later.violations, Vec::<String>::new());
+    let log = Ran::of(
+        standclear()
+            .args(["log", "--format", "json", "--state"])
+            .arg(&state),
+    );
+    let starts = log.json()["starts"].as_array().cloned().unwrap_or_default();
+    assert_eq!(starts.len(), 1);
+    assert!(starts[0]["ended"].is_string(), "{}", starts[0]);
+}

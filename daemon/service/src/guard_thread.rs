@@ -306,3 +306,6 @@ impl Guard {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

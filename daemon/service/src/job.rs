@@ -69,7 +69,7 @@ impl Prepared {
         };
         let mut report = program::vet(&reading, &input);
         let planned = match (&setup, &row) {
-            (Some(setup), Some(row)) => Some(plan(config, &cuts(&reading, setup, row), row)),
+            (Some(setup), Some(row)) => Some(plan(config, setup, &cuts(&reading, setup, row), row)),
             _ => None,
         };
         report.time_s = planned.as_ref().map(|p| p.run_s);
@@ -103,7 +103,7 @@ impl Prepared {
             NotSealed::NoRow(why.unwrap_or_else(|| "no chart is configured".into()))
         })?;
         let cuts = cuts(&self.reading, setup, &row);
-        let planned = plan(config, &cuts, &row);
+        let planned = plan(config, setup, &cuts, &row);
         Ok(Arc::new(Job {
             seal,
             name: self.name.clone(),
@@ -183,7 +183,7 @@ fn cuts(reading: &Reading, setup: &Setup, row: &ChartRow) -> Vec<JobCut> {
         .collect()
 }
 
-fn plan(config: &Config, cuts: &[JobCut], row: &ChartRow) -> JobTime {
+fn plan(config: &Config, setup: &Setup, cuts: &[JobCut], row: &ChartRow) -> JobTime {
     let paths: Vec<Vec<(Segment, f64)>> = cuts
         .iter()
         .map(|c| c.path.iter().map(|e| (e.segment, e.feed_mm_s)).collect())
@@ -199,7 +199,7 @@ fn plan(config: &Config, cuts: &[JobCut], row: &ChartRow) -> JobTime {
     let parked = config
         .park
         .moved(-config.sheet_corner.x, -config.sheet_corner.y);
-    process::estimate(&Plan {
+    let mut time = process::estimate(&Plan {
         cuts: &shapes,
         start: parked,
         park: parked,
@@ -207,7 +207,16 @@ fn plan(config: &Config, cuts: &[JobCut], row: &ChartRow) -> JobTime {
         cycle: &config.cycle,
         motion: &config.motion,
         source: &config.source,
-    })
+    });
+    // A run usually begins where referencing has left the torch: at the top of its travel.
+    let traverse_z = config.slat_top_z + setup.thickness + config.cycle.safe_height_mm;
+    let (motion, down_mm) = (&config.motion, (config.travel[2] - traverse_z).abs());
+    let down_s = process::stretch_s(down_mm, motion.z_rapid_mm_s, 0.0, 0.0, motion.z_accel_mm_s2);
+    time.run_s += down_s;
+    if let Some(first) = time.cuts_s.first_mut() {
+        *first += down_s;
+    }
+    time
 }
 
 /// A sheet laid round a program that comes without a setup, for practice: the chart's 5 mm row

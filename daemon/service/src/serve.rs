@@ -164,7 +164,8 @@ async fn until_true(mut flag: tokio::sync::watch::Receiver<bool>) {
     let _ = flag.wait_for(|end| *end).await;
 }
 
-async fn told_to_end() {
+/// Resolves when the process is told to end (SIGTERM or SIGINT).
+pub async fn told_to_end() {
     let (Ok(mut terminate), Ok(mut interrupt)) = (
         signal(SignalKind::terminate()),
         signal(SignalKind::interrupt()),

@@ -89,16 +89,15 @@ fn places() -> impl Strategy<Value = Point> {
 
 fn segments() -> impl Strategy<Value = Segment> {
     let line = (places(), places()).prop_map(|(from, to)| Segment::Line { from, to });
-    let arcs =
-        (places(), 0.1..300.0, 0.0..TAU, -6.2..6.2_f64).prop_map(|(centre, r, a, sweep)| {
-            let at = |a: f64| centre.moved(r * a.cos(), r * a.sin());
-            Segment::Arc {
-                from: at(a),
-                to: at(a + sweep),
-                centre,
-                clockwise: sweep < 0.0,
-            }
-        });
+    let arcs = (places(), 0.1..300.0, 0.0..TAU, -6.2..6.2_f64).prop_map(|(centre, r, a, sweep)| {
+        let at = |a: f64| centre.moved(r * a.cos(), r * a.sin());
+        Segment::Arc {
+            from: at(a),
+            to: at(a + sweep),
+            centre,
+            clockwise: sweep < 0.0,
+        }
+    });
     prop_oneof![line, arcs]
 }
 

@@ -65,6 +65,9 @@ pub struct BenchPins {
     event: Arc<OwnedFd>,
     buffer: Vec<u8>,
     signals: Signals,
+    /// The table knows that its panel is there. It is told by the first wait, when the service is
+    /// ready to answer: from then on the table's clock waits for it.
+    joined: bool,
 }
 
 /// Tells the table that a turn was dealt with.
@@ -77,7 +80,6 @@ pub struct BenchTurns(Sender);
 pub fn connect(dir: &Path) -> std::io::Result<(BenchPins, BenchTurns)> {
     let stream = UnixStream::connect(dir.join("harness"))?;
     let sender = Sender(Arc::new(Mutex::new(stream.try_clone()?)));
-    sender.send(&ToTable::IAmPanel)?;
     let event = rustix::event::eventfd(0, EventfdFlags::NONBLOCK | EventfdFlags::CLOEXEC)?;
     let pins = BenchPins {
         clock: Arc::new(TableClock::default()),
@@ -86,6 +88,7 @@ pub fn connect(dir: &Path) -> std::io::Result<(BenchPins, BenchTurns)> {
         event: Arc::new(event),
         buffer: Vec::new(),
         signals: Signals::default(),
+        joined: false,
     };
     Ok((pins, BenchTurns(sender)))
 }
@@ -148,6 +151,12 @@ impl Pins for BenchPins {
     }
 
     fn wait(&mut self, _deadline: Option<Time>) -> Result<Reading, PinsError> {
+        if !self.joined {
+            self.joined = true;
+            self.sender
+                .send(&ToTable::IAmPanel)
+                .map_err(|e| gone(&format!("the simulated table's harness: {e}")))?;
+        }
         loop {
             while let Some(line) = self.line() {
                 let said = serde_json::from_slice(&line)

@@ -11,6 +11,7 @@ pub mod table;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use control::Job;
 use control::view::{Phase, View};
@@ -275,7 +276,10 @@ async fn headless(
         // Either way it is time to end.
         let _ = stopped.await;
     }));
-    let view = watch_to_the_end(&panel, job).await;
+    let view = tokio::select! {
+        view = watch_to_the_end(&panel, job) => view,
+        () = crate::serve::told_to_end() => panel.latest().view.clone(),
+    };
     let truth = hands.truth().map_err(unfinished)?;
     // The runner may have ended by itself; it is waited for all the same.
     let _ = stop.send(());
@@ -354,8 +358,16 @@ impl Desk {
         prepared: Prepared,
     ) -> Result<ExitCode, Trouble> {
         let (corner, laying) = (self.config.sheet_corner, self.hands.clone());
+        // The sheet of the command line lies there already, and faults wait on it: the first load
+        // leaves it. Every further one is a new sheet.
+        let untouched = AtomicBool::new(true);
         let on_load = move |job: &Job| {
-            if let Err(error) = laying.lay(job, corner) {
+            let laid = if untouched.swap(false, Ordering::AcqRel) {
+                laying.lay_unless_there(job, corner)
+            } else {
+                laying.lay(job, corner)
+            };
+            if let Err(error) = laid {
                 tracing::warn!(error, "the sheet could not be laid on the simulated table");
             }
         };

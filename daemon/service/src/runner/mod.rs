@@ -162,11 +162,16 @@ impl Runner {
         tokio::pin!(stop);
         let mut beat = tokio::time::interval(PUBLISH_EVERY);
         beat.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Skip);
-        self.step(Input::Tick);
+        // A clock that is moved on by turns begins with the first of them.
+        if self.turn_end.is_none() {
+            self.step(Input::Tick);
+        }
         let ended = loop {
             self.end_turn_if_quiet().await;
             let wake_at = self.wake_at();
             let clock = Arc::clone(&self.clock);
+            // Bytes of a turn are heard in that turn, or they would bear an older moment.
+            let listening = self.turn_end.is_none() || self.turn.is_some();
             tokio::select! {
                 biased;
                 () = &mut stop => break Ended::Stopped,
@@ -175,7 +180,9 @@ impl Runner {
                     None => break Ended::GuardGone,
                 },
                 Some(said) = self.from_journal.recv() => self.on_journal(said),
-                moved = wire::moved(self.port.as_mut(), &mut self.outbox) => self.on_wire(moved),
+                moved = wire::moved(self.port.as_mut(), &mut self.outbox), if listening => {
+                    self.on_wire(moved);
+                }
                 Some(asked) = self.asks.recv() => self.on_asked(asked),
                 () = clock.wait_until(wake_at) => self.step(Input::Tick),
                 _ = beat.tick() => {
@@ -236,7 +243,10 @@ impl Runner {
         match said {
             FromGuard::Report(report) => self.step(Input::Guard { report }),
             FromGuard::Signals(signals) => self.step(Input::Signals { signals }),
-            FromGuard::Turn(turn) => self.turn = Some(turn),
+            FromGuard::Turn(turn) => {
+                self.turn = Some(turn);
+                self.step(Input::Tick);
+            }
             FromGuard::Failed(error) => {
                 tracing::error!(%error, "the pins cannot be read or driven: taken as an emergency stop");
             }
