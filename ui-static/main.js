@@ -105,7 +105,7 @@ const actions = {
   },
   stepBack(by) {
     const from = resumeFrom(store.get());
-    if (from) dispatch({ type: "back", mm: from.back + by, least: 0, most: from.at });
+    if (from) dispatch({ type: "back", mm: (from.restart ? from.at : from.back) + by, least: 0, most: from.at });
   },
   restart: () => dispatch({ type: "restart" }),
   ready(kind) {

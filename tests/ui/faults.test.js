@@ -9,14 +9,10 @@ import { until } from "./rig/wait.js";
 
 /** Starts our test piece with a fault on its way. */
 async function running(t, glass, fault) {
-  const panel = await practice(["--speed", "10", "--fault", fault], testPiece());
+  const panel = await practice(["--speed", "10", "--fault", fault], testPiece(), "test-piece");
   t.after(() => panel.end());
   const s = await screen(panel.address, glass);
   t.after(() => s.end());
-  await s.on("report");
-  await s.tap(".target:has-text('Back')");
-  await s.on("program");
-  await s.tap("[data-program='own/test-piece.nc']");
   await s.on("report");
   await s.see("a verdict", ".verdict[data-verdict]");
   while (await s.has(".target:has-text('Accept this warning')")) {

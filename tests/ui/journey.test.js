@@ -9,7 +9,7 @@ import { until } from "./rig/wait.js";
 
 for (const glass of Object.keys(GLASSES)) {
   test(`${glass}: from the list through the checks to a finished cut, held and resumed on the way`, async (t) => {
-    const panel = await practice(["--speed", "10"], testPiece());
+    const panel = await practice(["--speed", "4"], testPiece());
     t.after(() => panel.end());
     const s = await screen(panel.address, glass);
     t.after(() => s.end());
@@ -63,9 +63,6 @@ for (const glass of Object.keys(GLASSES)) {
     await s.on("cut");
     await s.farIs("CUTTING");
     await until("the arc on the glass", async () => (await s.page.locator(".arc-block").getAttribute("data-shape")) === "on", { status: s.status });
-    await audit(s, "cut", hold);
-    assert.equal(await s.page.locator(".target").filter({ visible: true }).count(), 0, "HOLD is the one target of the run page");
-    await s.shot("05-cut");
 
     // HOLD acts on contact, before the finger is lifted.
     await s.down(await s.place(".hold"));
@@ -80,7 +77,9 @@ for (const glass of Object.keys(GLASSES)) {
     await s.tap(".target:has-text('Go on with cut')");
     await s.on("resume");
     const before = await s.page.locator("[data-test=from]").textContent();
-    await s.tap(".target:has-text('5 mm back')");
+    // Held in the lead, the whole cut is offered, and the way from there is on.
+    const back = await s.has(".target:has-text('5 mm back')");
+    await s.tap(`.target:has-text('5 mm ${back ? "back" : "on"}')`);
     await until("another point", async () => (await s.page.locator("[data-test=from]").textContent()) !== before, { status: s.status });
     assert.ok(!(await s.has(".second-step.starter")), "nothing can be kept pressed before it is made ready");
     await s.tap(".first-step");
@@ -93,6 +92,10 @@ for (const glass of Object.keys(GLASSES)) {
     await s.tap(".first-step");
     await s.keep(".second-step.starter");
     await s.on("cut");
+    await s.farIs("CUTTING");
+    await s.shot("05-cut");
+    await audit(s, "cut", hold);
+    assert.ok(!(await s.has(".target")), "HOLD is the one target of the run page");
 
     await s.farIs("FINISHED");
     await s.on("finish");

@@ -152,6 +152,7 @@ test("clearing goes in order: seen, gone, cleared, referenced, confirmed", () =>
   assert.equal(select.nextAct(state({ alarms: [{ ...seen, gone: true }] }, "clear")).act, "clear");
   assert.equal(select.nextAct(state({ phase: "held", alarms: [], doubtful: true }, "home")).act, "home");
   assert.equal(select.nextAct(state({ phase: "held", alarms: [], doubtful: true }, "home", "confirm-place")).act, "confirm-place");
+  assert.equal(select.nextAct(state({ phase: "held", alarms: [], doubtful: true }, "home", "end-job")).act, "home", "to end the job is no reason to hide the reference");
   const open = state({ phase: "held", alarms: [] }, "resume", "skip-cut", "end-job");
   assert.equal(select.nextAct(open), null);
   assert.deepEqual(select.waysOn(open), ["resume", "skip-cut", "end-job"]);

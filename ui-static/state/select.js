@@ -168,7 +168,7 @@ export function nextAct(state) {
   if (!view || freshness(state) !== "live") return null;
   const list = alarms(state);
   const unseen = list.find((a) => !a.seen);
-  if (waysOn(state).length > 0) return null;
+  if (goesOn(state)) return null;
   if (unseen && can(state, "seen")) return { act: "seen", alarm: unseen };
   const latched = list.filter((a) => a.latched);
   const clearable = latched.find((a) => a.gone);
@@ -177,6 +177,11 @@ export function nextAct(state) {
   if (view.doubtful && can(state, "confirm-place")) return { act: "confirm-place" };
   if (view.phase !== "homing" && can(state, "home")) return { act: "home" };
   return null;
+}
+
+/** Whether the cutting itself may go on: to end the job is always a way. */
+export function goesOn(state) {
+  return waysOn(state).some((ask) => ask !== "end-job");
 }
 
 /** Ways on from a hold that the panel would take now. */

@@ -3,7 +3,7 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { mm } from "../lib/format.js";
-import { can, drawing, freshness, leading, nextAct, placeFreshness, steps, waysOn } from "../state/select.js";
+import { can, drawing, freshness, goesOn, leading, nextAct, placeFreshness, steps, waysOn } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
 
@@ -71,8 +71,9 @@ export function mount(root, store, actions, signal) {
       clear: `Clear: ${next?.alarm?.what ?? ""}`,
       "confirm-place": "The torch is where the screen says",
     }[next?.act] ?? "");
-    const order = ways.length === 0 ? steps(state) : [];
+    const order = goesOn(state) ? [] : steps(state);
     show(list, order.length > 0);
+    setData(root, "steps", order.length > 0 ? "" : null);
     keyed(list, order.map((s, k) => ({ ...s, k })), (s) => `${s.k}`, () => el("li", {}, el("i", { class: "mark" }), el("span")), (node, s) => {
       setData(node, "holds", s.done ? "yes" : "open");
       setText(node.lastElementChild, s.says);

@@ -49,6 +49,6 @@ export function mount(root, store, actions, signal) {
     setText(before, `First the plate is found${wait}.`);
     relabel(again, from.restart ? "Not the whole cut" : "Whole cut again");
     show(more, !from.restart);
-    show(less, !from.restart);
+    show(less, from.at > 0);
   }, signal);
 }

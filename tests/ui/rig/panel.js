@@ -11,12 +11,14 @@ const BINARY = process.env.STANDCLEAR_BIN ?? new URL("../../../target/debug/stan
 /**
  * @param {string[]} [args]  further arguments of `practice`
  * @param {Record<string, string>} [programs]  files for the programs folder
+ * @param {string} [given]  the one of them that is named on the command line, without its ending
  */
-export async function practice(args = [], programs = {}) {
+export async function practice(args = [], programs = {}, given = undefined) {
   const state = await mkdtemp(join(tmpdir(), "standclear-ui-"));
   await mkdir(join(state, "programs"));
   for (const [name, text] of Object.entries(programs)) await writeFile(join(state, "programs", name), text);
-  const child = spawn(BINARY, ["practice", "--state", state, "--listen", "127.0.0.1:0", ...args], { stdio: ["ignore", "pipe", "pipe"] });
+  const named = given ? [join(state, "programs", `${given}.nc`), "--setup", join(state, "programs", `${given}.toml`)] : [];
+  const child = spawn(BINARY, ["practice", ...named, "--state", state, "--listen", "127.0.0.1:0", ...args], { stdio: ["ignore", "pipe", "pipe"] });
   let out = "";
   let err = "";
   let ended = null;

@@ -79,10 +79,12 @@ export async function screen(address, glass) {
 export async function throughChecks(s) {
   const title = () => s.page.locator("[data-page=checks] h2").textContent();
   const turn = ".column .row .target:last-child";
+  const confirm = ".column > .target:has-text('The torch is where')";
   await s.on("checks");
   for (;;) {
     const next = await until("something to do in the checks", async () => {
       if (await s.has(".starter, .starter-like")) return s.text(".starter, .starter-like");
+      if (await s.has(confirm)) return "confirm";
       if (["HOMING", "STARTING"].includes(await s.far()) || (await s.has(".vouch[data-shut]"))) return null;
       if (await s.has(".vouch:not([data-holds=yes])")) return "vouch";
       return (await s.has(turn)) ? "turn" : null;
@@ -92,6 +94,9 @@ export async function throughChecks(s) {
       const check = await s.page.locator(".vouch:not([data-holds=yes])").first().getAttribute("data-check");
       await s.tap(`[data-check="${check}"]`);
       await s.see("the tick", `[data-check="${check}"][data-holds=yes]`);
+    } else if (next === "confirm") {
+      await s.tap(confirm);
+      await until("the place to be confirmed", async () => !(await s.has(confirm)), { status: s.status });
     } else if (next === "turn") {
       const before = await title();
       await s.tap(turn);
