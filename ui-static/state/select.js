@@ -110,7 +110,11 @@ export function holdBar(state) {
 export function jobLine(state) {
   const { view, job } = state;
   if (!view || freshness(state) === "lost") return state.trouble ?? "";
-  if (view.phase === "held" || view.phase === "latched" || (view.phase === "no-link" && view.hold)) return view.hold?.what ?? leading(view)?.what ?? "";
+  if (view.phase === "held" || view.phase === "latched" || (view.phase === "no-link" && view.hold)) {
+    const stands = view.hold && view.alarms.some((a) => a.cause === view.hold.cause && !a.gone);
+    if (stands || !view.hold) return view.hold?.what ?? leading(view)?.what ?? "";
+    return view.hold.cut ? `${CAUSE[view.hold.cause] ?? view.hold.cause}, cut ${view.hold.cut} of ${view.cuts.length}` : view.hold.what;
+  }
   const name = job && job.seal === view.seal ? `${job.name}, ${job.thickness_mm} mm` : "";
   const cut = view.cut && view.cuts.length ? `cut ${view.cut} of ${view.cuts.length}` : "";
   return [cut, name].filter(Boolean).join("  ");
@@ -245,6 +249,11 @@ export function report(state) {
       .filter((f) => state.accepted[f.k])
       .map((f) => ({ finding: f.k, rule: f.rule, reason: state.accepted[f.k] })),
   };
+}
+
+/** The record as a person reads it: traces (how far a cut had come at each moment) are for the log. */
+export function record(state) {
+  return state.events.list?.filter((e) => e.severity !== "trace") ?? null;
 }
 
 /** How the job has gone. */

@@ -37,7 +37,8 @@ export function farWord(view) {
     case "homing": return "HOMING";
     case "running": return STEP[view.step] ?? "RUNNING";
     case "stopping": return "BRAKING";
-    case "held": return HELD[view.hold?.cause] ?? "HELD";
+    // Once the stop is cleared it is a hold like any other.
+    case "held": return view.hold?.cause === "estop" && !view.alarms.some((a) => a.latched) ? "HELD" : HELD[view.hold?.cause] ?? "HELD";
     case "latched": return firstCause(view) === "estop" ? "E-STOP" : "STOPPED";
     case "finished": return "FINISHED";
     default: return "?";

@@ -2,7 +2,7 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { after, clock } from "../lib/format.js";
-import { alarms, can, freshness } from "../state/select.js";
+import { alarms, can, freshness, record } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
 
 export function mount(root, store, actions, signal) {
@@ -46,7 +46,7 @@ export function mount(root, store, actions, signal) {
     const hot = !view || freshness(state) !== "live" || view.torch.moving || !["off", "locked-out"].includes(view.torch.arc);
     const source = view?.signals.source_on;
     setText(safe, hot ? "Not safe to go near." : source === false ? "Source is off." : source === true ? "Not safe to touch the torch: source is on." : "Not safe to touch the torch: the panel cannot tell whether the source is on.");
-    const events = state.events.list;
+    const events = record(state);
     setText(trouble, state.events.trouble ?? (events === null ? "Being read." : events.length === 0 ? "Nothing is recorded yet." : ""));
     show(trouble, trouble.textContent !== "");
     const size = page();

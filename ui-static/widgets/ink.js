@@ -64,9 +64,10 @@ export function trace(c, places, at) {
 export function flag(c, x, y, number, look, solid, room) {
   const ink = colours();
   const size = 30;
-  const up = y - 62 < room.top ? 1 : -1;
-  const right = x + 70 > room.right ? -1 : 1;
-  const [fx, fy] = [x + right * 26, y + up * 46];
+  // Above where there is room, else below, else beside.
+  const up = y - 62 >= room.top ? -1 : y + 62 <= room.bottom ? 1 : 0;
+  const right = x + 84 > room.right ? -1 : 1;
+  const [fx, fy] = [x + right * (up === 0 ? 44 : 26), y + up * 46];
   c.setLineDash([]);
   c.strokeStyle = ink.chalk;
   c.lineWidth = 6;
