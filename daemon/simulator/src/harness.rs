@@ -8,7 +8,8 @@
 //! that was sent, done all that follows, and written its own bytes: then the panel sends
 //! [`ToTable::Caught`] with how many bytes it has written since the port was opened. The table
 //! reads exactly so many before it goes on. A panel that does not answer within 100 ms of real
-//! time is left behind and the table runs on at 1x.
+//! time is left behind and the table runs on at 1x. [`ToTable::Heard`] is an answer too: it buys a
+//! panel that is alive and busy (a slow disk, a loaded machine) a second.
 
 use serde::{Deserialize, Serialize};
 use units::{Point, Segment};
@@ -80,6 +81,12 @@ pub enum ToTable {
     Permit {
         /// The level.
         level: bool,
+    },
+    /// The panel's guard has taken in this tick and the rest of the panel is at it: said at once, so
+    /// that a busy panel is not taken for a dead one.
+    Heard {
+        /// Which tick.
+        seq: u64,
     },
     /// The panel has done everything up to this tick.
     Caught {

@@ -132,6 +132,11 @@ impl BenchPins {
         }
     }
 
+    fn tell(&self, what: &ToTable) -> Result<(), PinsError> {
+        let told = self.sender.send(what);
+        told.map_err(|e| gone(&format!("the simulated table's harness: {e}")))
+    }
+
     fn reading(&self, turn: Option<Turn>) -> Reading {
         Reading {
             at: self.clock.now(),
@@ -153,9 +158,7 @@ impl Pins for BenchPins {
     fn wait(&mut self, _deadline: Option<Time>) -> Result<Reading, PinsError> {
         if !self.joined {
             self.joined = true;
-            self.sender
-                .send(&ToTable::IAmPanel)
-                .map_err(|e| gone(&format!("the simulated table's harness: {e}")))?;
+            self.tell(&ToTable::IAmPanel)?;
         }
         loop {
             while let Some(line) = self.line() {
@@ -173,6 +176,7 @@ impl Pins for BenchPins {
                     continue;
                 };
                 self.clock.now_us.store(now_us, Ordering::Release);
+                self.tell(&ToTable::Heard { seq })?;
                 self.signals = signals(&levels);
                 return Ok(self.reading(Some(Turn { seq, opens, sent })));
             }
@@ -199,9 +203,7 @@ impl Pins for BenchPins {
     }
 
     fn set_permit(&mut self, level: bool) -> Result<(), PinsError> {
-        self.sender
-            .send(&ToTable::Permit { level })
-            .map_err(|e| gone(&format!("the simulated table's harness: {e}")))
+        self.tell(&ToTable::Permit { level })
     }
 }
 

@@ -31,6 +31,8 @@ pub use hands::{Hands, HandsError};
 use pace::Pace;
 use pty::Cable;
 
+/// One that has heard the tick and is busy with it may take so long.
+const BUSY_PATIENCE: Duration = Duration::from_secs(1);
 /// Bytes that the panel says it has written are waited for so long.
 const BYTES_PATIENCE: Duration = Duration::from_millis(100);
 /// The panel is told the time at least this often.
@@ -103,6 +105,7 @@ pub fn serve(
 struct Panel {
     guest: u64,
     seq: u64,
+    heard: u64,
     answered: u64,
     /// It answers in time.
     in_step: bool,
@@ -243,7 +246,12 @@ impl Shell {
             if panel.answered == panel.seq {
                 break;
             }
-            let left = self.patience.saturating_sub(from.elapsed());
+            let patience = if panel.heard == panel.seq {
+                self.patience.max(BUSY_PATIENCE)
+            } else {
+                self.patience
+            };
+            let left = patience.saturating_sub(from.elapsed());
             if left.is_zero() {
                 panel.in_step = false;
                 return;
@@ -355,6 +363,7 @@ impl Shell {
                 self.panel = Some(Panel {
                     guest,
                     seq: 0,
+                    heard: 0,
                     answered: 0,
                     in_step: true,
                     opens: 0,
@@ -380,6 +389,11 @@ impl Shell {
                 }
             }
             ToTable::Permit { level } if self.is_panel(guest) => self.table.set_permit(now, level),
+            ToTable::Heard { seq } => {
+                if let Some(panel) = self.panel.as_mut().filter(|p| p.guest == guest) {
+                    panel.heard = panel.heard.max(seq.min(panel.seq));
+                }
+            }
             ToTable::Caught {
                 seq,
                 written,
