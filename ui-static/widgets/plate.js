@@ -440,7 +440,8 @@ export function plate(how = {}) {
           c.lineWidth = 3;
           c.strokeStyle = colours().chalk;
           c.stroke();
-          flag(c, x, y, m.number, "amber", true, v.room);
+          // A small picture has room for the ring alone: the number stands in the large one.
+          if (v.room.right - v.room.left > 140) flag(c, x, y, m.number, "amber", true, v.room);
         }
         for (const f of model.flags) flag(c, ...v.at(f.at), f.number, f.look, f.solid, v.room);
         if (you) drawYou(c, v, w, h);
