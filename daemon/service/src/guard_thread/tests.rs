@@ -127,9 +127,9 @@ impl Rig {
 
     fn tripped(&mut self) -> Cause {
         loop {
-            match self.said.blocking_recv().expect("it speaks") {
-                FromGuard::Report(GuardReport::Tripped { cause, .. }) => return cause,
-                _ => {}
+            let said = self.said.blocking_recv().expect("it speaks");
+            if let FromGuard::Report(GuardReport::Tripped { cause, .. }) = said {
+                return cause;
             }
         }
     }
