@@ -42,6 +42,8 @@ const TICK_MIN_US: u64 = 50;
 /// Ticks to a panel that is behind: no more than this many unanswered. Enough for one that still
 /// reads them and only waits for its disk; one that stands still gets no bytes without their tick.
 const UNANSWERED: u64 = 2000;
+/// Time is not let pass in smaller pieces than this while it is waited for.
+const STRIDE_US: u64 = 1_000;
 /// Longest sleep, so that an order to stop is seen soon.
 const NAP_US: u64 = 20_000;
 
@@ -155,9 +157,12 @@ impl Shell {
         if !in_step || !self.tick_wanted() {
             let due = self.tick_due().max(Time::from_us(now.as_us() + 1));
             let ceiling = self.pace.ceiling(now);
-            if ceiling <= now {
-                let soon = Time::from_us(due.as_us().min(now.as_us() + NAP_US));
-                self.nap(self.pace.wait_us(soon).clamp(50, NAP_US));
+            // No crumbs of time: it goes on when the next thing that can be seen may happen.
+            let soon = Time::from_us(now.as_us() + STRIDE_US);
+            let goal = due.min(self.table.next_event().max(soon));
+            if ceiling < goal {
+                let goal = goal.min(Time::from_us(now.as_us() + NAP_US));
+                self.nap(self.pace.wait_us(goal).clamp(50, NAP_US));
                 return Ok(());
             }
             self.table.advance_to_change(due.min(ceiling));
