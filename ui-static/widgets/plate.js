@@ -291,29 +291,42 @@ export function plate(how = {}) {
     if (!torch?.place) return;
     const [x, y] = v.at(torch.place);
     const r = glass() * (small && !model.focus ? 2.4 : 5);
+    // Parked beside the sheet it is off the picture: a hairline that crosses no sheet points nowhere.
+    const [right] = v.at([v.sheet[2], 0]);
+    const across = y >= v.room.top && y <= v.at([0, v.sheet[1]])[1];
+    const along = x >= edge(v) && x <= right;
+    if (!model.focus && !across && !along) return;
     if (scales) {
       for (const [colour, width] of [[ink.slot, 3], [ink.chalk, 1]]) {
         c.strokeStyle = colour;
         c.lineWidth = width;
         c.setLineDash(fresh === "live" ? [] : [12, 8]);
         c.beginPath();
-        c.moveTo(edge(v), y);
-        c.lineTo(v.at([v.sheet[2], 0])[0], y);
-        c.moveTo(x, v.room.top);
-        c.lineTo(x, v.at([0, v.sheet[1]])[1]);
+        if (across) {
+          c.moveTo(edge(v), y);
+          c.lineTo(right, y);
+        }
+        if (along) {
+          c.moveTo(x, v.room.top);
+          c.lineTo(x, v.at([0, v.sheet[1]])[1]);
+        }
         c.stroke();
       }
       c.setLineDash([]);
       c.fillStyle = ink.ink;
       c.beginPath();
-      c.moveTo(x, v.room.top - 1);
-      c.lineTo(x - 8, v.room.top - 17);
-      c.lineTo(x + 8, v.room.top - 17);
-      c.closePath();
-      c.moveTo(edge(v) - 1, y);
-      c.lineTo(edge(v) - 17, y - 8);
-      c.lineTo(edge(v) - 17, y + 8);
-      c.closePath();
+      if (along) {
+        c.moveTo(x, v.room.top - 1);
+        c.lineTo(x - 8, v.room.top - 17);
+        c.lineTo(x + 8, v.room.top - 17);
+        c.closePath();
+      }
+      if (across) {
+        c.moveTo(edge(v) - 1, y);
+        c.lineTo(edge(v) - 17, y - 8);
+        c.lineTo(edge(v) - 17, y + 8);
+        c.closePath();
+      }
       c.fill();
     }
     const ring = (radius, colour, width, from = 0, to = Math.PI * 2) => {

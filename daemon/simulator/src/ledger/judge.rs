@@ -100,6 +100,8 @@ pub(crate) struct Judge {
     moved_in_hold: Episode,
     low_rapid: Episode,
     lowest_mm: Option<f64>,
+    /// Above its lowest place since the arc came on, by its own motion, mm.
+    risen_mm: f64,
     lifted: Episode,
     sensing_fire: Episode,
     off_plate_fire: Episode,
@@ -124,6 +126,7 @@ impl Judge {
             moved_in_hold: Episode::default(),
             low_rapid: Episode::default(),
             lowest_mm: None,
+            risen_mm: 0.0,
             lifted: Episode::default(),
             sensing_fire: Episode::default(),
             off_plate_fire: Episode::default(),
@@ -249,17 +252,19 @@ impl Judge {
     fn arc(&mut self, s: &Seen) {
         if !s.arc {
             self.lowest_mm = None;
+            self.risen_mm = 0.0;
             self.moved_in_arc = false;
         } else {
+            // Its own motion counts: a sheet that falls away below the torch is no lift.
+            self.risen_mm = (self.risen_mm + s.moved_z_mm).max(0.0);
             let lowest = self.lowest_mm.map_or(s.height_mm, |l| l.min(s.height_mm));
             self.lowest_mm = Some(lowest);
             self.moved_in_arc |= s.moved_mm > STILL_MM;
         }
         let lifted = s.arc
             && !s.stuck_on
-            && self
-                .lowest_mm
-                .is_some_and(|l| l > FLOOR_MM && s.height_mm > l + LIFT_MM);
+            && self.risen_mm > LIFT_MM
+            && self.lowest_mm.is_some_and(|l| l > FLOOR_MM);
         if self.lifted.lasts(s.now, lifted, 0) {
             self.tell(
                 s.now,
@@ -403,6 +408,22 @@ mod tests {
             &judge,
             "arc later than the relay time after the emergency stop opened (0.131 s at x 10.0 y 20.0)",
         );
+    }
+
+    #[test]
+    fn a_sheet_that_falls_away_below_the_torch_is_no_lift_and_its_own_rise_is() {
+        let mut judge = judge();
+        let at = |ms, height_mm, moved_z_mm| Seen {
+            height_mm,
+            moved_z_mm,
+            ..seen(ms)
+        };
+        judge.see(&at(100, 1.5, 0.0));
+        judge.see(&at(101, 3.0, 0.0));
+        assert!(judge.violations().is_empty());
+        judge.see(&at(102, 3.9, 0.9));
+        judge.see(&at(103, 4.2, 0.3));
+        assert_eq!(judge.violations().len(), 1, "{:?}", judge.violations());
     }
 
     #[test]
