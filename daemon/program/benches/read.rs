@@ -58,6 +58,7 @@ fn bench(c: &mut Criterion) {
         traverse_height_mm: 25.0,
         line_limit: 120,
         no_row: None,
+        facts: program::Facts::default(),
     };
     let rules = ReadingRules::default();
     let mut group = c.benchmark_group("a million blocks");

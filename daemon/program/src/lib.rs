@@ -7,6 +7,7 @@
 //! text: what is wrong is a [`Finding`], and reading goes on behind it.
 
 mod cutlist;
+mod facts;
 mod findings;
 mod reader;
 mod report;
@@ -18,6 +19,7 @@ pub mod text;
 mod vet;
 
 pub use cutlist::{Cut, CutList, Element, Stop, Traverse};
+pub use facts::{Facts, Slats};
 pub use findings::LISTED_PER_RULE;
 pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, Unit, read};
 pub use report::{Acceptance, Finding, Report, Severity, Verdict};

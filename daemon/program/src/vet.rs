@@ -3,6 +3,7 @@
 use units::{Bounds, Placement, Point, Segment};
 
 use crate::cutlist::{Cut, Element};
+use crate::facts::Facts;
 use crate::findings::Findings;
 use crate::report::{Finding, Report, Severity, Verdict};
 use crate::shape::{Placer, bounds};
@@ -27,6 +28,8 @@ pub struct VetInput<'a> {
     pub line_limit: usize,
     /// Why there is no chart row, in words, when there is none.
     pub no_row: Option<&'a str>,
+    /// The machine, the chart row and the supplies.
+    pub facts: Facts,
 }
 
 /// A reading as it lies on the sheet: what the rules judge.

@@ -46,6 +46,7 @@ fn vetted_on(program: &str, setup: &Setup) -> Report {
         traverse_height_mm: 25.0,
         line_limit: 120,
         no_row: None,
+        facts: program::Facts::default(),
     };
     vet(&read(program.as_bytes(), &ReadingRules::default()), &input)
 }

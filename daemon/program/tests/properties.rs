@@ -37,6 +37,7 @@ fn whole_way(bytes: &[u8]) {
             traverse_height_mm: 25.0,
             line_limit: 40,
             no_row: None,
+            facts: program::Facts::default(),
         };
         let reading = read(bytes, &rules());
         let report = vet(&reading, &input);

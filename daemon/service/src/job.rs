@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use control::{Job, JobCut, JobElement};
 use process::{ChartRow, Choice, CutShape, JobTime, Plan};
-use program::{Acceptance, NoSeal, Reading, ReadingRules, Report, Setup, VetInput};
+use program::{Acceptance, Facts, NoSeal, Reading, ReadingRules, Report, Setup, Slats, VetInput};
 use units::{Placement, Point, Segment};
 
 use crate::config::Config;
@@ -66,6 +66,7 @@ impl Prepared {
             traverse_height_mm: config.cycle.safe_height_mm,
             line_limit: config.link.dialect.line_limit(),
             no_row: no_row.as_deref(),
+            facts: facts(config),
         };
         let mut report = program::vet(&reading, &input);
         let planned = match (&setup, &row) {
@@ -128,6 +129,16 @@ fn rules(config: &Config) -> ReadingRules {
     ReadingRules {
         torch_on: config.torch_on.clone(),
         torch_off: config.torch_off.clone(),
+    }
+}
+
+/// What vetting is told of the machine.
+fn facts(config: &Config) -> Facts {
+    Facts {
+        slats: Slats {
+            pitch_mm: config.slat_pitch_mm,
+            depth_mm: config.slat_depth_mm,
+        },
     }
 }
 

@@ -46,6 +46,7 @@ pub fn input(setup: &Setup) -> VetInput<'_> {
         traverse_height_mm: 25.0,
         line_limit: 120,
         no_row: None,
+        facts: crate::Facts::default(),
     }
 }
 
