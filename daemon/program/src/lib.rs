@@ -6,9 +6,11 @@
 //! list against what lies on the table; [`seal`] binds what was judged. Nothing here fails on bad
 //! text: what is wrong is a [`Finding`], and reading goes on behind it.
 
+mod contour;
 mod cutlist;
 mod facts;
 mod findings;
+mod flat;
 mod reader;
 mod report;
 mod rules;

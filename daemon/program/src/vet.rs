@@ -1,10 +1,14 @@
 //! Vetting: the rules, asked one after the other.
 
+use core::cell::OnceCell;
+
 use units::{Bounds, Placement, Point, Segment};
 
+use crate::contour::Contours;
 use crate::cutlist::{Cut, Element};
 use crate::facts::Facts;
 use crate::findings::Findings;
+use crate::flat::Flat;
 use crate::report::{Finding, Report, Severity, Verdict};
 use crate::shape::{Placer, bounds};
 use crate::{Reading, Setup, rules};
@@ -39,6 +43,8 @@ pub(crate) struct OnSheet<'a> {
     /// Program to sheet; leaves things where they are when there is no setup.
     pub placer: Placer,
     facts: Vec<(Bounds, f64)>,
+    flat: OnceCell<Flat>,
+    contours: OnceCell<Option<Contours>>,
 }
 
 impl<'a> OnSheet<'a> {
@@ -69,6 +75,8 @@ impl<'a> OnSheet<'a> {
             input,
             placer,
             facts,
+            flat: OnceCell::new(),
+            contours: OnceCell::new(),
         }
     }
 
@@ -87,6 +95,19 @@ impl<'a> OnSheet<'a> {
         cut.path
             .iter()
             .map(|e| (self.placer.segment(&e.segment), e))
+    }
+
+    /// The cuts as straight pieces, worked out when first asked for.
+    pub fn flat(&self) -> &Flat {
+        self.flat
+            .get_or_init(|| Flat::new(&self.reading.cut_list, &self.placer))
+    }
+
+    /// The closed contours, worked out when first asked for; `None`: the kerf is not known.
+    pub fn contours(&self) -> Option<&Contours> {
+        self.contours
+            .get_or_init(|| Some(Contours::new(self.flat(), self.input.kerf_mm?)))
+            .as_ref()
     }
 
     fn fact(&self, number: usize) -> (Bounds, f64) {

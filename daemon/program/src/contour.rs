@@ -1,0 +1,220 @@
+//! Which cuts are contours: where they close, which way they go, what lies inside what.
+//!
+//! A path is closed when its end comes within one kerf of an earlier point of itself. The lead-in
+//! ends where the path is met again within 0.1 mm (failing that, nearest). Direction is that of the
+//! signed area, nesting by even-odd containment: depth 0 is an outline, 1 a hole, 2 a part in a hole.
+
+mod close;
+mod nest;
+
+use units::{Bounds, Point};
+
+use crate::flat::{Flat, Line};
+
+/// What a closed contour cuts out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Kind {
+    /// A part: what is kept lies inside.
+    Outline,
+    /// A hole in a part: what is kept lies outside.
+    Hole,
+}
+
+/// A circle fitted to a contour's path.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Circle {
+    pub centre: Point,
+    /// Of the path, mm: the finished edge lies half a kerf off.
+    pub radius_mm: f64,
+}
+
+/// A closed contour.
+#[derive(Clone, Debug)]
+pub(crate) struct Contour {
+    /// Which cut, from 0.
+    pub cut: usize,
+    /// Where the lead-in ends, mm along the cut; 0: pierced on the contour.
+    pub joint_mm: f64,
+    /// Where the contour is closed, mm along the cut.
+    pub closed_mm: f64,
+    /// The end passes the start by so much; below 0: it stops short, mm.
+    pub overlap_mm: f64,
+    /// What follows behind the over-burn: a lead-out, mm.
+    pub lead_out_mm: f64,
+    /// The closed path, without repeating its first point.
+    pub points: Vec<Point>,
+    /// Above 0: anticlockwise, mm2.
+    pub area_mm2: f64,
+    pub bounds: Bounds,
+    /// How many other contours lie round it.
+    pub depth: usize,
+    /// The innermost of them: an index into [`Contours::all`].
+    pub parent: Option<usize>,
+    pub kind: Kind,
+    pub circle: Option<Circle>,
+}
+
+impl Contour {
+    pub fn clockwise(&self) -> bool {
+        self.area_mm2 < 0.0
+    }
+
+    pub fn contains(&self, p: Point) -> bool {
+        let b = &self.bounds;
+        p.x >= b.low.x
+            && p.x <= b.high.x
+            && p.y >= b.low.y
+            && p.y <= b.high.y
+            && crate::shape::inside(p, &self.points)
+    }
+
+    /// Whether a place lies on the side of it that is kept.
+    pub fn on_part(&self, p: Point) -> bool {
+        self.contains(p) == (self.kind == Kind::Outline)
+    }
+
+    /// The distance of a place from the closed path, mm.
+    pub fn distance(&self, p: Point) -> f64 {
+        let n = self.points.len();
+        (0..n)
+            .map(|i| {
+                let (a, b) = (self.points[i], self.points[(i + 1) % n]);
+                a.toward(b, crate::flat::nearest_part(a, b, p)).distance(p)
+            })
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    /// The finished diameter of a round hole, mm.
+    pub fn hole_mm(&self, kerf_mm: f64) -> Option<f64> {
+        let circle = self.circle.filter(|_| self.kind == Kind::Hole)?;
+        Some(2.0 * circle.radius_mm + kerf_mm)
+    }
+}
+
+/// All closed contours of a program, and how far the open ones are from closing.
+#[derive(Debug, Default)]
+pub(crate) struct Contours {
+    /// In the order of their cuts.
+    pub all: Vec<Contour>,
+    /// By cut: its contour's index in `all`.
+    of_cut: Vec<Option<usize>>,
+    /// By cut that is not closed: the gap between its end and the nearest earlier part of it, mm.
+    gaps: Vec<Option<f64>>,
+}
+
+impl Contours {
+    /// `kerf_mm` decides what counts as closed.
+    pub fn new(flat: &Flat, kerf_mm: f64) -> Self {
+        let mut found = Self::default();
+        for cut in 0..flat.cuts() {
+            let line = flat.line(cut);
+            let (contour, gap) = match close::close(line, kerf_mm) {
+                close::Closing::Closed(c) => (contour(cut, line, c), None),
+                close::Closing::Open { gap_mm } => (None, Some(gap_mm)),
+            };
+            found.of_cut.push(contour.as_ref().map(|_| found.all.len()));
+            found.gaps.push(gap);
+            found.all.extend(contour);
+        }
+        nest::nest(&mut found.all, flat);
+        found
+    }
+
+    /// The contour of a cut (from 0).
+    pub fn of_cut(&self, cut: usize) -> Option<&Contour> {
+        self.all.get(self.of_cut.get(cut).copied().flatten()?)
+    }
+
+    /// How far a cut that is not closed is from closing, mm.
+    pub fn gap_mm(&self, cut: usize) -> Option<f64> {
+        self.gaps.get(cut).copied().flatten()
+    }
+
+    /// The holes and inner outlines that lie directly in a contour (index into `all`).
+    pub fn children(&self, of: usize) -> impl Iterator<Item = &Contour> {
+        self.all.iter().filter(move |c| c.parent == Some(of))
+    }
+}
+
+fn contour(cut: usize, line: Line<'_>, c: close::Closed) -> Option<Contour> {
+    let mut points = line.part(c.joint_mm, c.closed_mm);
+    while points.len() > 1
+        && points
+            .first()
+            .map(|p| p.distance(points[points.len() - 1]) < 1e-6)
+            == Some(true)
+    {
+        points.pop();
+    }
+    if points.len() < 3 {
+        return None;
+    }
+    let mut bounds = Bounds::of(points[0]);
+    points.iter().for_each(|p| bounds.add(*p));
+    let (area_mm2, centre) = area_and_centre(&points);
+    if area_mm2 == 0.0 {
+        return None;
+    }
+    Some(Contour {
+        cut,
+        joint_mm: c.joint_mm,
+        closed_mm: c.closed_mm,
+        overlap_mm: c.overlap_mm,
+        lead_out_mm: c.lead_out_mm,
+        circle: circle(&points, centre),
+        points,
+        area_mm2,
+        bounds,
+        depth: 0,
+        parent: None,
+        kind: Kind::Outline,
+    })
+}
+
+/// Signed area and centre of area of a polygon.
+fn area_and_centre(points: &[Point]) -> (f64, Point) {
+    let o = points[0];
+    let (mut area, mut x, mut y) = (0.0, 0.0, 0.0);
+    let next = points.iter().cycle().skip(1);
+    for (p, q) in points.iter().zip(next) {
+        let (px, py, qx, qy) = (p.x - o.x, p.y - o.y, q.x - o.x, q.y - o.y);
+        let cross = px * qy - qx * py;
+        area += cross;
+        x += (px + qx) * cross;
+        y += (py + qy) * cross;
+    }
+    if area.abs() < 1e-9 {
+        return (0.0, o);
+    }
+    (area / 2.0, o.moved(x / (3.0 * area), y / (3.0 * area)))
+}
+
+/// A circle has at least so many points: a hexagon is none.
+const ROUND_POINTS: usize = 12;
+/// Its points lie within this part of the radius and this many mm of it.
+const ROUND_PART: f64 = 0.01;
+const ROUND_MM: f64 = 0.05;
+
+fn circle(points: &[Point], centre: Point) -> Option<Circle> {
+    if points.len() < ROUND_POINTS {
+        return None;
+    }
+    let mean = points.iter().map(|p| p.distance(centre)).sum::<f64>() / points.len() as f64;
+    let allowed = (ROUND_PART * mean).max(ROUND_MM);
+    let round = points
+        .iter()
+        .all(|p| (p.distance(centre) - mean).abs() <= allowed);
+    // Middles of the longest facets must not cut far into it either.
+    let next = points.iter().cycle().skip(1);
+    let flat = points
+        .iter()
+        .zip(next)
+        .any(|(a, b)| mean - a.toward(*b, 0.5).distance(centre) > 2.0 * allowed);
+    (round && !flat).then_some(Circle {
+        centre,
+        radius_mm: mean,
+    })
+}
+
+#[cfg(test)]
+mod tests;

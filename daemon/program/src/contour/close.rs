@@ -1,0 +1,163 @@
+//! Where a path closes.
+
+use units::Point;
+
+use crate::flat::{Line, between};
+
+/// The path "meets itself again" within this, mm.
+const MEETS_MM: f64 = 0.1;
+/// A lead-out is no longer than this, mm; nor than a third of the path.
+const LEAD_OUT_MM: f64 = 25.0;
+/// So many pieces are searched for where a lead-out departs: a path of crumbs must not take for ever.
+const SEARCHED: usize = 400;
+
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Closed {
+    pub joint_mm: f64,
+    pub closed_mm: f64,
+    pub overlap_mm: f64,
+    pub lead_out_mm: f64,
+}
+
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Closing {
+    Closed(Closed),
+    /// The end is so far from every earlier part of the path, mm.
+    Open {
+        gap_mm: f64,
+    },
+}
+
+pub(super) fn close(line: Line<'_>, kerf_mm: f64) -> Closing {
+    let length = line.length();
+    if line.points.len() < 3 || length <= 2.0 * kerf_mm {
+        return Closing::Open {
+            gap_mm: f64::INFINITY,
+        };
+    }
+    match from_end(line, length, kerf_mm) {
+        Ok(closed) => Closing::Closed(closed),
+        Err(gap_mm) => match departs(line, length).and_then(|s| {
+            let closed = from_end(line, s, kerf_mm).ok()?;
+            // A small knot at the end of a long path closes nothing.
+            let whole = closed.closed_mm - closed.joint_mm >= 0.5 * length;
+            whole.then_some(Closed {
+                lead_out_mm: length - s,
+                ..closed
+            })
+        }) {
+            Some(closed) => Closing::Closed(closed),
+            None => Closing::Open { gap_mm },
+        },
+    }
+}
+
+/// Closed as seen from a place `end` mm along; else how far it is from every earlier part.
+fn from_end(line: Line<'_>, end: f64, kerf_mm: f64) -> Result<Closed, f64> {
+    let p = line.at(end);
+    let reach = kerf_mm.max(MEETS_MM);
+    // What leads up to the end is near it: only what lies before the path has left it counts.
+    let last = line.index_at(end);
+    let away = (1..=last)
+        .rev()
+        .find(|&i| line.points[i - 1].distance(p) > reach)
+        .ok_or(f64::INFINITY)?;
+    let mut nearest = (0.0, f64::INFINITY);
+    let mut met: Option<(f64, f64)> = None;
+    // The piece that enters the neighbourhood is nowhere nearer than that.
+    for i in 1..away {
+        let (s, off) = line.chord(i).nearest(p);
+        if off < nearest.1 {
+            nearest = (s, off);
+        }
+        if off <= MEETS_MM {
+            // The best of the first stretch that meets it.
+            if met.is_none_or(|(_, best)| off < best) {
+                met = Some((s, off));
+            }
+        } else if met.is_some() {
+            break;
+        }
+    }
+    let (s, off) = met.unwrap_or(nearest);
+    if off > kerf_mm {
+        return Err(off);
+    }
+    if off > MEETS_MM {
+        return Ok(Closed {
+            joint_mm: s,
+            closed_mm: end,
+            overlap_mm: -off,
+            lead_out_mm: 0.0,
+        });
+    }
+    // Where two lines part at a right angle they seem to run together for this long.
+    let over = Some(over_burn(line, s, end))
+        .filter(|d| *d > 1.5 * MEETS_MM)
+        .unwrap_or(0.0);
+    Ok(Closed {
+        joint_mm: s - over,
+        closed_mm: end - over,
+        overlap_mm: over,
+        lead_out_mm: 0.0,
+    })
+}
+
+/// How long the path before `end` runs along the path before `s`.
+fn over_burn(line: Line<'_>, s: f64, end: f64) -> f64 {
+    let apart = |d: f64| line.at(s - d).distance(line.at(end - d)) > 1.4 * MEETS_MM;
+    let most = s.min(end - s);
+    let step = 0.25_f64.max(most / 4000.0);
+    let mut good = 0.0;
+    while good < most {
+        let next = (good + step).min(most);
+        if apart(next) {
+            let (mut lo, mut hi) = (good, next);
+            for _ in 0..8 {
+                let middle = f64::midpoint(lo, hi);
+                if apart(middle) {
+                    hi = middle
+                } else {
+                    lo = middle
+                }
+            }
+            return lo;
+        }
+        good = next;
+    }
+    most
+}
+
+/// Where a lead-out departs from the path that was cut before: looked for from the end backwards.
+fn departs(line: Line<'_>, length: f64) -> Option<f64> {
+    let reach = LEAD_OUT_MM.min(length / 3.0);
+    let last = line.points.len() - 1;
+    let tail = (1..=last)
+        .rev()
+        .take(SEARCHED)
+        .take_while(|&i| length - line.along[i] <= reach);
+    for t in tail {
+        let c = line.chord(t);
+        let b = c.bounds();
+        let near = |p: Point, q: Point| {
+            p.x.min(q.x) <= b.high.x + MEETS_MM
+                && p.x.max(q.x) >= b.low.x - MEETS_MM
+                && p.y.min(q.y) <= b.high.y + MEETS_MM
+                && p.y.max(q.y) >= b.low.y - MEETS_MM
+        };
+        let head = (1..=last)
+            .take(50 * SEARCHED)
+            .take_while(|&i| line.along[i] <= length / 2.0);
+        for h in head {
+            let (p, q) = (line.points[h - 1], line.points[h]);
+            if !near(p, q) {
+                continue;
+            }
+            let (off, at) = between(c.a, c.b, p, q);
+            if off <= MEETS_MM {
+                return Some(c.s + c.a.distance(at));
+            }
+        }
+    }
+    None
+}
