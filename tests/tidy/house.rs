@@ -56,7 +56,8 @@ const MAY_USE: [(&str, Names, Names, Names); 6] = [
     (
         "program",
         &["units"],
-        &["serde", "serde_json", "sha2", "thiserror", "toml"],
+        // `rstar` indexes places; `cavalier_contours` offsets lines and arcs: geometry without I/O.
+        &["cavalier_contours", "rstar", "serde", "serde_json", "sha2", "thiserror", "toml"],
         TEST_TOOLS,
     ),
     (

@@ -39,6 +39,9 @@ pub(crate) struct Contour {
     pub closed_mm: f64,
     /// The end passes the start by so much; below 0: it stops short, mm.
     pub overlap_mm: f64,
+    /// 0: closed. Above: a tab of so many mm is left between the end and the start, so that what
+    /// is inside stays held; direction, nesting and sides are those of the contour all the same.
+    pub tab_mm: f64,
     /// What follows behind the over-burn: a lead-out, mm.
     pub lead_out_mm: f64,
     /// The closed path, without repeating its first point.
@@ -91,7 +94,7 @@ impl Contour {
     }
 }
 
-/// All closed contours of a program, and how far the open ones are from closing.
+/// All closed contours of a program (those that a tab holds among them), and how far the open ones are from closing.
 #[derive(Debug, Default)]
 pub(crate) struct Contours {
     /// In the order of their cuts.
@@ -110,6 +113,7 @@ impl Contours {
             let line = flat.line(cut);
             let (contour, gap) = match close::close(line, kerf_mm) {
                 close::Closing::Closed(c) => (contour(cut, line, c), None),
+                close::Closing::Held(c) => (contour(cut, line, c), Some(c.tab_mm)),
                 close::Closing::Open { gap_mm } => (None, Some(gap_mm)),
             };
             found.of_cut.push(contour.as_ref().map(|_| found.all.len()));
@@ -160,6 +164,7 @@ fn contour(cut: usize, line: Line<'_>, c: close::Closed) -> Option<Contour> {
         joint_mm: c.joint_mm,
         closed_mm: c.closed_mm,
         overlap_mm: c.overlap_mm,
+        tab_mm: c.tab_mm,
         lead_out_mm: c.lead_out_mm,
         circle: circle(&points, centre),
         points,

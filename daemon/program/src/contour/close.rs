@@ -16,12 +16,19 @@ pub(super) struct Closed {
     pub joint_mm: f64,
     pub closed_mm: f64,
     pub overlap_mm: f64,
+    pub tab_mm: f64,
     pub lead_out_mm: f64,
 }
+
+/// A gap up to this is a tab if it is no more than a tenth of the path, mm; common practice, no
+/// source.
+const TAB_MM: f64 = 20.0;
 
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Closing {
     Closed(Closed),
+    /// Closed but for a tab.
+    Held(Closed),
     /// The end is so far from every earlier part of the path, mm.
     Open {
         gap_mm: f64,
@@ -47,7 +54,7 @@ pub(super) fn close(line: Line<'_>, kerf_mm: f64) -> Closing {
             })
         }) {
             Some(closed) => Closing::Closed(closed),
-            None => Closing::Open { gap_mm },
+            None => held(line, length, kerf_mm).map_or(Closing::Open { gap_mm }, Closing::Held),
         },
     }
 }
@@ -88,6 +95,7 @@ fn from_end(line: Line<'_>, end: f64, kerf_mm: f64) -> Result<Closed, f64> {
             joint_mm: s,
             closed_mm: end,
             overlap_mm: -off,
+            tab_mm: 0.0,
             lead_out_mm: 0.0,
         });
     }
@@ -99,6 +107,33 @@ fn from_end(line: Line<'_>, end: f64, kerf_mm: f64) -> Result<Closed, f64> {
         joint_mm: s - over,
         closed_mm: end - over,
         overlap_mm: over,
+        tab_mm: 0.0,
+        lead_out_mm: 0.0,
+    })
+}
+
+/// Closed but for a tab: the nearest earlier part of the path lies a short gap away from its end.
+fn held(line: Line<'_>, length: f64, kerf_mm: f64) -> Option<Closed> {
+    let reach = TAB_MM.min(length / 10.0);
+    if reach <= kerf_mm {
+        return None;
+    }
+    let p = line.at(length);
+    let last = line.points.len() - 1;
+    let away = (1..=last)
+        .rev()
+        .find(|&i| line.points[i - 1].distance(p) > reach)?;
+    let (joint_mm, tab_mm) =
+        (1..away)
+            .map(|i| line.chord(i).nearest(p))
+            .fold((0.0, f64::INFINITY), |best, next| {
+                if next.1 < best.1 { next } else { best }
+            });
+    (tab_mm <= reach && length - joint_mm >= 0.5 * length).then_some(Closed {
+        joint_mm,
+        closed_mm: length,
+        overlap_mm: -tab_mm,
+        tab_mm,
         lead_out_mm: 0.0,
     })
 }

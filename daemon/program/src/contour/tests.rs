@@ -56,9 +56,14 @@ fn an_end_within_one_kerf_closes_and_one_beyond_does_not() {
     let short = square("G1 X1.4");
     near(short.all[0].overlap_mm, -1.4, 1e-9);
     near(short.all[0].closed_mm, 5.0 + 198.6, 1e-9);
-    let open = square("G1 X1.5");
+    let held = square("G1 X1.5");
+    near(held.all[0].tab_mm, 1.5, 1e-9);
+    near(held.gap_mm(0).expect("open"), 1.5, 1e-9);
+    assert_eq!(short.all[0].tab_mm, 0.0);
+    near(square("G1 X20").all[0].tab_mm, 20.0, 1e-9);
+    let open = square("G1 X21");
     assert!(open.all.is_empty());
-    near(open.gap_mm(0).expect("open"), 1.5, 1e-9);
+    assert!(open.gap_mm(0).is_some());
     near(square("G1 X0").all[0].overlap_mm, 0.0, 0.1);
 }
 
