@@ -3,12 +3,34 @@
 //! Pure: no clock, no I/O. Inside everything is mm, s, mm/s, V, A, L (free air) and bar; charts
 //! write feeds in mm/min as the trade does.
 
+mod air;
+mod between;
 mod chart;
 mod cycle;
+mod duty;
+mod energy;
+mod heat;
 mod time;
+mod wear;
 
+pub use air::{Air, AirForecast, Flow, Low, free_air_l, receiver_min};
+pub use between::{Between, between};
 pub use chart::{Chart, ChartError, ChartRow, Choice, check_rows, choose};
 pub use cycle::{CycleSettings, MotionLimits};
-pub use time::{
-    CutShape, JobTime, Plan, SourceTimes, arc_mm_s, corner_mm_s, estimate, path_s, stretch_s,
-};
+pub use duty::{Duty, DutyForecast, continuous_amps, duty_at};
+pub use energy::{Balance, Metal, pierce_s};
+pub use heat::{Heat, Patch};
+pub use time::{ArcTime, CutShape, JobTime, Plan, SourceTimes, estimate, path_s};
+pub use units::motion::{arc_mm_s, corner_mm_s, stretch_s};
+pub use wear::{Set, WearForecast};
+
+/// A wait that a forecast asks for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Wait {
+    /// Before which cut, from 1.
+    pub before_cut: usize,
+    /// When it begins, s from the start of the run, earlier waits included.
+    pub at_s: f64,
+    /// How long, s.
+    pub wait_s: f64,
+}

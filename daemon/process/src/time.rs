@@ -1,6 +1,7 @@
 //! How long a job takes, reckoned as the machine moves and as the cycle waits.
 
 use serde::{Deserialize, Serialize};
+use units::motion::{profile, stretch_s};
 use units::{Point, Segment};
 
 use crate::chart::ChartRow;
@@ -79,75 +80,44 @@ pub struct JobTime {
     pub arc_on_s: f64,
     /// Each cut with its traverse, touch-off and retract, s.
     pub cuts_s: Vec<f64>,
+    /// When each arc burns; one for each cut.
+    pub arcs: Vec<ArcTime>,
 }
 
-/// Time for a length from speed `v0` to speed `v1`, at most at speed `v`; mm, mm/s, mm/s2. Where the
-/// length is too short for the change of speed, the end speed is what can be reached.
-#[must_use]
-pub fn stretch_s(length: f64, v: f64, v0: f64, v1: f64, accel: f64) -> f64 {
-    if length <= 0.0 || v <= 0.0 || accel <= 0.0 {
-        return 0.0;
-    }
-    let (v0, v1) = (v0.clamp(0.0, v), v1.clamp(0.0, v));
-    let peak = (accel * length + (v0 * v0 + v1 * v1) / 2.0).sqrt();
-    if peak < v0.max(v1) {
-        // One change of speed, all the way.
-        let other = (v0.min(v1).powi(2) + 2.0 * accel * length).sqrt();
-        return 2.0 * length / (v0.min(v1) + other);
-    }
-    let top = peak.min(v);
-    let changing = (2.0 * top * top - v0 * v0 - v1 * v1) / (2.0 * accel);
-    (2.0 * top - v0 - v1) / accel + (length - changing).max(0.0) / top
-}
-
-/// The speed through a corner that turns by `turn` radians, when the velocity may step by `step`
-/// mm/s: `step / (2 sin(turn / 2))`.
-#[must_use]
-pub fn corner_mm_s(turn: f64, step: f64) -> f64 {
-    let sine = (turn.abs() / 2.0).sin();
-    if sine < 1e-9 {
-        f64::INFINITY
-    } else {
-        step / (2.0 * sine)
+impl JobTime {
+    /// Everything later: the run begins with something that was not reckoned.
+    pub fn begin_later(&mut self, by_s: f64) {
+        self.run_s += by_s;
+        if let Some(first) = self.cuts_s.first_mut() {
+            *first += by_s;
+        }
+        for arc in &mut self.arcs {
+            arc.gas_s += by_s;
+            arc.on_s += by_s;
+            arc.off_s += by_s;
+        }
     }
 }
 
-/// The highest speed on an arc: `sqrt(accel * radius)`, mm/s.
-#[must_use]
-pub fn arc_mm_s(radius_mm: f64, accel: f64) -> f64 {
-    (accel * radius_mm).max(0.0).sqrt()
+/// When an arc burns, s from the start of the run. A cut without a path burns for no time.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct ArcTime {
+    /// The gas begins to flow: pre-flow.
+    pub gas_s: f64,
+    /// The arc is on the sheet.
+    pub on_s: f64,
+    /// The arc is out; post-flow begins.
+    pub off_s: f64,
 }
 
 /// Time along a path from rest to rest, with look-ahead over its corners, s.
 #[must_use]
 pub fn path_s(path: &[(Segment, f64)], motion: &MotionLimits) -> f64 {
     let accel = motion.accel_mm_s2;
-    let pieces: Vec<(Segment, f64, f64)> = path
+    profile(path, accel, motion.corner_step_mm_s)
         .iter()
-        .map(|(s, feed)| {
-            let on_arc = s.radius().map_or(f64::INFINITY, |r| arc_mm_s(r, accel));
-            (*s, s.length(), feed.min(on_arc).max(0.0))
-        })
-        .filter(|(_, length, v)| *length > 1e-6 && *v > 0.0)
-        .collect();
-    // The highest speed at the start of each piece, and 0 at the end.
-    let mut at = vec![0.0; pieces.len() + 1];
-    for (i, two) in pieces.windows(2).enumerate() {
-        let (a, b) = (two[0].0.direction_at(two[0].1), two[1].0.direction_at(0.0));
-        let turn = (a.0 * b.1 - a.1 * b.0).atan2(a.0 * b.0 + a.1 * b.1);
-        at[i + 1] = corner_mm_s(turn, motion.corner_step_mm_s)
-            .min(two[0].2)
-            .min(two[1].2);
-    }
-    for i in (0..pieces.len()).rev() {
-        at[i] = at[i].min((at[i + 1].powi(2) + 2.0 * accel * pieces[i].1).sqrt());
-    }
-    let mut total = 0.0;
-    for (i, (_, length, v)) in pieces.iter().enumerate() {
-        at[i + 1] = at[i + 1].min((at[i].powi(2) + 2.0 * accel * length).sqrt());
-        total += stretch_s(*length, *v, at[i], at[i + 1], accel);
-    }
-    total
+        .map(|s| s.time_s(accel))
+        .sum()
 }
 
 /// How long a job takes when nothing goes wrong.
@@ -164,12 +134,24 @@ pub fn estimate(plan: &Plan<'_>) -> JobTime {
         let arc_on = arc_s(plan, path);
         // Lift (already there), traverse with the sensing circuit connected behind it.
         let mut cut_s = t.report_s + rapid(place, cut.pierce) + t.report_s;
-        cut_s += touch_off_s(plan) + fire_s(plan) + arc_on + retract_s(plan);
+        cut_s += touch_off_s(plan);
+        let mut arc = ArcTime {
+            gas_s: time.run_s + cut_s + t.permit_s,
+            on_s: time.run_s + cut_s + fire_s(plan),
+            off_s: time.run_s + cut_s + fire_s(plan) + arc_on,
+        };
+        cut_s += fire_s(plan) + arc_on + retract_s(plan);
         if cut.path.is_empty() {
             cut_s = 0.0;
+            arc = ArcTime {
+                gas_s: time.run_s,
+                on_s: time.run_s,
+                off_s: time.run_s,
+            };
         } else {
             time.arc_on_s += arc_on;
         }
+        time.arcs.push(arc);
         time.run_s += cut_s;
         time.cuts_s.push(cut_s);
         place = cut.path.last().map_or(cut.pierce, |(s, _)| s.to());
@@ -246,6 +228,7 @@ fn retract_s(plan: &Plan<'_>) -> f64 {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+    use units::motion::{arc_mm_s, corner_mm_s};
 
     const ACCEL: f64 = 400.0;
 
