@@ -2,6 +2,8 @@
 
 use units::{Bounds, Point, Segment};
 
+use crate::compensation::Compensation;
+
 /// A program reduced to cuts, in program coordinates, mm.
 ///
 /// The coordinates are those of the zero that the program has when it starts: a `G92` given after
@@ -97,6 +99,8 @@ pub struct Cut {
     pub off_line: u32,
     /// The path, without gaps. Empty when the torch is on without moving.
     pub path: Vec<Element>,
+    /// Kerf compensation that the program asks for (G41, G42).
+    pub compensation: Option<Compensation>,
 }
 
 impl Cut {

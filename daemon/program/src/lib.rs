@@ -6,6 +6,7 @@
 //! list against what lies on the table; [`seal`] binds what was judged. Nothing here fails on bad
 //! text: what is wrong is a [`Finding`], and reading goes on behind it.
 
+mod compensation;
 mod contour;
 mod cutlist;
 mod facts;
@@ -20,6 +21,7 @@ mod shape;
 pub mod text;
 mod vet;
 
+pub use compensation::{CarriedOut, Compensation, Side, compensated};
 pub use cutlist::{Cut, CutList, Element, Stop, Traverse};
 pub use facts::{Facts, Slats};
 pub use findings::LISTED_PER_RULE;

@@ -11,7 +11,7 @@ use crate::findings::Findings;
 use crate::flat::Flat;
 use crate::report::{Finding, Report, Severity, Verdict};
 use crate::shape::{Placer, bounds};
-use crate::{Reading, Setup, rules};
+use crate::{Reading, Setup, compensation, rules};
 
 /// What vetting may know besides the program.
 #[derive(Clone, Copy, Debug)]
@@ -145,9 +145,14 @@ impl<'a> OnSheet<'a> {
     }
 }
 
-/// Vets a program that was read.
+/// Vets a program that was read. Judged is what will be cut: kerf compensation that was not carried
+/// out yet is carried out first (see [`crate::compensated`]).
 #[must_use]
 pub fn vet(reading: &Reading, input: &VetInput<'_>) -> Report {
+    if compensation::is_due(&reading.cut_list) {
+        let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
+        return vet(&compensation::compensated(reading.clone(), kerf_mm), input);
+    }
     let sheet = OnSheet::new(reading, input);
     let mut found = Findings::default();
     if reading.is_program {

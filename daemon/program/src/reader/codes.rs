@@ -1,5 +1,7 @@
 //! What each G word is, and which group it belongs to (NISTIR 6556, table 4).
 
+use crate::compensation::Side;
+
 /// How the torch moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Motion {
@@ -21,7 +23,7 @@ pub(crate) enum GWord {
     Metric,
     GoHome,
     CompensationOff,
-    CompensationOn,
+    CompensationOn(Side),
     MachinePlace,
     /// G54 is 0, G55 is 1, ... G59.3 is 8.
     Zero(u8),
@@ -80,7 +82,8 @@ pub(crate) fn g_word(tenths: u32) -> (GWord, u32) {
         200 | 700 => (W::Inch, 1 << 6),
         210 | 710 => (W::Metric, 1 << 6),
         400 => (W::CompensationOff, 1 << 7),
-        410 | 420 => (W::CompensationOn, 1 << 7),
+        410 => (W::CompensationOn(Side::Left), 1 << 7),
+        420 => (W::CompensationOn(Side::Right), 1 << 7),
         490 => (W::Idle, 1 << 8),
         430..=439 => (
             W::Not("asks for a tool length, and the panel finds the height itself"),

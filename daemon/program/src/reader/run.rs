@@ -1,5 +1,6 @@
 //! Carries blocks out in the order of NISTIR 6556, table 8, with the modal state between them.
 
+mod compensate;
 mod machine;
 mod places;
 mod travel;
@@ -7,10 +8,12 @@ mod words;
 
 use units::Point;
 
+use self::compensate::On;
 use super::codes::{GWord, Motion};
 use super::scan::{Code, Words};
 use super::torch::Torch;
 use super::{ReadingRules, spot};
+use crate::compensation::Side;
 use crate::cutlist::CutList;
 use crate::findings::{Findings, Spot, Tally};
 use crate::rules;
@@ -45,10 +48,12 @@ struct Asked {
     touch_off: Option<Code>,
     dwell: Option<Code>,
     home: bool,
+    home_word: Option<Code>,
+    unit: Option<Code>,
     machine_place: Option<Code>,
     set_place: Option<(GWord, Code)>,
     zero: Option<(u8, Code)>,
-    compensation: Option<(bool, Code)>,
+    compensation: Option<(Option<Side>, Code)>,
     path_mode: bool,
 }
 
@@ -96,7 +101,7 @@ pub(crate) struct Run<'a> {
     shift: Point,
     kept_shift: Point,
     zero: Option<u8>,
-    pub(super) compensation: Option<Spot>,
+    pub(super) compensation: Option<On>,
     finest_decimals: u16,
 }
 
@@ -212,8 +217,8 @@ impl<'a> Run<'a> {
     pub fn end_of_text(&mut self, last_line: u32) {
         let end = self.end.unwrap_or(Spot::line(last_line));
         self.torch.end(&mut self.findings, &mut self.cut_list, end);
-        if let Some(since) = self.compensation.take() {
-            rules::compensation_open::still_on(&mut self.findings, end, since);
+        if let Some(on) = self.compensation.take() {
+            rules::compensation_open::still_on(&mut self.findings, end, on.at);
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use units::Point;
 
+use crate::compensation::Compensation;
 use crate::cutlist::{Cut, CutList, Element};
 use crate::findings::{Findings, Spot};
 use crate::rules;
@@ -26,7 +27,13 @@ impl Torch {
         if self.is_on() { list.cuts.len() + 1 } else { 0 }
     }
 
-    pub fn on(&mut self, findings: &mut Findings, at: Spot, pierce: Point) {
+    pub fn on(
+        &mut self,
+        findings: &mut Findings,
+        at: Spot,
+        pierce: Point,
+        compensation: Option<Compensation>,
+    ) {
         if let Some(cut) = &self.cut {
             rules::torch_on_twice::on(findings, at, cut.on_line);
             return;
@@ -37,6 +44,7 @@ impl Torch {
             on_column: at.column,
             off_line: at.line,
             path: Vec::new(),
+            compensation,
         });
     }
 
@@ -47,6 +55,22 @@ impl Torch {
                 ..cut
             }),
             None => rules::torch_on_twice::off(findings, at),
+        }
+    }
+
+    /// Compensation begins, in the block of the torch word itself.
+    pub fn compensate(&mut self, compensation: Compensation) {
+        if let Some(cut) = &mut self.cut {
+            cut.compensation = Some(compensation);
+        }
+    }
+
+    /// Compensation ends: what follows in this cut is not compensated.
+    pub fn compensated_until_here(&mut self) {
+        if let Some(cut) = &mut self.cut
+            && let Some(c) = &mut cut.compensation
+        {
+            c.elements = c.elements.or(Some(cut.path.len()));
         }
     }
 

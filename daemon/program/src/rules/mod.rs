@@ -58,7 +58,7 @@ rules! {
     Torch:
         no_cut judges judge, torch_left_on, torch_on_twice, torch_on_in_rapid,
         empty_cut judges judge, stray_cut judges judge, stop_while_on, mode_in_cut,
-        zero_shift_in_cut, compensation_open;
+        zero_shift_in_cut, compensation_open, compensation_side judges judge;
     Place:
         outside_travel judges judge, outside_sheet judges judge, near_edge judges judge,
         on_clamp judges judge, over_used judges judge;

@@ -1,5 +1,6 @@
 //! Legal language that this panel cannot carry out safely.
 
+use crate::compensation::Side;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "unsupported-word";
@@ -12,6 +13,21 @@ pub(crate) fn start_unknown(findings: &mut Findings, at: Spot, since: u32) {
                 "The torch goes on where the G53 move of line {since} has left it, and the program does not say where that is."
             ),
             "Move to the start of the cut with X and Y before the torch goes on.".to_owned(),
+        )
+    });
+}
+
+/// The kerf that compensation needs is not known: nothing can be cut, and nothing judged.
+pub(crate) fn kerf_not_known(findings: &mut Findings, at: Spot, side: Side, cuts: usize) {
+    findings.refuse(NAME, at, || {
+        (
+            format!(
+                "{} asks for kerf compensation and the kerf is not known ({cuts} cut{}).",
+                side.word(),
+                if cuts == 1 { "" } else { "s" }
+            ),
+            "Give the kerf in the setup or a chart row, or state it with decimals, such as D1.45."
+                .to_owned(),
         )
     });
 }
@@ -34,7 +50,6 @@ mod tests {
             ("M5\n#1=5", "7:1 -"),
             ("M5\nG0 X[1+2]", "7:5 -"),
             ("M5\nG55", "7:1 -"),
-            ("M5\nG41 D1", "7:1 -"),
             ("M5\nG38.2 X5", "7:1 -"),
             ("M5\nG95", "7:1 -"),
         ] {
@@ -47,9 +62,48 @@ mod tests {
     }
 
     #[test]
+    fn words_that_move_the_zero_or_the_unit_may_not_stand_under_compensation() {
+        for word in [
+            "G21",
+            "G28",
+            "G30",
+            "G92 X0 Y0",
+            "G92.1",
+            "G53 G0 X0",
+            "G53 G0 Z0",
+        ] {
+            let under = changed("G0 X50 Y-8", &format!("G41\n{word}\nG40\nG0 X50 Y-8"));
+            assert!(
+                under.contains(&"refuse unsupported-word 8:1 -".to_owned()),
+                "{word}: {under:?}"
+            );
+            let behind = changed(
+                "G0 X50 Y-8",
+                &format!("G41\nG40\n{word}\nG92.1\nG0 X50 Y-8"),
+            );
+            assert!(
+                !behind.iter().any(|f| f.starts_with("refuse")),
+                "{word}: {behind:?}"
+            );
+        }
+        // The unit word is carried out before the compensation of its block, the others behind it.
+        let one_block = changed("G0 X50 Y-8", "G41 G21\nG40 G92.1\nG0 X50 Y-8");
+        assert_eq!(one_block, nothing());
+        let plane = changed("G0 X50 Y-8", "G41\nG18\nG40\nG0 X50 Y-8");
+        assert_eq!(plane, ["refuse unsupported-word 8:1 -"]);
+        assert_eq!(
+            changed("G0 X50 Y-8", "G41\nG17\nG40\nG0 X50 Y-8"),
+            nothing()
+        );
+    }
+
+    #[test]
     fn a_cut_may_not_begin_where_machine_coordinates_have_left_the_torch() {
         let all = changed("G0 X45 Y40", "G53 G0 X0 Y0");
-        assert!(all.contains(&"refuse unsupported-word 3:1 -".to_owned()), "{all:?}");
+        assert!(
+            all.contains(&"refuse unsupported-word 3:1 -".to_owned()),
+            "{all:?}"
+        );
         let all = changed("G0 X45 Y40", "G53 G0 X0 Y0\nG0 X45 Y40");
         assert_eq!(all, ["note replaced 2:1 -"]);
     }

@@ -79,12 +79,18 @@ impl Run<'_> {
             if !self.torch.is_on() {
                 self.start_from_machine_place(at);
             }
-            self.torch.on(&mut self.findings, at, self.at);
+            let compensation = self.compensation.map(|on| on.for_cut());
+            self.torch.on(&mut self.findings, at, self.at, compensation);
         } else {
             let was_on = self.torch.is_on();
             self.torch.off(&mut self.findings, &mut self.cut_list, at);
-            if was_on && let Some(since) = self.compensation.take() {
-                rules::compensation_open::still_on(&mut self.findings, at, since);
+            // G40 in the same block is carried out behind the torch word; nothing moves between.
+            let ends_here = matches!(b.asked.compensation, Some((None, _)));
+            if was_on
+                && let Some(on) = self.compensation.take()
+                && !ends_here
+            {
+                rules::compensation_open::still_on(&mut self.findings, at, on.at);
             }
         }
     }

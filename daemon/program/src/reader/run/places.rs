@@ -1,4 +1,4 @@
-//! Where the zero is: G54 to G59, G92 and its kin; and kerf compensation.
+//! Where the zero is: G54 to G59, G92 and its kin.
 
 use units::Point;
 
@@ -7,29 +7,6 @@ use crate::reader::codes::{GWord, name};
 use crate::rules;
 
 impl Run<'_> {
-    pub(super) fn compensate(&mut self, b: &BlockAt<'_>) {
-        match b.asked.compensation {
-            Some((true, code)) => {
-                let at = self.spot(b, code.offset);
-                self.unsupported(
-                    b,
-                    code.offset,
-                    format!(
-                        "{} asks for kerf compensation, which this panel does not do yet.",
-                        name('G', code.tenths)
-                    ),
-                    "Write the program with the kerf already in its numbers, and G40.",
-                );
-                if self.torch.is_on() {
-                    rules::compensation_open::inside_a_cut(&mut self.findings, at);
-                }
-                self.compensation = Some(at);
-            }
-            Some((false, _)) => self.compensation = None,
-            None => {}
-        }
-    }
-
     pub(super) fn select_zero(&mut self, b: &BlockAt<'_>) {
         let Some((zero, code)) = b.asked.zero else {
             return;

@@ -84,6 +84,9 @@ impl Run<'_> {
             Motion::Anticlockwise => self.arc(b, to, false),
         };
         self.moved = true;
+        if let Some(on) = &mut self.compensation {
+            on.moved = true;
+        }
         if !self.refused && !self.relative && w.has(b'X') && w.has(b'Y') {
             self.place = Place::Known;
         }

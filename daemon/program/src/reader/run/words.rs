@@ -58,6 +58,7 @@ impl Run<'_> {
             GWord::Dwell => ask.dwell = Some(code),
             GWord::GoHome => {
                 ask.home = true;
+                ask.home_word = Some(code);
                 self.ignored.count("G28/G30", self.spot(b, code.offset));
             }
             GWord::MachinePlace => ask.machine_place = Some(code),
@@ -65,8 +66,8 @@ impl Run<'_> {
                 ask.set_place = Some((word, code));
             }
             GWord::Zero(n) => ask.zero = Some((n, code)),
-            GWord::CompensationOff => ask.compensation = Some((false, code)),
-            GWord::CompensationOn => ask.compensation = Some((true, code)),
+            GWord::CompensationOff => ask.compensation = Some((None, code)),
+            GWord::CompensationOn(side) => ask.compensation = Some((Some(side), code)),
             GWord::PlaneXy => {}
             GWord::Smooth => ask.path_mode = true,
             GWord::Exact => {
@@ -90,8 +91,15 @@ impl Run<'_> {
                 }
                 self.inverse_time = false;
             }
-            GWord::Inch => self.set_unit(b, Unit::Inch, code),
-            GWord::Metric => self.set_unit(b, Unit::Millimetre, code),
+            GWord::Inch | GWord::Metric => {
+                let unit = if word == GWord::Inch {
+                    Unit::Inch
+                } else {
+                    Unit::Millimetre
+                };
+                ask.unit = Some(code);
+                self.set_unit(b, unit, code);
+            }
             GWord::Not(why) => {
                 self.unsupported(
                     b,
@@ -170,7 +178,10 @@ impl Run<'_> {
             (b'R', arc),
             (b'K', arc),
             (b'P', b.asked.dwell.is_some() || b.asked.path_mode),
-            (b'D', b.asked.compensation.is_some_and(|(on, _)| on)),
+            (
+                b'D',
+                b.asked.compensation.is_some_and(|(side, _)| side.is_some()),
+            ),
             (b'H', false),
             (b'L', false),
             (b'Q', false),
