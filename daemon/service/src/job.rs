@@ -25,7 +25,7 @@ pub struct Prepared {
     pub row: Option<ChartRow>,
     /// Why no row fits, in words, when none does.
     pub no_row: Option<String>,
-    /// The program as read.
+    /// The program as read, its paths those that are cut (kerf compensation carried out).
     pub reading: Arc<Reading>,
     /// What vetting says, with the predicted time where it can be predicted.
     pub report: Report,
@@ -51,12 +51,12 @@ impl Prepared {
     /// Reads, vets and plans.
     #[must_use]
     pub fn new(config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
-        let reading = program::read(text, &rules(config));
         let (row, no_row) = choose_row(config, setup.as_ref());
         let kerf_mm = setup
             .as_ref()
             .and_then(|s| s.kerf)
             .or(row.as_ref().map(|r| r.kerf_mm));
+        let reading = program::compensated(program::read(text, &rules(config)), kerf_mm);
         let input = VetInput {
             setup: setup.as_ref(),
             travel: Point::new(config.travel[0], config.travel[1]),
