@@ -13,6 +13,7 @@ mod frame;
 mod raw;
 mod saying;
 mod session;
+mod size;
 mod template;
 mod wire;
 mod words;

@@ -87,6 +87,8 @@ pub struct MotionLimits {
     pub z_rapid_mm_s: f64,
     /// Step of velocity that the controller takes in a corner, mm/s.
     pub corner_step_mm_s: f64,
+    /// The highest feed with the arc on, mm/s.
+    pub feed_max_mm_s: f64,
 }
 
 impl Default for MotionLimits {
@@ -97,6 +99,7 @@ impl Default for MotionLimits {
             z_accel_mm_s2: 500.0,
             z_rapid_mm_s: 50.0,
             corner_step_mm_s: 8.0,
+            feed_max_mm_s: 200.0,
         }
     }
 }

@@ -20,7 +20,7 @@ pub use cycle::{CycleSettings, MotionLimits};
 pub use duty::{Duty, DutyForecast, continuous_amps, duty_at};
 pub use energy::{Balance, Metal, pierce_s};
 pub use heat::{Heat, Patch};
-pub use time::{ArcTime, CutShape, JobTime, Plan, SourceTimes, estimate, path_s};
+pub use time::{ArcTime, CutShape, JobTime, Plan, SourceTimes, estimate, path_s, touch_off_s};
 pub use units::motion::{arc_mm_s, corner_mm_s, stretch_s};
 pub use wear::{Set, WearForecast};
 

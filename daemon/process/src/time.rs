@@ -134,7 +134,7 @@ pub fn estimate(plan: &Plan<'_>) -> JobTime {
         let arc_on = arc_s(plan, path);
         // Lift (already there), traverse with the sensing circuit connected behind it.
         let mut cut_s = t.report_s + rapid(place, cut.pierce) + t.report_s;
-        cut_s += touch_off_s(plan);
+        cut_s += touch_off_s(plan.row, plan.cycle, m, t);
         let mut arc = ArcTime {
             gas_s: time.run_s + cut_s + t.permit_s,
             on_s: time.run_s + cut_s + fire_s(plan),
@@ -160,8 +160,7 @@ pub fn estimate(plan: &Plan<'_>) -> JobTime {
     time
 }
 
-fn z_s(plan: &Plan<'_>, length: f64, v: f64) -> f64 {
-    let m = plan.motion;
+fn z_s(m: &MotionLimits, length: f64, v: f64) -> f64 {
     stretch_s(
         length.abs(),
         v.min(m.z_rapid_mm_s),
@@ -171,23 +170,28 @@ fn z_s(plan: &Plan<'_>, length: f64, v: f64) -> f64 {
     )
 }
 
-/// From above the pierce to pierce height, sensing circuit off, ready to fire.
-fn touch_off_s(plan: &Plan<'_>) -> f64 {
-    let (c, t) = (plan.cycle, plan.source);
-    let rapid_z = |mm: f64| z_s(plan, mm, plan.motion.z_rapid_mm_s);
+/// From above the pierce to pierce height, sensing circuit off, ready to fire, s.
+#[must_use]
+pub fn touch_off_s(
+    row: &ChartRow,
+    c: &CycleSettings,
+    motion: &MotionLimits,
+    t: &SourceTimes,
+) -> f64 {
+    let rapid_z = |mm: f64| z_s(motion, mm, motion.z_rapid_mm_s);
     let sense = c.sense_settle_ms as f64 / 1000.0;
     // Contact ends a touch at full probing speed; what follows is the braking.
     let touch = |mm: f64| {
-        let (v, a) = (c.probe_slow_mm_s, plan.motion.z_accel_mm_s2.max(1.0));
+        let (v, a) = (c.probe_slow_mm_s, motion.z_accel_mm_s2.max(1.0));
         stretch_s(mm, v, 0.0, v, a) + v / a + t.answer_s
     };
     let fast = z_s(
-        plan,
+        motion,
         c.safe_height_mm - c.probe_switch_mm,
         c.probe_fast_mm_s,
     ) + t.answer_s;
     let back_off = rapid_z(c.back_off_mm) + t.answer_s + c.touch_settle_ms as f64 / 1000.0;
-    let height = rapid_z(plan.row.pierce_height_mm + c.ohmic_offset_mm) + t.answer_s;
+    let height = rapid_z(row.pierce_height_mm + c.ohmic_offset_mm) + t.answer_s;
     let slow = touch(c.probe_switch_mm) + back_off + touch(c.back_off_mm);
     sense + fast + slow + height + t.report_s + sense
 }
@@ -202,7 +206,7 @@ fn fire_s(plan: &Plan<'_>) -> f64 {
 fn arc_s(plan: &Plan<'_>, path_s: f64) -> f64 {
     let (c, t) = (plan.cycle, plan.source);
     let drop = z_s(
-        plan,
+        plan.motion,
         plan.row.pierce_height_mm - plan.row.cut_height_mm,
         c.drop_mm_s,
     );
@@ -220,7 +224,7 @@ fn retract_s(plan: &Plan<'_>) -> f64 {
     let up = c.safe_height_mm - plan.row.cut_height_mm;
     t.arc_off_lag_s
         + c.lift_wait_ms as f64 / 1000.0
-        + z_s(plan, up, plan.motion.z_rapid_mm_s)
+        + z_s(plan.motion, up, plan.motion.z_rapid_mm_s)
         + t.answer_s
 }
 

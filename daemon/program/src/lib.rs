@@ -10,8 +10,10 @@ mod compensation;
 mod contour;
 mod cutlist;
 mod facts;
+mod feeds;
 mod findings;
 mod flat;
+mod pieces;
 mod reader;
 mod report;
 mod rules;
@@ -23,8 +25,12 @@ mod vet;
 
 pub use compensation::{CarriedOut, Compensation, Side, compensated};
 pub use cutlist::{Cut, CutList, Element, Stop, Traverse};
-pub use facts::{Facts, Slats};
+pub use facts::{
+    Air, Chart, Energy, Facts, Forecast, Hot, Link, Moment, Motion, Row, Slats, Source, Times,
+    Wait, Wear,
+};
 pub use findings::LISTED_PER_RULE;
+pub use pieces::{Piece, PieceMap, Under};
 pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, Unit, read};
 pub use report::{Acceptance, Finding, Report, Severity, Verdict};
 pub use rules::file_too_large::LARGEST_BYTES;

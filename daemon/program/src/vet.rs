@@ -33,7 +33,7 @@ pub struct VetInput<'a> {
     /// Why there is no chart row, in words, when there is none.
     pub no_row: Option<&'a str>,
     /// The machine, the chart row and the supplies.
-    pub facts: Facts,
+    pub facts: Facts<'a>,
 }
 
 /// A reading as it lies on the sheet: what the rules judge.

@@ -18,7 +18,7 @@ use std::sync::Arc;
 
 use control::guard::GuardSettings;
 use link::Dialect;
-use process::{ChartRow, CycleSettings, MotionLimits, SourceTimes};
+use process::{ChartRow, CycleSettings, MotionLimits, Set, SourceTimes};
 use units::Point;
 
 pub use signals::{SIGNALS, SignalKind};
@@ -62,6 +62,8 @@ pub struct Config {
     pub power: PowerConfig,
     /// The air supply.
     pub air: AirConfig,
+    /// The set of nozzle and electrode that is fitted; `None`: its wear is not known.
+    pub supplies: Option<Set>,
     /// M words that mean torch on, and torch off.
     pub torch_on: Vec<u16>,
     /// M words that mean torch off.
@@ -149,6 +151,10 @@ pub struct AirConfig {
     pub stop_bar: f64,
     /// Below this at the source with flow the air is low, bar.
     pub low_bar: f64,
+    /// What filter and hose take with flow, bar: the receiver stands so much higher.
+    pub hose_bar: f64,
+    /// The gas flows on after the arc, s.
+    pub post_flow_s: f64,
 }
 
 /// What is wrong with a machine file.

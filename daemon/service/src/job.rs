@@ -1,13 +1,16 @@
 //! From a program's text to a vetted, planned and (when nothing bars it) sealed job.
 
+mod told;
+
 use std::sync::Arc;
 
 use control::{Job, JobCut, JobElement};
-use process::{ChartRow, Choice, CutShape, JobTime, Plan};
-use program::{Acceptance, Facts, NoSeal, Reading, ReadingRules, Report, Setup, Slats, VetInput};
+use process::{Between, ChartRow, Choice, CutShape, JobTime, Plan};
+use program::{Acceptance, NoSeal, Reading, ReadingRules, Report, Setup, VetInput};
 use units::{Placement, Point, Segment};
 
 use crate::config::Config;
+use told::{Chosen, PlannedJob, Told};
 
 /// Margin of a sheet that is laid round a program for practice, mm.
 const MARGIN_MM: f64 = 40.0;
@@ -51,29 +54,48 @@ impl Prepared {
     /// Reads, vets and plans.
     #[must_use]
     pub fn new(config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
-        let (row, no_row) = choose_row(config, setup.as_ref());
+        let chosen = choose_row(config, setup.as_ref());
+        let row = chosen.row();
+        let no_row = no_row(config, setup.as_ref(), &chosen);
         let kerf_mm = setup
             .as_ref()
             .and_then(|s| s.kerf)
-            .or(row.as_ref().map(|r| r.kerf_mm));
+            .or(row.map(|r| r.kerf_mm));
         let reading = program::compensated(program::read(text, &rules(config)), kerf_mm);
+        let cuts = setup.as_ref().zip(row).map(|(s, r)| cuts(&reading, s, r));
+        let paths = cuts.as_deref().map(paths).unwrap_or_default();
+        let shapes = shapes(cuts.as_deref().unwrap_or_default(), &paths);
+        let planned = setup
+            .as_ref()
+            .zip(row)
+            .map(|(s, r)| plan(config, s, &shapes, r));
+        let job = match (&setup, row, &planned) {
+            (Some(setup), Some(row), Some(time)) => Some(PlannedJob {
+                material: &setup.material,
+                thickness_mm: setup.thickness,
+                kerf_mm: kerf_mm.unwrap_or(row.kerf_mm),
+                row,
+                cuts: &shapes,
+                time,
+                touch_s: process::touch_off_s(row, &config.cycle, &config.motion, &config.source),
+            }),
+            _ => None,
+        };
+        let told = Told::new(config, &chosen, job.as_ref());
         let input = VetInput {
             setup: setup.as_ref(),
             travel: Point::new(config.travel[0], config.travel[1]),
             sheet_corner: config.sheet_corner,
             kerf_mm,
-            chart_feed_mm_s: row.as_ref().map(ChartRow::feed_mm_s),
+            chart_feed_mm_s: row.map(ChartRow::feed_mm_s),
             traverse_height_mm: config.cycle.safe_height_mm,
             line_limit: config.link.dialect.line_limit(),
             no_row: no_row.as_deref(),
-            facts: facts(config),
+            facts: told.facts(config, &chosen),
         };
         let mut report = program::vet(&reading, &input);
-        let planned = match (&setup, &row) {
-            (Some(setup), Some(row)) => Some(plan(config, setup, &cuts(&reading, setup, row), row)),
-            _ => None,
-        };
         report.time_s = planned.as_ref().map(|p| p.run_s);
+        let row = row.cloned();
         Self {
             name: name.to_owned(),
             text: text.into(),
@@ -104,7 +126,8 @@ impl Prepared {
             NotSealed::NoRow(why.unwrap_or_else(|| "no chart is configured".into()))
         })?;
         let cuts = cuts(&self.reading, setup, &row);
-        let planned = plan(config, setup, &cuts, &row);
+        let paths = paths(&cuts);
+        let planned = plan(config, setup, &shapes(&cuts, &paths), &row);
         Ok(Arc::new(Job {
             seal,
             name: self.name.clone(),
@@ -132,43 +155,72 @@ fn rules(config: &Config) -> ReadingRules {
     }
 }
 
-/// What vetting is told of the machine.
-fn facts(config: &Config) -> Facts {
-    Facts {
-        slats: Slats {
-            pitch_mm: config.slat_pitch_mm,
-            depth_mm: config.slat_depth_mm,
+/// Named rows may be for a sheet so much thinner or thicker, as a part.
+const NAMED_OFF: f64 = 0.10;
+
+/// What the chart has for a setup: the row that it names, the one that fits, or what lies between
+/// two rows of one current.
+fn choose_row(config: &Config, setup: Option<&Setup>) -> Chosen {
+    let Some(setup) = setup.filter(|_| !config.chart.is_empty()) else {
+        return Chosen::NotGiven;
+    };
+    let (chart, material, thickness) = (&config.chart, &setup.material, setup.thickness);
+    let reckoned = |amps| match process::between(chart, material, thickness, amps) {
+        Between::One { row, rows } => Some(Chosen::Row {
+            row,
+            between: Some(rows),
+            for_other: None,
+        }),
+        Between::Several(names) => Some(Chosen::Several(names)),
+        Between::None => None,
+    };
+    let named = setup.chart.as_deref();
+    match process::choose(chart, material, thickness, named) {
+        Choice::One(row) => {
+            let far = (row.thickness_mm - thickness).abs() > NAMED_OFF * thickness + 1e-9;
+            let other = row.material != *material;
+            if far
+                && !other
+                && let Some(reckoned) = reckoned(Some(row.amps))
+            {
+                return reckoned;
+            }
+            let for_other = (far || other).then(|| {
+                format!(
+                    "it is for {} {} mm, the sheet is {material} {thickness} mm",
+                    row.material, row.thickness_mm
+                )
+            });
+            Chosen::Row {
+                row,
+                between: None,
+                for_other,
+            }
+        }
+        Choice::Several(names) => Chosen::Several(names),
+        Choice::None => match named {
+            Some(name) => Chosen::Missing(format!("the chart has no row named {name:?}")),
+            None => reckoned(None).unwrap_or_else(|| {
+                Chosen::Missing(format!("no row for {material} {thickness} mm"))
+            }),
         },
     }
 }
 
-/// The one chart row that a setup means, or why there is none.
-fn choose_row(config: &Config, setup: Option<&Setup>) -> (Option<ChartRow>, Option<String>) {
-    let Some(setup) = setup else {
-        return (None, None);
-    };
-    if config.chart.is_empty() {
-        return (None, Some("no chart is configured".into()));
-    }
-    let named = setup.chart.as_deref();
-    match process::choose(&config.chart, &setup.material, setup.thickness, named) {
-        Choice::One(row) => (Some(row), None),
-        Choice::Several(names) => {
-            let why = format!(
-                "several rows fit {} {} mm and the setup names none: {}",
-                setup.material,
-                setup.thickness,
-                names.join(", ")
-            );
-            (None, Some(why))
+/// Why there is no row, in words.
+fn no_row(config: &Config, setup: Option<&Setup>, chosen: &Chosen) -> Option<String> {
+    match (chosen, setup) {
+        (Chosen::NotGiven, Some(_)) if config.chart.is_empty() => {
+            Some("no chart is configured".into())
         }
-        Choice::None => {
-            let why = match named {
-                Some(name) => format!("the chart has no row named {name:?}"),
-                None => format!("no row for {} {} mm", setup.material, setup.thickness),
-            };
-            (None, Some(why))
-        }
+        (Chosen::Missing(why), _) => Some(why.clone()),
+        (Chosen::Several(names), Some(setup)) => Some(format!(
+            "several rows fit {} {} mm and the setup names none: {}",
+            setup.material,
+            setup.thickness,
+            names.join(", ")
+        )),
+        _ => None,
     }
 }
 
@@ -194,24 +246,29 @@ fn cuts(reading: &Reading, setup: &Setup, row: &ChartRow) -> Vec<JobCut> {
         .collect()
 }
 
-fn plan(config: &Config, setup: &Setup, cuts: &[JobCut], row: &ChartRow) -> JobTime {
-    let paths: Vec<Vec<(Segment, f64)>> = cuts
-        .iter()
+/// The pieces of each cut with their feeds.
+fn paths(cuts: &[JobCut]) -> Vec<Vec<(Segment, f64)>> {
+    cuts.iter()
         .map(|c| c.path.iter().map(|e| (e.segment, e.feed_mm_s)).collect())
-        .collect();
-    let shapes: Vec<CutShape<'_>> = cuts
-        .iter()
-        .zip(&paths)
+        .collect()
+}
+
+fn shapes<'a>(cuts: &[JobCut], paths: &'a [Vec<(Segment, f64)>]) -> Vec<CutShape<'a>> {
+    cuts.iter()
+        .zip(paths)
         .map(|(cut, path)| CutShape {
             pierce: cut.pierce,
             path,
         })
-        .collect();
+        .collect()
+}
+
+fn plan(config: &Config, setup: &Setup, cuts: &[CutShape<'_>], row: &ChartRow) -> JobTime {
     let parked = config
         .park
         .moved(-config.sheet_corner.x, -config.sheet_corner.y);
     let mut time = process::estimate(&Plan {
-        cuts: &shapes,
+        cuts,
         start: parked,
         park: parked,
         row,
@@ -223,10 +280,7 @@ fn plan(config: &Config, setup: &Setup, cuts: &[JobCut], row: &ChartRow) -> JobT
     let traverse_z = config.slat_top_z + setup.thickness + config.cycle.safe_height_mm;
     let (motion, down_mm) = (&config.motion, (config.travel[2] - traverse_z).abs());
     let down_s = process::stretch_s(down_mm, motion.z_rapid_mm_s, 0.0, 0.0, motion.z_accel_mm_s2);
-    time.run_s += down_s;
-    if let Some(first) = time.cuts_s.first_mut() {
-        *first += down_s;
-    }
+    time.begin_later(down_s);
     time
 }
 

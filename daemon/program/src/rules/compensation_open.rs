@@ -164,7 +164,7 @@ mod tests {
                  G1 X60\nG1 X{right} Y80\nG1 X100\nG1 Y0\nG1 X30\nG40\nM5\nM2\n"
             ))
         };
-        assert_eq!(necked(1.2), ["refuse compensation-open 9:1 1"]);
+        assert_eq!(necked(1.2), ["refuse compensation-open 9:1 1", "note corner-slow 9:1 1"]);
         let just_passes = necked(1.6);
         assert!(
             !just_passes.iter().any(|f| f.contains(super::NAME)),
@@ -181,7 +181,7 @@ mod tests {
                 &format!("G0 X40 Y40\nG41\nM3\nG1 X{edge} F660\nG3 X{edge} Y40 I-{r} J0\nG40\nM5"),
             )
         };
-        assert_eq!(hole(0.7), ["refuse compensation-open 6:1 1"]);
+        assert_eq!(hole(0.7), ["refuse compensation-open 6:1 1", "warn feed-off-chart 5:1 1"]);
         let just_passes = hole(1.0);
         assert!(
             !just_passes.iter().any(|f| f.contains(super::NAME)),

@@ -35,11 +35,11 @@ mod tests {
     #[test]
     fn a_pierce_without_path_is_warned() {
         assert_eq!(changed("M5", "M5\nG0 X70 Y40\nM3\nM5"), ["warn empty-cut 8:1 2"]);
-        let short = "M5\nG0 X70 Y40\nM3\nG1 X70.499\nM5";
+        let short = "M5\nG0 X70 Y40\nM3\nG1 X70.499 F1100\nM5";
         assert_eq!(changed("M5", short), ["warn empty-cut 8:1 2"]);
         // From 0.5 mm on it is a cut, a stray one if the kerf says so.
         let program = super::super::frame::PROGRAM
-            .replacen("M5", "M5\nG0 X70 Y40\nM3\nG1 X70.5\nM5", 1);
+            .replacen("M5", "M5\nG0 X70 Y40\nM3\nG1 X70.5 F1100\nM5", 1);
         assert_eq!(placed(&program, |s| s.kerf = Some(0.2)), nothing());
         assert_eq!(changed("M5", "M5"), nothing());
     }

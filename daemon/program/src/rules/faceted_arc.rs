@@ -156,6 +156,7 @@ fn circle(pieces: &[crate::Element]) -> Option<(Point, f64)> {
 mod tests {
     use super::super::frame::{changed, nothing};
 
+    /// At the chart's feed: few facets are no hole, which might be cut slower.
     fn facets(pieces: u32, bulge: f64) -> Vec<String> {
         // The hole of the frame in pieces; `bulge` puts one corner aside.
         let mut text = String::new();
@@ -164,7 +165,7 @@ mod tests {
             let r = if k == 4 { 10.0 + bulge } else { 10.0 };
             text += &format!("G1 X{:.4} Y{:.4}\n", 40.0 + r * a.cos(), 40.0 + r * a.sin());
         }
-        changed("G3 X50 Y40 I-10 J0\n", &text)
+        changed("F660\nG3 X50 Y40 I-10 J0\n", &format!("F1100\n{text}"))
     }
 
     #[test]

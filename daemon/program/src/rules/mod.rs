@@ -18,6 +18,10 @@ pub enum Group {
     Torch,
     /// Where the path lies on the sheet and in the machine.
     Place,
+    /// The drawn shape against what process and machine can do.
+    Shape,
+    /// Settings, air, power source and wear.
+    Supplies,
 }
 
 /// A rule of vetting.
@@ -62,6 +66,15 @@ rules! {
     Place:
         outside_travel judges judge, outside_sheet judges judge, near_edge judges judge,
         on_clamp judges judge, over_used judges judge;
+    Shape:
+        feed_above_machine judges judge, feed_off_chart judges judge,
+        feed_impossible judges judge, speed_lost judges judge, corner_slow judges judge,
+        heat_build_up judges judge;
+    Supplies:
+        chart_missing judges judge, chart_between judges judge, chart_implausible judges judge,
+        over_rated_current judges judge, duty_exceeded judges judge, air_short judges judge,
+        wear_out judges judge, little_arc_time judges judge, water_aluminium judges judge,
+        coated_metal judges judge;
 }
 
 #[cfg(test)]

@@ -37,6 +37,6 @@ mod tests {
     fn a_program_must_fire_and_move() {
         assert_eq!(found("G21 G1 X10 F500\nM2\n"), ["refuse no-cut -:- -"]);
         assert_eq!(found("G21 G0 X10\nM3\nM5\nG1 X20 F500\nM2\n"), ["refuse no-cut 2:1 1"]);
-        assert_eq!(found("G21 G0 X10\nM3\nG1 X100 F500\nM5\nM2\n"), nothing());
+        assert_eq!(found("G21 G0 X10\nM3\nG1 X100 F1100\nM5\nM2\n"), nothing());
     }
 }

@@ -10,6 +10,16 @@ pub(crate) fn tell(findings: &mut Findings, rule: &str, lacks: &str, remedy: &st
     });
 }
 
+/// The balance of the arc's power needs numbers of the metal.
+pub(crate) fn no_metal(findings: &mut Findings, rule: &str) {
+    tell(
+        findings,
+        rule,
+        "the metal is none that there are numbers for (steel, stainless, aluminium)",
+        "Judge by a test cut.",
+    );
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::frame;
@@ -28,7 +38,16 @@ mod tests {
         rules.sort();
         assert_eq!(
             rules,
-            ["near-edge", "on-clamp", "outside-sheet", "outside-travel", "over-used", "scale-suspect"]
+            [
+                "coated-metal",
+                "near-edge",
+                "on-clamp",
+                "outside-sheet",
+                "outside-travel",
+                "over-used",
+                "scale-suspect",
+                "water-aluminium",
+            ]
         );
         assert!(report.findings.iter().all(|f| f.rule == super::NAME));
         assert_eq!(report.verdict, crate::Verdict::Clear);

@@ -44,7 +44,7 @@ mod tests {
 
     #[test]
     fn a_cut_of_two_kerfs_is_warned_and_a_longer_one_passes() {
-        let stray = |end: &str| changed("M5", &format!("M5\nG0 X70 Y40\nM3\nG1 X{end}\nM5"));
+        let stray = |end: &str| changed("M5", &format!("M5\nG0 X70 Y40\nM3\nG1 X{end} F1100\nM5"));
         assert_eq!(stray("72.89"), ["warn stray-cut 8:1 2"]);
         assert_eq!(stray("72.91"), nothing());
     }

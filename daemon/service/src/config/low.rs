@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use control::guard::GuardSettings;
-use process::{CycleSettings, MotionLimits, SourceTimes};
+use process::{CycleSettings, MotionLimits, Set, SourceTimes};
 use serde::Deserialize;
 
 use super::Starting;
@@ -32,6 +32,8 @@ pub struct File {
     pub air: Air,
     #[serde(default)]
     pub words: Words,
+    /// Left out: the wear of the fitted set is not known.
+    pub supplies: Option<Set>,
 }
 
 /// `[table]`: defaults are those of the invented table.
@@ -166,6 +168,8 @@ pub struct Air {
     pub start_bar: f64,
     pub stop_bar: f64,
     pub low_bar: f64,
+    pub hose_bar: f64,
+    pub post_flow_s: f64,
 }
 
 impl Default for Air {
@@ -177,6 +181,8 @@ impl Default for Air {
             start_bar: 6.5,
             stop_bar: 8.0,
             low_bar: 5.0,
+            hose_bar: 0.5,
+            post_flow_s: 8.0,
         }
     }
 }

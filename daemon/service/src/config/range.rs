@@ -81,6 +81,13 @@ fn rows(f: &File) -> Vec<Row> {
             200.0,
             "mm/s",
         ),
+        (
+            "motion.feed_max_mm_s",
+            m.feed_max_mm_s,
+            1.0,
+            2_000.0,
+            "mm/s",
+        ),
         // Ours: slower than 1200 no motion controller is fed.
         (
             "link.baud",
@@ -213,6 +220,8 @@ fn rows(f: &File) -> Vec<Row> {
         ("air.start_bar", f.air.start_bar, 1.0, 20.0, "bar"),
         ("air.stop_bar", f.air.stop_bar, 1.0, 20.0, "bar"),
         ("air.low_bar", f.air.low_bar, 1.0, 20.0, "bar"),
+        ("air.hose_bar", f.air.hose_bar, 0.0, 5.0, "bar"),
+        ("air.post_flow_s", f.air.post_flow_s, 0.0, 60.0, "s"),
     ];
     let times = &f.source.times;
     let spans = [
@@ -225,6 +234,27 @@ fn rows(f: &File) -> Vec<Row> {
         ("source.times.report_s", times.report_s),
     ];
     rows.extend(spans.map(|(key, span)| (key, span, 0.0, 10.0, "s")));
+    if let Some(s) = &f.supplies {
+        rows.extend([
+            ("supplies.starts", s.starts, 0.0, 100_000.0, "starts"),
+            ("supplies.minutes", s.minutes, 0.0, 100_000.0, "min"),
+            ("supplies.losses", s.losses, 0.0, 10_000.0, "losses"),
+            (
+                "supplies.starts_life",
+                s.starts_life,
+                10.0,
+                100_000.0,
+                "starts",
+            ),
+            (
+                "supplies.minutes_life",
+                s.minutes_life,
+                1.0,
+                100_000.0,
+                "min",
+            ),
+        ]);
+    }
     let amps = f.source.settings_amps.iter();
     rows.extend(amps.map(|a| ("source.settings_amps", *a, 1.0, f.source.rated_amps, "A")));
     rows
@@ -280,6 +310,18 @@ fn relations(f: &File) -> Result<(), Wrong> {
             "guard.permit_hz",
             says,
             "Pulse faster, or measure the relay again",
+        );
+    }
+    let receiver_low = f.air.low_bar + f.air.hose_bar;
+    if receiver_low >= f.air.start_bar {
+        let says = format!(
+            "and hose_bar make {receiver_low} bar in the receiver, not below start_bar ({} bar)",
+            f.air.start_bar
+        );
+        return wrong(
+            "air.low_bar",
+            says,
+            "The compressor must start before the air is low: correct low_bar, hose_bar or start_bar",
         );
     }
     if f.air.stop_bar <= f.air.start_bar {

@@ -127,7 +127,10 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
             start_bar: low.air.start_bar,
             stop_bar: low.air.stop_bar,
             low_bar: low.air.low_bar,
+            hose_bar: low.air.hose_bar,
+            post_flow_s: low.air.post_flow_s,
         },
+        supplies: low.supplies,
         torch_on: low.words.torch_on,
         torch_off: low.words.torch_off,
     })

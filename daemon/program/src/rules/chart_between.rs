@@ -1,0 +1,48 @@
+//! Settings that no row states: they are reckoned from two.
+
+use super::chart_missing::row;
+use crate::facts::Chart;
+use crate::feeds::mm_min;
+use crate::findings::{Findings, Spot};
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "chart-between";
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    // Where there is no row, `chart-missing` has said it.
+    if matches!(sheet.input.facts.chart, Chart::Missing(_)) {
+        return;
+    }
+    let Some(row) = row(sheet, findings, NAME) else {
+        return;
+    };
+    let Some([low, high]) = row.between else {
+        return;
+    };
+    findings.note(NAME, Spot::default(), || {
+        (
+            format!(
+                "No row is for {} mm: the settings are reckoned from \"{low}\" and \"{high}\" (feed \
+                 {} mm/min).",
+                row.thickness_mm,
+                mm_min(row.feed_mm_s)
+            ),
+            "Cut a test piece, and add a row of your own.".to_owned(),
+        )
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{self, brief, nothing, report_with};
+
+    #[test]
+    fn settings_between_rows_are_noted() {
+        let setup = frame::setup();
+        let mut input = frame::input(&setup);
+        assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
+        let row = crate::Row { between: Some(["four", "six"]), ..frame::ROW };
+        input.facts.chart = crate::Chart::Row(row);
+        assert_eq!(brief(&report_with(frame::PROGRAM, &input)), ["note chart-between -:- -"]);
+    }
+}

@@ -1,0 +1,106 @@
+//! No chart row for this sheet, or one that is for another.
+
+use super::not_judged;
+use crate::facts::{Chart, Row};
+use crate::findings::{Findings, Spot};
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "chart-missing";
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    if let Chart::Missing(why) = sheet.input.facts.chart {
+        findings.warn(NAME, Spot::default(), || {
+            (
+                format!("There is no chart row for this sheet ({why}): the program's own feed is used."),
+                "Add a row to the chart, or name one that fits in the setup (chart = \"...\"): \
+                 heights and delays come from it, and without one nothing is cut."
+                    .to_owned(),
+            )
+        });
+        return;
+    }
+    let Some(row) = row(sheet, findings, NAME) else {
+        return;
+    };
+    if let Some(other) = row.for_other {
+        findings.warn(NAME, Spot::default(), || {
+            (
+                format!("The row that the setup names ({}) is not for this sheet: {other}.", row.name),
+                "Name a row for this material and thickness, or correct the setup.".to_owned(),
+            )
+        });
+    }
+}
+
+/// The chart row; where there is none the rule was not judged, and says why.
+pub(crate) fn row<'a>(
+    sheet: &OnSheet<'a>,
+    findings: &mut Findings,
+    rule: &'static str,
+) -> Option<Row<'a>> {
+    let (lacks, remedy) = match sheet.input.facts.chart {
+        Chart::Row(row) => return Some(row),
+        Chart::NotGiven if sheet.input.setup.is_none() => (
+            "the material is not known".to_owned(),
+            "Give a setup (--setup) and a machine file with a chart (--config).",
+        ),
+        Chart::NotGiven => (
+            "there is no chart".to_owned(),
+            "Give a machine file with a chart (--config).",
+        ),
+        Chart::Missing(why) => (
+            format!("there is no chart row ({why})"),
+            "Add a row to the chart, or name one that fits in the setup.",
+        ),
+        Chart::Several(names) => (
+            format!("several chart rows fit and the setup names none: {names}"),
+            "Name one of them in the setup (chart = \"...\").",
+        ),
+    };
+    not_judged::tell(findings, rule, &lacks, remedy);
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{self, brief, nothing, report_with};
+    use super::*;
+
+    fn with(chart: Chart<'_>) -> Vec<String> {
+        let setup = frame::setup();
+        let mut input = frame::input(&setup);
+        input.facts.chart = chart;
+        let found = brief(&report_with(frame::PROGRAM, &input));
+        found.into_iter().filter(|f| !f.starts_with("note not-judged")).collect()
+    }
+
+    #[test]
+    fn no_row_is_warned_and_a_row_is_not() {
+        assert_eq!(with(Chart::Missing("no row for brass 5 mm")), ["warn chart-missing -:- -"]);
+        assert_eq!(with(Chart::Row(frame::ROW)), nothing());
+    }
+
+    #[test]
+    fn a_named_row_for_another_sheet_is_warned() {
+        let other = Row { for_other: Some("it is for stainless 3 mm"), ..frame::ROW };
+        assert_eq!(with(Chart::Row(other)), ["warn chart-missing -:- -"]);
+    }
+
+    #[test]
+    fn without_a_chart_and_with_several_rows_it_is_not_judged_and_says_why() {
+        let setup = frame::setup();
+        for (chart, says) in [
+            (Chart::NotGiven, "chart-missing was not judged: there is no chart."),
+            (
+                Chart::Several("a, b"),
+                "chart-missing was not judged: several chart rows fit and the setup names none: a, b.",
+            ),
+        ] {
+            assert_eq!(with(chart), nothing());
+            let mut input = frame::input(&setup);
+            input.facts.chart = chart;
+            let report = report_with(frame::PROGRAM, &input);
+            assert!(report.findings.iter().any(|f| f.says == says), "{:?}", report.findings);
+        }
+    }
+}

@@ -1,0 +1,66 @@
+//! A feed that the axes cannot follow.
+
+use super::not_judged;
+use crate::feeds::{feeds, mm_min};
+use crate::findings::Findings;
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "feed-above-machine";
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    let Some(motion) = sheet.input.facts.motion else {
+        let lacks = "the highest feed of the axes is not known";
+        not_judged::tell(findings, NAME, lacks, "Give a machine file (--config).");
+        return;
+    };
+    let limit = motion.feed_max_mm_s;
+    for feed in feeds(sheet, |_, _, f| f > limit * (1.0 + 1e-9)) {
+        findings.refuse(NAME, feed.spot, || {
+            (
+                format!(
+                    "The feed of {} mm/min{} is above what the axes can do, {} mm/min.",
+                    mm_min(feed.feed_mm_s),
+                    feed.where_else(),
+                    mm_min(limit)
+                ),
+                "Check the unit of F, and write the chart's feed.".to_owned(),
+            )
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{self, brief, changed, nothing, report_with};
+
+    #[test]
+    fn a_feed_above_the_axes_is_refused() {
+        let setup = frame::setup();
+        let mut input = frame::input(&setup);
+        let motion = |most: f64| crate::Motion {
+            feed_max_mm_s: most / 60.0,
+            ..frame::MOTION
+        };
+        input.facts.motion = Some(motion(1099.0));
+        let found = brief(&report_with(frame::PROGRAM, &input));
+        assert_eq!(found, ["refuse feed-above-machine 9:1 2"]);
+        input.facts.motion = Some(motion(1100.0));
+        assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
+    }
+
+    #[test]
+    fn a_wrong_unit_is_refused_together_with_what_else_it_is() {
+        // 1100 x 25.4.
+        assert_eq!(
+            changed("F1100", "F27940"),
+            [
+                "refuse feed-above-machine 9:1 2",
+                "warn feed-off-chart 9:1 2",
+                "warn feed-impossible 9:1 2",
+                "warn scale-suspect -:- -",
+                "note corner-slow 11:1 2",
+                "note speed-lost 12:1 2",
+            ]
+        );
+    }
+}

@@ -1,0 +1,46 @@
+//! Aluminium on a water table: hydrogen gathers under the sheet.
+
+use super::not_judged;
+use crate::findings::{Findings, Spot};
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "water-aluminium";
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    let Some(setup) = sheet.input.setup else {
+        let remedy = "Give a setup (--setup).";
+        not_judged::tell(findings, NAME, "the material is not known", remedy);
+        return;
+    };
+    if !setup.water_table || !setup.material.contains("alumin") {
+        return;
+    }
+    findings.warn(NAME, Spot::default(), || {
+        (
+            "Aluminium is cut over water: its dross makes hydrogen, which gathers under the sheet \
+             and can explode."
+                .to_owned(),
+            "Drain the table, or stir and vent the water before and while cutting and clear the \
+             dross daily; never leave a sheet on it overnight."
+                .to_owned(),
+        )
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{PROGRAM, nothing, placed};
+
+    #[test]
+    fn aluminium_over_water_is_warned_and_either_alone_is_not() {
+        let on = |material: &str, water| {
+            placed(PROGRAM, |s| {
+                s.material = material.to_owned();
+                s.water_table = water;
+            })
+        };
+        assert_eq!(on("aluminium", true), ["warn water-aluminium -:- -"]);
+        assert_eq!(on("aluminium", false), nothing());
+        assert_eq!(on("stainless", true), nothing());
+    }
+}
