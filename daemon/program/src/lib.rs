@@ -9,10 +9,12 @@
 mod compensation;
 mod contour;
 mod cutlist;
+mod derived;
 mod facts;
 mod feeds;
 mod findings;
 mod flat;
+mod kerfs;
 mod pieces;
 mod reader;
 mod report;

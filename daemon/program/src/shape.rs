@@ -181,6 +181,46 @@ pub(crate) fn mm(value: f64) -> String {
     }
 }
 
+/// Numbers in words: `3`, `3 and 4`, `3, 4 and 7`; of many the first ones.
+pub(crate) fn numbers(all: &[usize]) -> String {
+    const MOST: usize = 8;
+    let words: Vec<String> = all.iter().take(MOST).map(usize::to_string).collect();
+    match words.split_last() {
+        _ if all.len() > MOST => format!("{} and {} more", words.join(", "), all.len() - MOST),
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+        None => String::new(),
+    }
+}
+
+/// Whether two rectangles are further than `by` mm from each other.
+pub(crate) fn apart(a: &Bounds, b: &Bounds, by: f64) -> bool {
+    a.low.x > b.high.x + by
+        || a.high.x < b.low.x - by
+        || a.low.y > b.high.y + by
+        || a.high.y < b.low.y - by
+}
+
+/// The part of `a`-`b` (0 to 1) inside a rectangle.
+pub(crate) fn clip(a: Point, b: Point, to: &Bounds) -> Option<(f64, f64)> {
+    let (mut from, mut until) = (0.0_f64, 1.0_f64);
+    for (p, d, low, high) in [
+        (a.x, b.x - a.x, to.low.x, to.high.x),
+        (a.y, b.y - a.y, to.low.y, to.high.y),
+    ] {
+        if d == 0.0 {
+            if p < low || p > high {
+                return None;
+            }
+            continue;
+        }
+        let (t, u) = ((low - p) / d, (high - p) / d);
+        from = from.max(t.min(u));
+        until = until.min(t.max(u));
+    }
+    (from < until).then_some((from, until))
+}
+
 /// A place in words.
 pub(crate) fn place(p: Point) -> String {
     format!("({}, {})", mm(p.x), mm(p.y))

@@ -6,6 +6,7 @@ use units::{Bounds, Placement, Point, Segment};
 
 use crate::contour::Contours;
 use crate::cutlist::{Cut, Element};
+use crate::derived::Derived;
 use crate::facts::Facts;
 use crate::findings::Findings;
 use crate::flat::Flat;
@@ -45,6 +46,7 @@ pub(crate) struct OnSheet<'a> {
     facts: Vec<(Bounds, f64)>,
     flat: OnceCell<Flat>,
     contours: OnceCell<Option<Contours>>,
+    pub derived: Derived,
 }
 
 impl<'a> OnSheet<'a> {
@@ -77,6 +79,7 @@ impl<'a> OnSheet<'a> {
             facts,
             flat: OnceCell::new(),
             contours: OnceCell::new(),
+            derived: Derived::default(),
         }
     }
 
@@ -156,8 +159,13 @@ pub fn vet(reading: &Reading, input: &VetInput<'_>) -> Report {
     let sheet = OnSheet::new(reading, input);
     let mut found = Findings::default();
     if reading.is_program {
+        // A path that could not be read is not the one that would be cut: what it does to the sheet
+        // is judged when the blocks are mended. The verdict is `refused` as it is.
+        let known = !reading.findings.iter().any(rules::path_unknown);
         for rule in rules::ALL {
-            if let Some(judge) = rule.judge {
+            if let Some(judge) = rule.judge
+                && (known || !rule.group.needs_path())
+            {
                 judge(&sheet, &mut found);
             }
         }

@@ -154,12 +154,14 @@ pub fn report_with(program: &str, input: &VetInput<'_>) -> Report {
     vet(&read(program.as_bytes(), &ReadingRules::default()), input)
 }
 
-/// What is found, as `severity rule line:column cut`, dashes for what is not known.
+/// What is found, as `severity rule line:column cut`, dashes for what is not known. What the frame
+/// itself frees (its slug falls, its part may tip) is left out: that note stands beside everything.
 pub fn brief(report: &Report) -> Vec<String> {
     let or_dash = |n: Option<u32>| n.map_or("-".to_owned(), |n| n.to_string());
     report
         .findings
         .iter()
+        .filter(|f| f.rule != super::part_unsupported::NAME)
         .map(|f| {
             let severity = format!("{:?}", f.severity).to_lowercase();
             format!(
@@ -193,4 +195,70 @@ pub fn placed(program: &str, change: impl FnOnce(&mut Setup)) -> Vec<String> {
 
 pub fn nothing() -> Vec<String> {
     Vec::new()
+}
+
+/// Cuts of a program of their own on the frame's sheet: rectangles, with a lead-in of 6 mm from
+/// the side that is not kept and 2 mm of over-burn.
+pub struct Rect(pub f64, pub f64, pub f64, pub f64);
+
+impl Rect {
+    /// As an outline: clockwise, pierced outside.
+    pub fn outline(&self) -> String {
+        let Self(x0, y0, x1, y1) = *self;
+        let m = f64::midpoint(x0, x1);
+        format!(
+            "G0 X{m} Y{}\nM3\nG1 Y{y0} F1100\nG1 X{x0}\nG1 Y{y1}\nG1 X{x1}\nG1 Y{y0}\nG1 X{}\nM5\n",
+            y0 - 6.0,
+            m - 2.0
+        )
+    }
+
+    /// As a hole: anticlockwise, pierced inside.
+    pub fn hole(&self) -> String {
+        let Self(x0, y0, x1, y1) = *self;
+        let m = f64::midpoint(x0, x1);
+        format!(
+            "G0 X{m} Y{}\nM3\nG1 Y{y0} F1100\nG1 X{x1}\nG1 Y{y1}\nG1 X{x0}\nG1 Y{y0}\nG1 X{m}\nM5\n",
+            y0 + 6.0
+        )
+    }
+
+    /// As an outline that ends so many mm before it closes: a tab.
+    pub fn tabbed(&self, tab: f64) -> String {
+        let Self(x0, y0, x1, y1) = *self;
+        let m = f64::midpoint(x0, x1);
+        format!(
+            "G0 X{m} Y{}\nM3\nG1 Y{y0} F1100\nG1 X{x0}\nG1 Y{y1}\nG1 X{x1}\nG1 Y{y0}\nG1 X{}\nM5\n",
+            y0 - 6.0,
+            m + tab
+        )
+    }
+}
+
+/// A whole program, in sheet coordinates, from its cuts.
+pub fn program(cuts: &[String]) -> String {
+    format!("G21 G90\n{}M2\n", cuts.concat())
+}
+
+/// What rules of the order find in a program on the frame's sheet with its zero at the sheet's
+/// corner: `severity rule cut`.
+pub fn order(cuts: &[String], change: impl FnOnce(&mut Setup)) -> Vec<String> {
+    let mut setup = setup();
+    setup.origin = Point::new(0.0, 0.0);
+    change(&mut setup);
+    let report = report_with(&program(cuts), &input(&setup));
+    let order = |name: &str| {
+        let group = super::ALL.iter().find(|r| r.name == name).map(|r| r.group);
+        name != super::part_unsupported::NAME && group == Some(super::Group::Order)
+    };
+    report
+        .findings
+        .iter()
+        .filter(|f| order(&f.rule))
+        .map(|f| {
+            let severity = format!("{:?}", f.severity).to_lowercase();
+            let cut = f.cut.map_or("-".to_owned(), |c| c.to_string());
+            format!("{severity} {} {cut}", f.rule)
+        })
+        .collect()
 }

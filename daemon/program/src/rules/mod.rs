@@ -18,10 +18,28 @@ pub enum Group {
     Torch,
     /// Where the path lies on the sheet and in the machine.
     Place,
+    /// What stays connected, and in which order it comes apart.
+    Order,
     /// The drawn shape against what process and machine can do.
     Shape,
     /// Settings, air, power source and wear.
     Supplies,
+}
+
+impl Group {
+    /// Its rules judge what the whole path does to the sheet.
+    pub(crate) fn needs_path(self) -> bool {
+        matches!(self, Self::Order | Self::Shape)
+    }
+}
+
+/// A finding of reading after which the path is not what the program means.
+pub(crate) fn path_unknown(finding: &crate::Finding) -> bool {
+    let rule = finding.rule.as_str();
+    finding.severity == crate::Severity::Refuse
+        && (rule == unreadable_block::NAME
+            || rule == unsupported_word::NAME
+            || rule == arc_impossible::NAME)
 }
 
 /// A rule of vetting.
@@ -66,6 +84,12 @@ rules! {
     Place:
         outside_travel judges judge, outside_sheet judges judge, near_edge judges judge,
         on_clamp judges judge, over_used judges judge;
+    Order:
+        return_path_lost judges judge, clamp_on_dropout judges judge, pierce_in_void judges judge,
+        pierce_near_kerf judges judge, path_in_void judges judge, hole_after_outline judges judge,
+        rapid_over_loose judges judge, cut_near_loose judges judge, pierce_near_loose judges judge,
+        cut_twice judges judge, kerf_crossing judges judge, part_unsupported judges judge,
+        skeleton_weak judges judge;
     Shape:
         feed_above_machine judges judge, feed_off_chart judges judge,
         feed_impossible judges judge, speed_lost judges judge, corner_slow judges judge,
@@ -90,9 +114,15 @@ mod tests {
     }
 
     #[test]
-    fn the_frame_is_clear_and_without_a_finding() {
+    fn the_frame_is_clear_with_nothing_but_what_it_frees() {
         let report = frame::report(frame::PROGRAM);
-        assert_eq!(report.findings, Vec::new());
+        assert!(
+            report
+                .findings
+                .iter()
+                .all(|f| f.rule == part_unsupported::NAME)
+        );
+        assert_eq!(frame::found(frame::PROGRAM), frame::nothing());
         assert_eq!(report.verdict, crate::Verdict::Clear);
     }
 }

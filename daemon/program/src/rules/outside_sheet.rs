@@ -114,6 +114,6 @@ mod tests {
     #[test]
     fn a_start_off_the_sheet_is_named_at_its_pierce() {
         let off = placed(PROGRAM, |s| s.origin = Point::new(60.0, 7.0));
-        assert_eq!(off, ["refuse outside-sheet 8:1 2"]);
+        assert_eq!(off, ["refuse outside-sheet 8:1 2", "refuse pierce-in-void 8:1 2"]);
     }
 }

@@ -117,14 +117,14 @@ mod tests {
     #[test]
     fn a_pierce_in_a_used_area_is_refused() {
         // The hole is pierced at (105, 100).
-        assert_eq!(used(104.0, 99.0, 106.0, 101.0), ["refuse over-used 3:1 1"]);
-        assert_eq!(used(104.0, 101.0, 106.0, 102.0), nothing());
+        assert_eq!(used(104.0, 99.0, 106.0, 101.0), ["refuse over-used 3:1 1", "refuse pierce-in-void 3:1 1"]);
+        assert_eq!(used(104.0, 103.2, 106.0, 104.0), nothing());
     }
 
     #[test]
     fn a_path_that_crosses_is_warned_and_one_that_ends_inside_refused() {
         // The outline's left edge lies at x = 60, from y = 60 to 140; it ends at (108, 60).
-        assert_eq!(used(50.0, 90.0, 70.0, 95.0), ["warn over-used 11:1 2"]);
+        assert_eq!(used(50.0, 90.0, 70.0, 95.0), ["warn over-used 11:1 2", "warn path-in-void 11:1 2"]);
         assert_eq!(used(107.0, 59.0, 109.0, 61.0), ["refuse over-used 10:1 2"]);
         assert_eq!(used(50.0, 90.0, 59.9, 95.0), nothing());
     }

@@ -195,16 +195,17 @@ mod tests {
         let quick = crate::Motion { accel_mm_s2: 1e6, corner_step_mm_s: 1e3, ..frame::MOTION };
         input.facts.motion = Some(quick);
         let tiny = scaled(1.0 / 25.4);
-        assert_eq!(brief(&report_with(&tiny, &input)), ["warn scale-suspect -:- -"]);
+        let suspect = |all: Vec<String>| all.contains(&"warn scale-suspect -:- -".to_owned());
+        assert!(suspect(brief(&report_with(&tiny, &input))));
         let off = scaled(1.0 / 20.0);
-        assert_eq!(brief(&report_with(&off, &input)), nothing());
+        assert!(!suspect(brief(&report_with(&off, &input))));
         // With holes of a usual size, 1/20 of the sheet and the chart's feed: a small part.
         let small = scaled(1.0 / 25.4)
             .replace("G3 X1.9685 Y1.5748 I-0.3937 J0.0000", "G1 X4")
             .replace("F660", "F1100");
-        assert_eq!(brief(&report_with(&small, &input)), nothing());
+        assert!(!suspect(brief(&report_with(&small, &input))));
         input.chart_feed_mm_s = Some(1500.0 / 60.0);
-        assert_eq!(brief(&report_with(&small, &input)), ["warn scale-suspect -:- -"]);
+        assert!(suspect(brief(&report_with(&small, &input))));
     }
 
     #[test]

@@ -1,0 +1,177 @@
+//! What several rules need of the sheet, worked out once and only when asked for.
+
+use core::cell::OnceCell;
+
+use units::Point;
+
+use crate::findings::{Findings, Spot};
+use crate::kerfs::Kerfs;
+use crate::pieces::grid::NEVER;
+use crate::pieces::strand::Tick;
+use crate::pieces::{MapInput, PieceMap, Wide};
+use crate::rules::not_judged;
+use crate::vet::OnSheet;
+
+/// A stretch of path that lies in the kerf of earlier cuts.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Stretch {
+    /// Which cut's path, from 1.
+    pub cut: usize,
+    pub from_mm: f64,
+    pub to_mm: f64,
+    /// When the metal at its beginning was cut away.
+    pub tick: Tick,
+}
+
+/// See [`OnSheet`].
+#[derive(Default)]
+pub(crate) struct Derived {
+    pieces: OnceCell<Option<PieceMap>>,
+    kerfs: OnceCell<Option<Kerfs>>,
+    wide: OnceCell<Option<Wide>>,
+    stretches: OnceCell<Vec<Stretch>>,
+}
+
+impl OnSheet<'_> {
+    /// The sheet through all cuts; `None`: the sheet or the kerf is not known, or there is more path
+    /// than any sheet takes.
+    pub fn pieces(&self) -> Option<&PieceMap> {
+        let make = || {
+            let setup = self.input.setup?;
+            PieceMap::new(&MapInput {
+                flat: self.flat(),
+                sheet: setup.sheet,
+                kerf_mm: self.input.kerf_mm?,
+                used: &setup.used,
+                clamp: setup.clamp,
+                slats: self.input.facts.slats,
+            })
+        };
+        self.derived.pieces.get_or_init(make).as_ref()
+    }
+
+    /// The same for a rule that says so when it cannot judge.
+    pub fn pieces_or_tell(&self, findings: &mut Findings, rule: &str) -> Option<&PieceMap> {
+        if self.input.setup.is_none() {
+            not_judged::tell(
+                findings,
+                rule,
+                "the sheet is not known",
+                "Give a setup (--setup).",
+            );
+            return None;
+        }
+        if self.input.kerf_mm.is_none() {
+            not_judged::no_kerf(findings, rule);
+            return None;
+        }
+        let pieces = self.pieces();
+        if pieces.is_none() {
+            not_judged::tell(
+                findings,
+                rule,
+                "there is more path than any sheet takes",
+                "Divide the program.",
+            );
+        }
+        pieces
+    }
+
+    /// Where the sheet is at least so wide between the clamp and a place.
+    pub fn strait(&self, wide_mm: f64) -> Option<&Wide> {
+        let make = || {
+            let setup = self.input.setup?;
+            let input = MapInput {
+                flat: self.flat(),
+                sheet: setup.sheet,
+                kerf_mm: self.input.kerf_mm?,
+                used: &setup.used,
+                clamp: setup.clamp,
+                slats: self.input.facts.slats,
+            };
+            Wide::new(&input, &self.pieces()?.strands, wide_mm)
+        };
+        self.derived.wide.get_or_init(make).as_ref()
+    }
+
+    /// The distance of a place from the nearest path among the first `before` strands, if it is
+    /// less than `radius`, mm.
+    pub fn kerf_distance(&self, p: Point, radius: f64, before: u32) -> Option<f64> {
+        let map = self.pieces()?;
+        let make = || Some(Kerfs::new(self.flat(), &map.strands));
+        let kerfs = self.derived.kerfs.get_or_init(make).as_ref()?;
+        kerfs.distance(self.flat(), &map.strands, p, radius, before)
+    }
+
+    /// Where a cut (from 1) runs in the kerf of earlier cuts.
+    pub fn over_old_kerf(&self, number: usize) -> impl Iterator<Item = &Stretch> {
+        let all = self.derived.stretches.get_or_init(|| self.stretches());
+        let first = all.partition_point(|s| s.cut < number);
+        all[first..].iter().take_while(move |s| s.cut == number)
+    }
+
+    fn stretches(&self) -> Vec<Stretch> {
+        let mut all = Vec::new();
+        let (Some(map), Some(kerf)) = (self.pieces(), self.input.kerf_mm) else {
+            return all;
+        };
+        for (_, cut) in self.cuts() {
+            let line = self.flat().line(cut - 1);
+            let start = map.strands.start(cut - 1);
+            let n = (line.length() / (kerf / 2.0)).ceil().clamp(1.0, 2e6) as u32;
+            let mut open: Option<Stretch> = None;
+            for k in 0..=n {
+                let s = line.length() * f64::from(k) / f64::from(n);
+                let old = map
+                    .gone_at(line.at(s))
+                    .filter(|t| *t < start && *t != NEVER);
+                match (old, &mut open) {
+                    (Some(tick), None) => {
+                        open = Some(Stretch {
+                            cut,
+                            from_mm: s,
+                            to_mm: s,
+                            tick,
+                        });
+                    }
+                    (Some(_), Some(stretch)) => stretch.to_mm = s,
+                    (None, _) => all.extend(open.take()),
+                }
+            }
+            all.extend(open);
+        }
+        all
+    }
+
+    /// The torch on of a cut (from 1).
+    pub fn torch_on(&self, number: usize) -> Spot {
+        let cut = number
+            .checked_sub(1)
+            .and_then(|k| self.reading.cut_list.cuts.get(k));
+        cut.map_or_else(Spot::default, |cut| {
+            Spot::torch_on(number, cut).at(self.placer.place(cut.pierce))
+        })
+    }
+
+    /// A place along a cut (from 1): the element that leads there, and where it is on the sheet.
+    pub fn spot_at(&self, number: usize, mm: f64) -> Spot {
+        let Some(cut) = number
+            .checked_sub(1)
+            .and_then(|k| self.reading.cut_list.cuts.get(k))
+        else {
+            return Spot::default();
+        };
+        let line = self.flat().line(number - 1);
+        if mm <= 0.0 || line.points.len() < 2 {
+            return self.torch_on(number);
+        }
+        let element = line
+            .element
+            .get(line.index_at(mm))
+            .map_or(0, |k| *k as usize);
+        match cut.path.get(element) {
+            Some(e) => Spot::element(number, e).at(line.at(mm)),
+            None => self.torch_on(number),
+        }
+    }
+}

@@ -1,0 +1,286 @@
+//! How the sheet comes apart, found by going through the cuts backwards: each strand gives its metal
+//! back, and what it joins were two pieces after it.
+
+use units::Point;
+
+use super::grid::{Grid, METAL, NEVER};
+use super::strand::Tick;
+
+/// No piece.
+pub(crate) const NONE: u32 = u32::MAX;
+
+/// Directions in which the size of a piece is measured: every 30 degrees.
+const AXES: usize = 6;
+
+/// A piece, as it comes free.
+#[derive(Clone, Debug)]
+pub(crate) struct Part {
+    /// What it comes free of; [`NONE`]: it was a piece of its own from the start.
+    pub from: u32,
+    /// The strand that frees it; 0: none.
+    pub freed: Tick,
+    pub cells: u64,
+    /// It reaches the sheet's edge.
+    pub edge: bool,
+    low: [f32; AXES],
+    high: [f32; AXES],
+    /// A place in it: the middle of its longest run.
+    pub inside: Point,
+    longest: u32,
+}
+
+impl Part {
+    fn new() -> Self {
+        Self {
+            from: NONE,
+            freed: 0,
+            cells: 0,
+            edge: false,
+            low: [f32::INFINITY; AXES],
+            high: [f32::NEG_INFINITY; AXES],
+            inside: Point::default(),
+            longest: 0,
+        }
+    }
+
+    fn add_run(&mut self, grid: &Grid, row: usize, from: u32, to: u32) {
+        self.cells += u64::from(to - from);
+        self.edge |= row <= 1 || row + 3 >= grid.rows.len() || from <= 1 || to + 1 >= grid.columns;
+        let c = grid.cell_mm;
+        let y = (row as f64 + 0.5) * c;
+        for x in [f64::from(from) * c, f64::from(to) * c] {
+            for (k, (cos, sin)) in DIRECTIONS.iter().enumerate() {
+                let d = (x * cos + y * sin) as f32;
+                self.low[k] = self.low[k].min(d);
+                self.high[k] = self.high[k].max(d);
+            }
+        }
+        if to - from > self.longest {
+            self.longest = to - from;
+            self.inside = Point::new(f64::midpoint(f64::from(from), f64::from(to)) * c, y);
+        }
+    }
+
+    fn absorb(&mut self, other: &Self) {
+        self.cells += other.cells;
+        self.edge |= other.edge;
+        for k in 0..AXES {
+            self.low[k] = self.low[k].min(other.low[k]);
+            self.high[k] = self.high[k].max(other.high[k]);
+        }
+        if other.longest > self.longest {
+            (self.longest, self.inside) = (other.longest, other.inside);
+        }
+    }
+
+    /// Its extent along each axis, mm.
+    fn extents(&self) -> impl Iterator<Item = f64> + '_ {
+        (0..AXES).map(|k| f64::from((self.high[k] - self.low[k]).max(0.0)))
+    }
+
+    /// Its greatest length, mm (within 4 %).
+    pub fn length_mm(&self) -> f64 {
+        self.extents().fold(0.0, f64::max)
+    }
+
+    /// Its least width, mm (within 4 %).
+    pub fn width_mm(&self) -> f64 {
+        self.extents().fold(f64::INFINITY, f64::min)
+    }
+
+    /// The upright rectangle round it.
+    pub fn bounds(&self) -> units::Bounds {
+        let p = |v: &[f32; AXES]| Point::new(f64::from(v[0]), f64::from(v[3]));
+        units::Bounds {
+            low: p(&self.low),
+            high: p(&self.high),
+        }
+    }
+}
+
+/// Cosine and sine of 0, 30, 60, 90, 120, 150 degrees.
+const DIRECTIONS: [(f64, f64); AXES] = {
+    const H: f64 = 0.866_025_403_784_438_6;
+    [
+        (1.0, 0.0),
+        (H, 0.5),
+        (0.5, H),
+        (0.0, 1.0),
+        (-0.5, H),
+        (-H, 0.5),
+    ]
+};
+
+/// All pieces, and to which each run belongs just before it is cut away (or in the end).
+#[derive(Debug)]
+pub(crate) struct Split {
+    pub parts: Vec<Part>,
+    pub of_run: Vec<u32>,
+}
+
+struct Joining<'a> {
+    grid: &'a Grid,
+    up: Vec<u32>,
+    /// By root: its piece; [`NONE`]: only metal that was given back at this tick.
+    part: Vec<u32>,
+    parts: Vec<Part>,
+}
+
+impl Split {
+    pub fn new(grid: &Grid, last: Tick) -> Self {
+        let n = grid.value.len();
+        let (order, starts) = by_value(&grid.value, last);
+        let mut j = Joining {
+            grid,
+            up: (0..n as u32).collect(),
+            part: vec![NONE; n],
+            parts: Vec::new(),
+        };
+        let row_of = rows_of(grid);
+        let mut of_run = vec![NONE; n];
+        // Metal that stays comes first, then tick after tick backwards.
+        for (tick, slot) in core::iter::once((METAL, last as usize + 1))
+            .chain((1..=last).rev().map(|t| (t, t as usize)))
+        {
+            let own = &order[starts[slot] as usize..starts[slot + 1] as usize];
+            for &run in own {
+                j.join_neighbours(run as usize, row_of[run as usize] as usize, tick);
+            }
+            for &run in own {
+                let root = j.root(run);
+                let mut part = j.part[root as usize];
+                if part == NONE {
+                    part = j.parts.len() as u32;
+                    j.parts.push(Part::new());
+                    j.part[root as usize] = part;
+                }
+                of_run[run as usize] = part;
+                let row = row_of[run as usize] as usize;
+                let to = grid.end_of(run as usize, row);
+                j.parts[part as usize].add_run(grid, row, grid.from[run as usize], to);
+            }
+        }
+        Self {
+            parts: j.parts,
+            of_run,
+        }
+    }
+
+    /// The piece that a piece is at a moment.
+    pub fn at(&self, mut part: u32, tick: Tick) -> u32 {
+        while let Some(p) = self.parts.get(part as usize)
+            && p.freed >= tick
+            && p.from != NONE
+        {
+            part = p.from;
+        }
+        part
+    }
+}
+
+impl Joining<'_> {
+    fn root(&mut self, mut run: u32) -> u32 {
+        while self.up[run as usize] != run {
+            let above = self.up[self.up[run as usize] as usize];
+            self.up[run as usize] = above;
+            run = above;
+        }
+        run
+    }
+
+    fn join_neighbours(&mut self, run: usize, row: usize, tick: Tick) {
+        let grid = self.grid;
+        let (first, end) = (grid.rows[row] as usize, grid.rows[row + 1] as usize);
+        if run > first && grid.value[run - 1] >= tick {
+            self.join(run, run - 1, tick);
+        }
+        if run + 1 < end && grid.value[run + 1] >= tick {
+            self.join(run, run + 1, tick);
+        }
+        let (from, to) = (grid.from[run], grid.end_of(run, row));
+        let other_rows = [
+            row.checked_sub(1),
+            (row + 2 < grid.rows.len()).then_some(row + 1),
+        ];
+        for other in other_rows.into_iter().flatten() {
+            let (a, b) = (grid.rows[other] as usize, grid.rows[other + 1] as usize);
+            let start = a + grid.from[a..b]
+                .partition_point(|x| *x <= from)
+                .saturating_sub(1);
+            for next in start..b {
+                if grid.from[next] >= to {
+                    break;
+                }
+                if grid.value[next] >= tick {
+                    self.join(run, next, tick);
+                }
+            }
+        }
+    }
+
+    fn join(&mut self, a: usize, b: usize, tick: Tick) {
+        let (a, b) = (self.root(a as u32), self.root(b as u32));
+        if a == b {
+            return;
+        }
+        let part = match (self.part[a as usize], self.part[b as usize]) {
+            (NONE, p) | (p, NONE) => p,
+            (p, q) => self.one_of(p, q, tick),
+        };
+        // The lower number leads: as good as any order, and always the same.
+        let (lead, follow) = if a < b { (a, b) } else { (b, a) };
+        self.up[follow as usize] = lead;
+        self.part[lead as usize] = part;
+    }
+
+    /// Two pieces were one before this tick. The one at the sheet's edge, else the larger, keeps
+    /// its name.
+    fn one_of(&mut self, p: u32, q: u32, tick: Tick) -> u32 {
+        let rank = |k: u32| {
+            let part = &self.parts[k as usize];
+            (part.edge, part.cells, core::cmp::Reverse(k))
+        };
+        let (stays, freed) = if rank(p) >= rank(q) { (p, q) } else { (q, p) };
+        let gone = &mut self.parts[freed as usize];
+        gone.from = stays;
+        gone.freed = tick;
+        let gone = gone.clone();
+        self.parts[stays as usize].absorb(&gone);
+        stays
+    }
+}
+
+/// The runs in order of their value, and where each value begins; [`METAL`] stands at `last + 1`.
+fn by_value(values: &[Tick], last: Tick) -> (Vec<u32>, Vec<u32>) {
+    let slot = |v: Tick| {
+        if v == METAL {
+            last as usize + 1
+        } else {
+            v as usize
+        }
+    };
+    let mut starts = vec![0_u32; last as usize + 3];
+    for &v in values {
+        starts[slot(v) + 1] += 1;
+    }
+    for k in 1..starts.len() {
+        starts[k] += starts[k - 1];
+    }
+    let mut next = starts.clone();
+    let mut order = vec![0_u32; values.len()];
+    for (&v, run) in values.iter().zip(0_u32..) {
+        debug_assert!(v == METAL || v == NEVER || v <= last);
+        let place = &mut next[slot(v)];
+        order[*place as usize] = run;
+        *place += 1;
+    }
+    (order, starts)
+}
+
+fn rows_of(grid: &Grid) -> Vec<u32> {
+    let mut row_of = vec![0; grid.from.len()];
+    for (row, pair) in grid.rows.windows(2).enumerate() {
+        row_of[pair[0] as usize..pair[1] as usize].fill(row as u32);
+    }
+    row_of
+}

@@ -1,0 +1,80 @@
+//! A path past a free piece that may stand up in the torch's way.
+
+use crate::findings::{Findings, Spot};
+use crate::shape::{apart, mm};
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "cut-near-loose";
+
+/// The torch's body, mm from its middle; common practice, no source.
+const BODY_MM: f64 = 25.0;
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+        return;
+    };
+    let loose: Vec<_> = map.pieces().into_iter().filter(|p| p.may_tip(map.slats())).collect();
+    let mut first: Option<(Spot, usize, f64)> = None;
+    let mut count = 0;
+    for (_, number) in sheet.cuts() {
+        let tick = map.strands.start(number - 1);
+        let line = sheet.flat().line(number - 1);
+        let b = sheet.bounds(number);
+        let near = loose
+            .iter()
+            .take_while(|p| map.freed(p.id) < tick)
+            .filter(|p| !apart(&b, &p.bounds, BODY_MM))
+            .find_map(|piece| {
+                let outline = sheet.contours()?.of_cut(piece.freed_by?.checked_sub(1)?)?;
+                let (s, off) = map
+                    .strands
+                    .of_cut(number - 1)
+                    .map(|(_, s)| (s.from_mm, outline.distance(line.at(s.from_mm))))
+                    .min_by(|x, y| x.1.total_cmp(&y.1))?;
+                (off < BODY_MM).then_some((s, piece.freed_by.unwrap_or(0), off))
+            });
+        if let Some((s, freed_by, off)) = near {
+            count += 1;
+            first.get_or_insert_with(|| (sheet.spot_at(number, s), freed_by, off));
+        }
+    }
+    if let Some((spot, freed_by, off)) = first {
+        findings.note(NAME, spot, || {
+            (
+                format!(
+                    "{count} {} within the torch's body ({BODY_MM} mm) of a free piece that may tip above cutting height; the first passes {} mm from the piece that cut {freed_by} has freed.",
+                    if count == 1 { "cut passes" } else { "cuts pass" },
+                    mm(off.round())
+                ),
+                "Take such pieces out, weigh them down, or leave tabs, where that can be done.".to_owned(),
+            )
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{Rect, nothing, order};
+
+
+    /// A part of 60 x 60 mm and, so far to its right, a cut after it.
+    fn beside(off: f64) -> Vec<String> {
+        let part = Rect(40.0, 40.0, 100.0, 100.0);
+        let x = 100.0 + off;
+        let cut = format!("G0 X{x} Y20\nM3\nG1 Y120 F1100\nM5\n");
+        order(&[part.outline(), cut], |_| ())
+    }
+
+    #[test]
+    fn a_path_within_the_torch_body_of_a_piece_that_may_tip_is_noted() {
+        assert_eq!(beside(24.0), ["note cut-near-loose 2"]);
+        assert_eq!(beside(26.0), nothing());
+    }
+
+    #[test]
+    fn a_piece_that_rests_on_three_slats_does_not_tip() {
+        let large = Rect(20.0, 40.0, 180.0, 160.0);
+        let cut = "G0 X195 Y20\nM3\nG1 Y120 F1100\nM5\n".to_owned();
+        assert_eq!(order(&[large.outline(), cut], |_| ()), nothing());
+    }
+}

@@ -1,0 +1,46 @@
+//! A path that crosses an earlier kerf: height control is to stand still there.
+
+use super::cut_twice::CROSSING_KERFS;
+use crate::findings::Findings;
+use crate::shape::mm;
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "kerf-crossing";
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+        return;
+    };
+    let longest = CROSSING_KERFS * sheet.input.kerf_mm.unwrap_or(0.0);
+    for (_, number) in sheet.cuts() {
+        let length = sheet.length_mm(number);
+        for s in sheet.over_old_kerf(number) {
+            let inner = s.from_mm > 0.0 && s.to_mm < length;
+            if !inner || s.to_mm - s.from_mm > longest {
+                continue;
+            }
+            let earlier = map.strands.cut_at(s.tick).map_or(0, |c| c + 1);
+            findings.note(NAME, sheet.spot_at(number, s.from_mm), || {
+                (
+                    format!("{} mm along, the path crosses the kerf of cut {earlier}: the height is held still there.", mm((s.from_mm * 10.0).round() / 10.0)),
+                    "Nothing to do; cut the crossing path first if the edge matters there.".to_owned(),
+                )
+            });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{nothing, order};
+
+
+    #[test]
+    fn each_crossing_is_noted_where_it_is() {
+        let line = |x: f64| format!("G0 X{x} Y20\nM3\nG1 Y120 F1100\nM5\n");
+        let across = "G0 X20 Y70\nM3\nG1 X200 F1100\nM5\n".to_owned();
+        let all = order(&[line(60.0), line(100.0), across.clone()], |_| ());
+        assert_eq!(all, ["note kerf-crossing 3", "note kerf-crossing 3"]);
+        assert_eq!(order(&[across, line(220.0)], |_| ()), nothing());
+    }
+}

@@ -1,0 +1,84 @@
+//! A touch-off close to a free piece that may stand higher than the traverse.
+
+use crate::findings::{Findings, Spot};
+use crate::shape::{apart, mm};
+use crate::vet::OnSheet;
+use units::Bounds;
+
+pub(crate) const NAME: &str = "pierce-near-loose";
+
+/// A touch-off keeps this from such a piece, mm.
+const NEAR_MM: f64 = 30.0;
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+        return;
+    };
+    let height = sheet.input.traverse_height_mm;
+    let loose: Vec<_> = map
+        .pieces()
+        .into_iter()
+        .filter(|p| p.may_tip(map.slats()) && p.tip_up_mm(map.slats()) > height)
+        .collect();
+    let mut first = None;
+    let mut count = 0;
+    for (cut, number) in sheet.cuts() {
+        let p = sheet.placer.place(cut.pierce);
+        let tick = map.strands.start(number - 1);
+        let near = loose
+            .iter()
+            .take_while(|l| map.freed(l.id) < tick)
+            .filter(|l| !apart(&Bounds::of(p), &l.bounds, NEAR_MM))
+            .find(|l| {
+                let outline = l.freed_by.and_then(|c| sheet.contours()?.of_cut(c - 1));
+                outline.is_some_and(|o| o.contains(p) || o.distance(p) < NEAR_MM)
+            });
+        if let Some(piece) = near {
+            count += 1;
+            first.get_or_insert((Spot::torch_on(number, cut).at(p), piece.clone()));
+        }
+    }
+    if let Some((spot, piece)) = first {
+        findings.note(NAME, spot, || {
+            (
+                format!(
+                    "{count} touch-off{} within {NEAR_MM} mm of a free piece that may stand above the traverse height of {} mm: the first beside the piece of cut {}, up to {} mm high.",
+                    if count == 1 { "" } else { "s" },
+                    mm(height),
+                    piece.freed_by.unwrap_or(0),
+                    mm(piece.tip_up_mm(map.slats()).round())
+                ),
+                "Take such pieces out or weigh them down before going on, or raise the traverse height.".to_owned(),
+            )
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::frame::{Rect, order};
+
+
+    /// A part of 60 x 60 mm (it may stand 42 mm high) and, so far to its right, a pierce after it.
+    fn beside(off: f64) -> Vec<String> {
+        let part = Rect(40.0, 40.0, 100.0, 100.0);
+        let x = 100.0 + off;
+        order(&[part.outline(), format!("G0 X{x} Y70\nM3\nG1 X250 F1100\nM5\n")], |_| ())
+    }
+
+    #[test]
+    fn a_touch_off_within_30_mm_of_a_piece_that_may_stand_high_is_noted() {
+        let said = |off: f64| beside(off).contains(&"note pierce-near-loose 2".to_owned());
+        assert!(said(29.0));
+        assert!(!said(31.0));
+    }
+
+    #[test]
+    fn a_piece_that_cannot_reach_the_traverse_height_is_not() {
+        // 34 mm square, 48 mm over its corners: 24 mm high.
+        let part = Rect(40.0, 40.0, 74.0, 74.0);
+        let cut = "G0 X103 Y57\nM3\nG1 X250 F1100\nM5\n".to_owned();
+        let all = order(&[part.outline(), cut], |_| ());
+        assert!(!all.iter().any(|f| f.contains("pierce-near-loose")), "{all:?}");
+    }
+}

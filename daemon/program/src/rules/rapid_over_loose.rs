@@ -1,0 +1,133 @@
+//! A traverse over a piece that may stand up.
+
+use units::Point;
+
+use crate::findings::{Findings, Spot};
+use crate::pieces::{Piece, PieceMap, Under};
+use crate::shape::{clip, mm};
+use crate::vet::OnSheet;
+
+pub(crate) const NAME: &str = "rapid-over-loose";
+
+/// The torch's centre line passes over more than this of the piece, mm.
+const OVER_MM: f64 = 2.0;
+/// The traverse clears a tipped piece by this, mm.
+const CLEAR_MM: f64 = 5.0;
+
+pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
+    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+        return;
+    };
+    let height = sheet.input.traverse_height_mm;
+    let high: Vec<Piece> = map
+        .pieces()
+        .into_iter()
+        .filter(|p| p.tip_up_mm(map.slats()) + CLEAR_MM > height + 1e-6)
+        .collect();
+    if high.is_empty() {
+        return;
+    }
+    for t in sheet.reading.cut_list.traverses() {
+        let (a, b) = (sheet.placer.place(t.from), sheet.placer.place(t.to));
+        let tick = map.strands.start(t.cut - 1);
+        let Some((piece, over, at)) = crossed(map, &high, a, b, tick) else {
+            continue;
+        };
+        let spot = Spot {
+            line: t.line,
+            column: t.column,
+            cut: t.cut,
+            at: Some(at),
+        };
+        findings.warn(NAME, spot, || {
+            let tip = piece.tip_up_mm(map.slats());
+            (
+                format!(
+                    "The traverse to this cut passes over {} mm of the piece that {} has freed. It is {} mm long and may have tipped up by {} mm; the torch passes at {} mm.",
+                    mm(over.round()),
+                    piece.freed_by.map_or_else(|| "an earlier job".to_owned(), |c| format!("cut {c}")),
+                    mm(piece.length_mm.round()),
+                    mm(tip.round()),
+                    mm(height)
+                ),
+                format!("Lift to {} mm, or cut in an order that goes round free pieces.", mm((tip + CLEAR_MM).ceil())),
+            )
+        });
+    }
+}
+
+/// The first high free piece under the way from `a` to `b`.
+fn crossed<'p>(map: &PieceMap, high: &'p [Piece], a: Point, b: Point, tick: u32) -> Option<(&'p Piece, f64, Point)> {
+    let length = a.distance(b);
+    if length <= OVER_MM {
+        return None;
+    }
+    for piece in high {
+        if map.freed(piece.id) >= tick {
+            // In the order in which they come free.
+            break;
+        }
+        let Some((from, to)) = clip(a, b, &piece.bounds) else {
+            continue;
+        };
+        let n = ((to - from) * length / 0.5).ceil().max(1.0) as u32;
+        let (mut over, mut first) = (0.0, None);
+        for k in 0..=n {
+            let p = a.toward(b, from + (to - from) * f64::from(k) / f64::from(n));
+            if map.under(p, tick) == Under::Piece(piece.id) {
+                over += (to - from) * length / f64::from(n);
+                first.get_or_insert(p);
+            }
+        }
+        if let Some(at) = first.filter(|_| over > OVER_MM) {
+            return Some((piece, over, at));
+        }
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use units::Point;
+
+    use super::super::frame::{Rect, order};
+
+    const PART: Rect = Rect(40.0, 40.0, 160.0, 140.0);
+    const FAR: Rect = Rect(200.0, 40.0, 260.0, 100.0);
+
+    const LEFT: Rect = Rect(20.0, 60.0, 60.0, 120.0);
+
+    #[test]
+    fn a_traverse_over_a_free_part_that_may_stand_up_is_warned() {
+        // From LEFT, over the free PART, to FAR.
+        let middle = Rect(90.0, 40.0, 160.0, 140.0);
+        let over = order(&[middle.outline(), LEFT.outline(), FAR.outline()], |_| ());
+        assert!(over.contains(&"warn rapid-over-loose 3".to_owned()), "{over:?}");
+        let round = order(&[LEFT.outline(), middle.outline(), FAR.outline()], |_| ());
+        assert!(!round.iter().any(|f| f.contains("rapid-over-loose")), "{round:?}");
+    }
+
+    #[test]
+    fn from_5_mm_above_its_tip_the_traverse_clears_it() {
+        let middle = Rect(90.0, 40.0, 160.0, 140.0);
+        let mut setup = super::super::frame::setup();
+        setup.origin = Point::new(0.0, 0.0);
+        let text = super::super::frame::program(&[middle.outline(), LEFT.outline(), FAR.outline()]);
+        let mut input = super::super::frame::input(&setup);
+        let mut said = |height: f64| {
+            input.traverse_height_mm = height;
+            let report = super::super::frame::report_with(&text, &input);
+            report.findings.iter().any(|f| f.rule == super::NAME)
+        };
+        // 122 mm long, on slats 60 mm deep: up to 60 mm.
+        assert!(said(64.0));
+        assert!(!said(65.1));
+    }
+
+    #[test]
+    fn a_slug_that_has_fallen_through_is_no_obstacle() {
+        let small = Rect(110.0, 60.0, 130.0, 80.0);
+        let all = order(&[small.outline(), LEFT.outline(), FAR.outline()], |_| ());
+        assert!(!all.iter().any(|f| f.contains("rapid-over-loose")), "{all:?}");
+    }
+}
