@@ -557,6 +557,55 @@ fn loops_in_the_scrap_at_corners_are_no_necks() {
 }
 
 #[test]
+fn a_contour_that_misses_its_start_by_a_rounding_is_closed_all_the_same() {
+    // Round a corner, along an edge past it or short of it, in an inner corner: 0.01 mm off.
+    let whole = area(&rectangle().offset(0.75));
+    for (start, end) in [
+        ("X0 Y0", "X0 Y0.01"),
+        ("X0 Y0", "X0 Y-0.01"),
+        ("X0 Y0", "X0.01 Y0"),
+        ("X50 Y0", "X49.99 Y0"),
+        ("X50 Y0", "X50.01 Y0"),
+        ("X50 Y0", "X50 Y0.01"),
+    ] {
+        let text = format!(
+            "G21 G90\nG0 {start}\nG42\nM3\nG1 X100 Y0 F1000\nG1 Y50\nG1 X0\nG1 X0 Y0\nG1 {end}\nG40\nM5\nM2\n"
+        );
+        let path = segments(&cut(&text, 1.5));
+        // No way round a corner is longer than its own quarter turn.
+        assert!(
+            path.iter().all(|s| s.sweep().abs() < 1.6),
+            "{text}\n{path:#?}"
+        );
+        near(length(&path), 300.0 + core::f64::consts::TAU * 0.75, 0.1);
+        near(area(&path), whole, 1.0);
+    }
+    let inner = "G21 G90\nG0 X30 Y40\nG41\nM3\nG1 X40 Y30 F1000\nG1 Y50\nG1 X100\nG1 Y0\nG1 X0\nG1 Y50\nG1 X20\nG1 Y30\nG1 X40.01 Y30.01\nG40\nM5\nM2\n";
+    let path = segments(&cut(inner, 1.5));
+    let end = path[path.len() - 1].to();
+    near(end.distance(Point::new(39.25, 30.75)), 0.0, 0.02);
+}
+
+#[test]
+fn a_lead_in_in_facets_takes_nothing_from_the_contour_either() {
+    let mut lead = String::new();
+    for k in 1..=40 {
+        let a = core::f64::consts::FRAC_PI_2 * f64::from(k) / 40.0;
+        lead += &format!(
+            "G1 X{:.4} Y{:.4}\n",
+            50.0 + 6.0 * (1.0 - a.sin()),
+            -6.0 * a.cos()
+        );
+    }
+    let text = format!(
+        "G21 G90\nG0 X56 Y-6\nG41\nM3\nF1000\n{lead}G1 X0\nG1 Y50\nG1 X100\nG1 Y0\nG1 X50\nG40\nM5\nM2\n"
+    );
+    let path = segments(&cut(&text, 1.5));
+    let contour = &path[path.len() - 9..];
+    near(area(contour), -area(&rectangle().offset(0.75)), 1e-6);
+}
+
+#[test]
 fn crumbs_of_rounding_do_not_disturb_the_offset() {
     let plain = rectangle().offset(0.75);
     let text = rectangle().program("G42").replace(
@@ -793,6 +842,43 @@ proptest! {
             for s in &there {
                 for part in [0.0, 0.5, 1.0] {
                     prop_assert!(distance(&back, s.point_at(part * s.length())) < 1.1e-3);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn whatever_path_stands_under_the_words_it_comes_out_whole(
+        moves in prop::collection::vec((0_u8..6, -12_i32..12, -12_i32..12, 1_i32..9), 1..14),
+        kerf in 0.1_f64..6.0,
+        off_at in 0_usize..14,
+        travels in any::<bool>(),
+        left in any::<bool>(),
+    ) {
+        let word = if left { "G41" } else { "G42" };
+        let travel = if travels { "G0 X1 Y1\n" } else { "" };
+        let mut text = format!("G21 G91\nG0 X5 Y5\n{word}\n{travel}M3\nF1000\n");
+        for (i, (kind, x, y, r)) in moves.iter().enumerate() {
+            if i == off_at {
+                text += "G40\n";
+            }
+            text += &match kind {
+                0..=2 => format!("G1 X{x} Y{y}\n"),
+                3 => format!("G2 X{x} Y{y} R{}\n", r * 5),
+                4 => format!("G3 X0 Y0 I{r} J{y}\n"),
+                _ => format!("G3 X{x} Y{y} R-{}\n", r * 5),
+            };
+        }
+        text += "G40\nM5\nM2\n";
+        for cut in &carried_out(&text, kerf).cut_list.cuts {
+            let mut at = cut.pierce;
+            for e in &cut.path {
+                prop_assert_eq!(e.segment.from(), at);
+                at = e.segment.to();
+                prop_assert!(at.x.is_finite() && at.y.is_finite());
+                prop_assert!(e.segment.length().is_finite() && e.line > 0);
+                if let Segment::Arc { from, to, centre, .. } = e.segment {
+                    prop_assert!((from.distance(centre) - to.distance(centre)).abs() < 0.1);
                 }
             }
         }

@@ -4,10 +4,11 @@ use units::Segment;
 
 /// An end that comes so near to an earlier corner closes a contour, mm.
 const CLOSES_MM: f64 = 0.1;
-/// Nearer than this the contour has a corner where it closes, mm.
-const EXACT_MM: f64 = 2e-3;
-/// A lead-in has no more pieces than this.
-const LEAD_IN_PIECES: usize = 12;
+/// Nearer than this the contour has a corner where it closes: sums of rounded numbers, mm.
+const EXACT_MM: f64 = 0.02;
+/// A lead-in has no more pieces than this (a long path is not compared with itself for ever).
+const LEAD_IN_PIECES: usize = 400;
+const COMPARED: usize = 20_000_000;
 /// A shorter way round is no contour, mm.
 const SHORTEST_MM: f64 = 1.0;
 
@@ -28,7 +29,8 @@ pub(super) struct Loop {
 /// The contour of a path, if it comes back to an earlier corner of itself.
 pub(super) fn find(path: &[Segment]) -> Option<Loop> {
     let n = path.len();
-    for first in 0..n.min(LEAD_IN_PIECES) {
+    let most = (COMPARED / n.max(1)).clamp(12, LEAD_IN_PIECES);
+    for first in 0..n.min(most) {
         let start = path[first].from();
         let mut gone = 0.0;
         for (k, s) in path.iter().enumerate().skip(first) {

@@ -2,10 +2,14 @@
 
 use units::{Point, Segment};
 
+use crate::reader::on_bisector;
+
 /// Ends nearer than this are one place, mm.
 pub(super) const SNAP_MM: f64 = 1e-3;
-/// Rounding of the program's own numbers may keep two offsets from meeting by so much, mm.
-const NOISE_MM: f64 = 0.01;
+/// Rounding of the program's own numbers may keep two offsets from meeting by so much, mm, where the
+/// path turns by no more than this, radians.
+const NOISE_MM: f64 = 0.03;
+const NOISE_TURN: f64 = 0.05;
 /// A corner may be left pointed where the point stands out by no more than this, mm.
 const POINTED_MM: f64 = 0.002;
 /// An arc of a smaller radius is none, mm.
@@ -81,6 +85,8 @@ pub(super) fn join(
     if gap <= SNAP_MM {
         return Some(Join::Meet(a.to()));
     }
+    let noise = gap <= NOISE_MM && turn.abs() <= NOISE_TURN;
+    let middle = Some(Join::Meet(a.to().toward(b.from(), 0.5)));
     // A path that turns back on itself goes round its tip.
     let inside = turn * left_mm > 0.0 && turn.abs() < core::f64::consts::PI - 1e-6;
     if inside {
@@ -92,7 +98,7 @@ pub(super) fn join(
             .min_by(|x, y| x.0.total_cmp(&y.0));
         return match met {
             Some((_, p)) => Some(Join::Meet(p)),
-            None if gap <= NOISE_MM => Some(Join::Meet(a.to().toward(b.from(), 0.5))),
+            None if noise => middle,
             None => None,
         };
     }
@@ -104,12 +110,24 @@ pub(super) fn join(
     {
         return Some(Join::Meet(p));
     }
-    Some(Join::Round(Segment::Arc {
-        from: a.to(),
-        to: b.from(),
-        centre: corner,
+    match round(corner, a.to(), b.from(), left_mm) {
+        Some(arc) => Some(Join::Round(arc)),
+        None if noise => middle,
+        None => None,
+    }
+}
+
+/// The arc round the outside of a corner. `None`: the ends do not lie so that one leads to the other
+/// round the outside.
+pub(super) fn round(corner: Point, from: Point, to: Point, left_mm: f64) -> Option<Segment> {
+    let arc = Segment::Arc {
+        from,
+        to,
+        // Equally far from both ends, where the program's numbers leave the corner a little off.
+        centre: on_bisector(from, to, corner),
         clockwise: left_mm > 0.0,
-    }))
+    };
+    (arc.sweep().abs() <= core::f64::consts::PI + 0.01).then_some(arc)
 }
 
 fn on(s: &Segment, p: Point) -> bool {

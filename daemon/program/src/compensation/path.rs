@@ -10,6 +10,8 @@ use crate::cutlist::{Cut, Element};
 
 /// Shorter pieces are crumbs of rounding: they say nothing of a direction, mm.
 const CRUMB_MM: f64 = 0.005;
+/// So short a piece that turns straight back is an over-run taken back, and no tip to go round, mm.
+const TAKEN_BACK_MM: f64 = 0.05;
 
 const CORNER: &str = "An inner corner is too small";
 const ARC: &str = "An arc is too small";
@@ -83,7 +85,11 @@ fn without_crumbs(path: &[Element]) -> (Vec<Segment>, Vec<usize>) {
     let mut owed: Option<Point> = None;
     for (i, e) in path.iter().enumerate() {
         let mut segment = e.segment;
-        if segment.length() < CRUMB_MM {
+        let back = segment.length() < TAKEN_BACK_MM
+            && kept
+                .last()
+                .is_some_and(|k| corner::turn(k, &segment).abs() > 3.0);
+        if back || segment.length() < CRUMB_MM {
             match kept.last_mut() {
                 Some(Segment::Line { to, .. }) => *to = segment.to(),
                 _ => {
@@ -182,7 +188,8 @@ impl Work<'_> {
         for i in 1..n {
             // Lead-in and lead-out join the contour and take nothing from it.
             let joint = self.found.is_some() && (i == lead || i == end);
-            if !joint && !(entry && i == 1) {
+            let entered = entry && i == 1;
+            if !joint && !entered {
                 self.meet(&mut moved, i - 1, i)?;
             }
         }
@@ -284,13 +291,10 @@ impl Work<'_> {
             from: self.pierce,
             to: touch,
         };
-        let round = Segment::Arc {
-            from: touch,
-            to: target,
-            centre: corner,
-            clockwise: self.left_mm > 0.0,
-        };
-        vec![(tangent, 0), (round, 1)]
+        match corner::round(corner, touch, target, self.left_mm) {
+            Some(round) => vec![(tangent, 0), (round, 1)],
+            None => vec![(straight, 0)],
+        }
     }
 
     /// The last piece of the lead-in, to where the contour's offset starts.
@@ -298,14 +302,10 @@ impl Work<'_> {
         let (own, next) = (&self.programmed[k], &self.programmed[k + 1]);
         let outside = corner::turn(own, next) * self.left_mm < 0.0;
         let on_circle = (target.distance(next.from()) - self.left_mm.abs()).abs() <= SNAP_MM;
-        if outside && on_circle && m.to.distance(target) > SNAP_MM {
+        let round = corner::round(next.from(), m.to, target, self.left_mm)
+            .filter(|_| outside && on_circle && m.to.distance(target) > SNAP_MM);
+        if let Some(round) = round {
             out.push((m.segment(), k));
-            let round = Segment::Arc {
-                from: m.to,
-                to: target,
-                centre: next.from(),
-                clockwise: self.left_mm > 0.0,
-            };
             out.push((round, k + 1));
         } else {
             out.push((corner::between(&m.whole, m.from, target), k));

@@ -15,6 +15,7 @@ use crate::rules;
 use run::Run;
 use scan::Words;
 
+pub(crate) use arcs::on_bisector;
 pub use run::Unit;
 
 /// Which words mean what on this table.
