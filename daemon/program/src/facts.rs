@@ -27,6 +27,8 @@ pub struct Facts<'a> {
     pub times: Option<Times>,
     /// The hottest place of every cut, in their order.
     pub heat: Option<&'a [Hot]>,
+    /// Short pieces of the path were joined before it was vetted.
+    pub joined: Option<Joined>,
     /// What the last first article reached, mm to either side.
     pub reached_tolerance_mm: Option<f64>,
 }
@@ -238,6 +240,15 @@ pub struct Times {
     pub touches_to_skip: usize,
     /// What skipping them saves, s.
     pub skip_saves_s: f64,
+}
+
+/// How many pieces of path became how many by joining.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Joined {
+    /// As the program writes them.
+    pub from: usize,
+    /// As they are cut.
+    pub to: usize,
 }
 
 /// Where the sheet gets hot.

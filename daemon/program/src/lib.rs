@@ -14,6 +14,9 @@ mod facts;
 mod feeds;
 mod findings;
 mod flat;
+mod join;
+mod lead;
+mod near;
 mod kerfs;
 mod pieces;
 mod reader;
@@ -28,10 +31,11 @@ mod vet;
 pub use compensation::{CarriedOut, Compensation, Side, compensated};
 pub use cutlist::{Cut, CutList, Element, Stop, Traverse};
 pub use facts::{
-    Air, Chart, Energy, Facts, Forecast, Hot, Link, Moment, Motion, Row, Slats, Source, Times,
-    Wait, Wear,
+    Air, Chart, Energy, Facts, Forecast, Hot, Joined, Link, Moment, Motion, Row, Slats, Source,
+    Times, Wait, Wear,
 };
 pub use findings::LISTED_PER_RULE;
+pub use join::{JOIN_MM, join};
 pub use pieces::{Piece, PieceMap, Under};
 pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, Unit, read};
 pub use report::{Acceptance, Finding, Report, Severity, Verdict};

@@ -52,17 +52,32 @@ mod tests {
         let setup = frame::setup();
         let mut input = frame::input(&setup);
         assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
-        let waits = [Wait { before_cut: 2, at_s: 40.0, wait_s: 165.0 }];
+        let waits = [Wait {
+            before_cut: 2,
+            at_s: 40.0,
+            wait_s: 165.0,
+        }];
         let forecast = Forecast {
             short: Some(Moment { cut: 2, at_s: 48.0 }),
             waits: &waits,
             most: 200.0,
             ..Forecast::default()
         };
-        input.facts.air = Some(Air { forecast, receiver_l: 24.0, ..frame::AIR });
+        input.facts.air = Some(Air {
+            forecast,
+            receiver_l: 24.0,
+            ..frame::AIR
+        });
         let report = report_with(frame::PROGRAM, &input);
         assert_eq!(brief(&report), ["warn air-short 8:1 2"]);
-        assert!(report.findings[0].says.contains("falls to 5.5 bar 48 s (0.8 min)"));
-        assert_eq!(report.findings[0].remedy, "Wait 2 min 45 s before cut 2: one wait.");
+        assert!(
+            report.findings[0]
+                .says
+                .contains("falls to 5.5 bar 48 s (0.8 min)")
+        );
+        assert_eq!(
+            report.findings[0].remedy,
+            "Wait 2 min 45 s before cut 2: one wait."
+        );
     }
 }

@@ -41,8 +41,14 @@ mod tests {
         let setup = frame::setup();
         let mut input = frame::input(&setup);
         assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
-        let row = crate::Row { between: Some(["four", "six"]), ..frame::ROW };
+        let row = crate::Row {
+            between: Some(["four", "six"]),
+            ..frame::ROW
+        };
         input.facts.chart = crate::Chart::Row(row);
-        assert_eq!(brief(&report_with(frame::PROGRAM, &input)), ["note chart-between -:- -"]);
+        assert_eq!(
+            brief(&report_with(frame::PROGRAM, &input)),
+            ["note chart-between -:- -"]
+        );
     }
 }

@@ -11,7 +11,9 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     if let Chart::Missing(why) = sheet.input.facts.chart {
         findings.warn(NAME, Spot::default(), || {
             (
-                format!("There is no chart row for this sheet ({why}): the program's own feed is used."),
+                format!(
+                    "There is no chart row for this sheet ({why}): the program's own feed is used."
+                ),
                 "Add a row to the chart, or name one that fits in the setup (chart = \"...\"): \
                  heights and delays come from it, and without one nothing is cut."
                     .to_owned(),
@@ -25,7 +27,10 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     if let Some(other) = row.for_other {
         findings.warn(NAME, Spot::default(), || {
             (
-                format!("The row that the setup names ({}) is not for this sheet: {other}.", row.name),
+                format!(
+                    "The row that the setup names ({}) is not for this sheet: {other}.",
+                    row.name
+                ),
                 "Name a row for this material and thickness, or correct the setup.".to_owned(),
             )
         });
@@ -71,18 +76,27 @@ mod tests {
         let mut input = frame::input(&setup);
         input.facts.chart = chart;
         let found = brief(&report_with(frame::PROGRAM, &input));
-        found.into_iter().filter(|f| !f.starts_with("note not-judged")).collect()
+        found
+            .into_iter()
+            .filter(|f| !f.starts_with("note not-judged"))
+            .collect()
     }
 
     #[test]
     fn no_row_is_warned_and_a_row_is_not() {
-        assert_eq!(with(Chart::Missing("no row for brass 5 mm")), ["warn chart-missing -:- -"]);
+        assert_eq!(
+            with(Chart::Missing("no row for brass 5 mm")),
+            ["warn chart-missing -:- -"]
+        );
         assert_eq!(with(Chart::Row(frame::ROW)), nothing());
     }
 
     #[test]
     fn a_named_row_for_another_sheet_is_warned() {
-        let other = Row { for_other: Some("it is for stainless 3 mm"), ..frame::ROW };
+        let other = Row {
+            for_other: Some("it is for stainless 3 mm"),
+            ..frame::ROW
+        };
         assert_eq!(with(Chart::Row(other)), ["warn chart-missing -:- -"]);
     }
 
@@ -90,7 +104,10 @@ mod tests {
     fn without_a_chart_and_with_several_rows_it_is_not_judged_and_says_why() {
         let setup = frame::setup();
         for (chart, says) in [
-            (Chart::NotGiven, "chart-missing was not judged: there is no chart."),
+            (
+                Chart::NotGiven,
+                "chart-missing was not judged: there is no chart.",
+            ),
             (
                 Chart::Several("a, b"),
                 "chart-missing was not judged: several chart rows fit and the setup names none: a, b.",
@@ -100,7 +117,11 @@ mod tests {
             let mut input = frame::input(&setup);
             input.facts.chart = chart;
             let report = report_with(frame::PROGRAM, &input);
-            assert!(report.findings.iter().any(|f| f.says == says), "{:?}", report.findings);
+            assert!(
+                report.findings.iter().any(|f| f.says == says),
+                "{:?}",
+                report.findings
+            );
         }
     }
 }

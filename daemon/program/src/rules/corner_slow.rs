@@ -57,7 +57,11 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     findings.note(NAME, spot, || {
-        let many = if count == 1 { "One outside corner is".to_owned() } else { format!("{count} outside corners are") };
+        let many = if count == 1 {
+            "One outside corner is".to_owned()
+        } else {
+            format!("{count} outside corners are")
+        };
         (
             format!(
                 "{many} passed at {:.0} % of the feed or less ({:.0} % is the limit): the corner \
@@ -72,7 +76,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::frame::{changed, found, nothing, PROGRAM};
+    use super::super::frame::{PROGRAM, changed, found, nothing};
 
     #[test]
     fn an_outside_corner_under_three_tenths_of_the_feed_is_noted() {
@@ -90,7 +94,9 @@ mod tests {
         );
         assert_eq!(found(&notch), nothing());
         // The same corners outwards.
-        let tooth = notch.replace("G1 X10 F1310", "G1 X-10 F1310").replace("X9.5 F1131", "X-9.5 F1131");
+        let tooth = notch
+            .replace("G1 X10 F1310", "G1 X-10 F1310")
+            .replace("X9.5 F1131", "X-9.5 F1131");
         assert_eq!(found(&tooth), ["note corner-slow 14:1 2"]);
         // A square hole at full feed.
         let square = PROGRAM.replace(

@@ -55,7 +55,11 @@ pub(crate) fn waits(forecast: &Forecast<'_>, hopeless: &str) -> String {
             format!("Wait {}, and so on: {least}{all} waits.", list.join(", "))
         }
         (_, all) => {
-            let number = if all == 1 { "one wait".to_owned() } else { format!("{all} waits") };
+            let number = if all == 1 {
+                "one wait".to_owned()
+            } else {
+                format!("{all} waits")
+            };
             format!("Wait {}: {number}.", list.join(", "))
         }
     };
@@ -74,7 +78,11 @@ mod tests {
     use super::*;
     use crate::facts::Moment;
 
-    const WAITS: [Wait; 1] = [Wait { before_cut: 2, at_s: 300.0, wait_s: 95.0 }];
+    const WAITS: [Wait; 1] = [Wait {
+        before_cut: 2,
+        at_s: 300.0,
+        wait_s: 95.0,
+    }];
 
     #[test]
     fn a_forecast_beyond_the_duty_is_warned_with_the_waits() {
@@ -82,7 +90,10 @@ mod tests {
         let mut input = frame::input(&setup);
         assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
         input.facts.duty = Some(Forecast {
-            short: Some(Moment { cut: 2, at_s: 360.0 }),
+            short: Some(Moment {
+                cut: 2,
+                at_s: 360.0,
+            }),
             waits: &WAITS,
             most: 400.0,
             limit: 285.7,
@@ -90,15 +101,25 @@ mod tests {
         });
         let report = report_with(frame::PROGRAM, &input);
         assert_eq!(brief(&report), ["warn duty-exceeded 8:1 2"]);
-        assert_eq!(report.findings[0].remedy, "Wait 1 min 35 s before cut 2: one wait.");
+        assert_eq!(
+            report.findings[0].remedy,
+            "Wait 1 min 35 s before cut 2: one wait."
+        );
     }
 
     #[test]
     fn many_waits_are_cut_short_and_a_hopeless_cut_is_named() {
         let many = [WAITS[0]; 6];
-        let mut forecast = Forecast { waits: &many, ..Forecast::default() };
+        let mut forecast = Forecast {
+            waits: &many,
+            ..Forecast::default()
+        };
         assert!(waits(&forecast, "x").ends_with("and so on: 6 waits."));
-        forecast = Forecast { waits: &[], hopeless: Some(3), ..forecast };
+        forecast = Forecast {
+            waits: &[],
+            hopeless: Some(3),
+            ..forecast
+        };
         assert_eq!(waits(&forecast, "Too long"), "Too long (cut 3).");
     }
 }

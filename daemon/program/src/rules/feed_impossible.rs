@@ -53,7 +53,11 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 }
 
 pub(crate) fn share(part: f64) -> String {
-    if part < 0.1 { format!("{part:.3}") } else { format!("{part:.2}") }
+    if part < 0.1 {
+        format!("{part:.3}")
+    } else {
+        format!("{part:.2}")
+    }
 }
 
 #[cfg(test)]
@@ -69,9 +73,17 @@ mod tests {
             ..frame::ROW
         };
         input.facts.chart = crate::Chart::Row(row);
-        input.facts.energy = Some(crate::Energy { melting_low: 0.0, melting_high: 10.0, ..frame::ENERGY });
+        input.facts.energy = Some(crate::Energy {
+            melting_low: 0.0,
+            melting_high: 10.0,
+            ..frame::ENERGY
+        });
         // Corners do not matter here.
-        input.facts.motion = Some(crate::Motion { corner_step_mm_s: 1e3, accel_mm_s2: 1e5, ..frame::MOTION });
+        input.facts.motion = Some(crate::Motion {
+            corner_step_mm_s: 1e3,
+            accel_mm_s2: 1e5,
+            ..frame::MOTION
+        });
         let text = frame::PROGRAM
             .replace("F660", &format!("F{feed}"))
             .replace("F1100", &format!("F{feed}"));

@@ -22,7 +22,11 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     };
     let small = small_holes(sheet, row.thickness_mm);
     let off = |cut: usize, feed: f64| {
-        let low = if small.get(cut - 1) == Some(&true) { HOLE_LOW } else { 1.0 - OFF };
+        let low = if small.get(cut - 1) == Some(&true) {
+            HOLE_LOW
+        } else {
+            1.0 - OFF
+        };
         let part = feed / row.feed_mm_s;
         part < low - 1e-9 || part > 1.0 + OFF + 1e-9
     };
@@ -59,10 +63,14 @@ fn small_holes(sheet: &OnSheet<'_>, thickness_mm: f64) -> Vec<bool> {
         return small;
     };
     let limit = SMALL_MM.max(SMALL_T * thickness_mm);
-    for contour in contours.all.iter().filter(|c| c.kind == crate::contour::Kind::Hole) {
-        let across = contour.hole_mm(kerf).unwrap_or_else(|| {
-            contour.bounds.width().max(contour.bounds.height()) + kerf
-        });
+    for contour in contours
+        .all
+        .iter()
+        .filter(|c| c.kind == crate::contour::Kind::Hole)
+    {
+        let across = contour
+            .hole_mm(kerf)
+            .unwrap_or_else(|| contour.bounds.width().max(contour.bounds.height()) + kerf);
         if let Some(slot) = small.get_mut(contour.cut) {
             *slot = across < limit;
         }
@@ -76,7 +84,10 @@ mod tests {
 
     #[test]
     fn an_outline_more_than_a_fifth_off_is_warned() {
-        assert_eq!(changed("F1100", "F1321"), ["warn feed-off-chart 9:1 2", "note corner-slow 11:1 2"]);
+        assert_eq!(
+            changed("F1100", "F1321"),
+            ["warn feed-off-chart 9:1 2", "note corner-slow 11:1 2"]
+        );
         assert_eq!(changed("F1100", "F1120"), nothing());
         assert_eq!(changed("F1100", "F879"), ["warn feed-off-chart 9:1 2"]);
         assert_eq!(changed("F1100", "F880"), nothing());
@@ -96,7 +107,10 @@ mod tests {
         let hole = |r: f64| {
             let program = frame::PROGRAM
                 .replace("G1 X50 F660", &format!("G1 X{} F660", 40.0 + r))
-                .replace("G3 X50 Y40 I-10 J0", &format!("G3 X{0} Y40 I-{r} J0", 40.0 + r));
+                .replace(
+                    "G3 X50 Y40 I-10 J0",
+                    &format!("G3 X{0} Y40 I-{r} J0", 40.0 + r),
+                );
             frame::found(&program)
         };
         assert_eq!(hole(15.325), ["warn feed-off-chart 4:1 1"]);
@@ -109,7 +123,16 @@ mod tests {
         let mut input = frame::input(&setup);
         input.facts.chart = crate::Chart::NotGiven;
         let report = report_with(frame::PROGRAM, &input);
-        assert!(report.findings.iter().any(|f| f.says.starts_with(super::NAME)));
-        assert!(brief(&report).iter().all(|f| f.starts_with("note not-judged")));
+        assert!(
+            report
+                .findings
+                .iter()
+                .any(|f| f.says.starts_with(super::NAME))
+        );
+        assert!(
+            brief(&report)
+                .iter()
+                .all(|f| f.starts_with("note not-judged"))
+        );
     }
 }

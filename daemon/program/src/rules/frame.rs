@@ -127,6 +127,7 @@ pub const fn facts() -> Facts<'static> {
         }),
         times: Some(TIMES),
         heat: Some(&[]),
+        joined: None,
         reached_tolerance_mm: Some(0.5),
     }
 }

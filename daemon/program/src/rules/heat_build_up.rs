@@ -62,7 +62,11 @@ mod tests {
         let mut setup = frame::setup();
         setup.thickness = thickness;
         let mut input = frame::input(&setup);
-        let hot = [Hot { cut: 2, at: Point::new(100.0, 100.0), rise_k }];
+        let hot = [Hot {
+            cut: 2,
+            at: Point::new(100.0, 100.0),
+            rise_k,
+        }];
         input.facts.heat = Some(&hot);
         brief(&report_with(frame::PROGRAM, &input))
     }

@@ -53,9 +53,18 @@ mod tests {
     fn more_than_three_fifths_idle_are_noted() {
         let setup = frame::setup();
         let mut input = frame::input(&setup);
-        let times = |arc_on_s| Some(Times { run_s: 100.0, arc_on_s, ..frame::TIMES });
+        let times = |arc_on_s| {
+            Some(Times {
+                run_s: 100.0,
+                arc_on_s,
+                ..frame::TIMES
+            })
+        };
         input.facts.times = times(39.0);
-        assert_eq!(brief(&report_with(frame::PROGRAM, &input)), ["note little-arc-time -:- -"]);
+        assert_eq!(
+            brief(&report_with(frame::PROGRAM, &input)),
+            ["note little-arc-time -:- -"]
+        );
         input.facts.times = times(40.0);
         assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
     }

@@ -92,7 +92,8 @@ rules! {
         skeleton_weak judges judge;
     Shape:
         feed_above_machine judges judge, feed_off_chart judges judge,
-        feed_impossible judges judge, speed_lost judges judge, corner_slow judges judge,
+        feed_impossible judges judge, link_starved judges judge, speed_lost judges judge,
+        corner_slow judges judge,
         heat_build_up judges judge;
     Supplies:
         chart_missing judges judge, chart_between judges judge, chart_implausible judges judge,

@@ -38,7 +38,12 @@ mod tests {
     fn a_row_above_the_rating_plate_is_refused() {
         let setup = frame::setup();
         let mut input = frame::input(&setup);
-        let rated = |rated_amps| Some(crate::Source { rated_amps, rated_duty: 0.4 });
+        let rated = |rated_amps| {
+            Some(crate::Source {
+                rated_amps,
+                rated_duty: 0.4,
+            })
+        };
         input.facts.source = rated(39.0);
         let found = brief(&report_with(frame::PROGRAM, &input));
         assert_eq!(found, ["refuse over-rated-current -:- -"]);

@@ -78,7 +78,10 @@ mod tests {
     fn with_accel(accel_mm_s2: f64) -> Vec<String> {
         let setup = frame::setup();
         let mut input = frame::input(&setup);
-        input.facts.motion = Some(crate::Motion { accel_mm_s2, ..frame::MOTION });
+        input.facts.motion = Some(crate::Motion {
+            accel_mm_s2,
+            ..frame::MOTION
+        });
         brief(&report_with(frame::PROGRAM, &input))
     }
 

@@ -25,7 +25,9 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             format!("passes its change point in cut {cut}")
         };
         (
-            format!("The fitted set {when}: {before:.0} % used before this job, {after:.0} % after it."),
+            format!(
+                "The fitted set {when}: {before:.0} % used before this job, {after:.0} % after it."
+            ),
             "Fit new parts first, or watch the cut's edge and change before that cut.".to_owned(),
         )
     });
@@ -40,9 +42,18 @@ mod tests {
     fn a_set_that_wears_out_in_this_job_is_warned_at_the_cut() {
         let setup = frame::setup();
         let mut input = frame::input(&setup);
-        let wear = |change_in| Some(Wear { before: 0.99, after: 1.01, change_in });
+        let wear = |change_in| {
+            Some(Wear {
+                before: 0.99,
+                after: 1.01,
+                change_in,
+            })
+        };
         input.facts.wear = wear(Some(2));
-        assert_eq!(brief(&report_with(frame::PROGRAM, &input)), ["warn wear-out 8:1 2"]);
+        assert_eq!(
+            brief(&report_with(frame::PROGRAM, &input)),
+            ["warn wear-out 8:1 2"]
+        );
         input.facts.wear = wear(None);
         assert_eq!(brief(&report_with(frame::PROGRAM, &input)), nothing());
     }
