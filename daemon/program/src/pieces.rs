@@ -209,23 +209,8 @@ impl PieceMap {
         (value >= tick).then(|| self.split.at(self.split.of_run[run], tick))
     }
 
-    /// The pieces of metal within `radius` of a place, dropped ones left out: each told once or
-    /// more; stops when `seen` says so.
-    pub(crate) fn near(
-        &self,
-        p: Point,
-        radius: f64,
-        tick: Tick,
-        mut seen: impl FnMut(u32) -> bool,
-    ) {
-        self.grid
-            .runs_near(p, radius, |run| match self.of_run(run, tick) {
-                Under::Piece(part) => seen(part),
-                Under::Nothing => false,
-            });
-    }
-
-    /// Like [`PieceMap::near`], with slugs that have dropped where they were.
+    /// The pieces of metal within `radius` of a place, slugs that have dropped where they were: each
+    /// told once or more; stops when `seen` says so.
     pub(crate) fn near_as_laid(
         &self,
         p: Point,
@@ -335,7 +320,7 @@ pub(crate) enum Strait {
 }
 
 /// Cells for the question how wide something is, mm.
-const COARSE_MM: f64 = 1.0;
+const COARSE_MM: f64 = 2.0;
 
 impl Wide {
     pub fn new(input: &MapInput<'_>, strands: &Strands, wide_mm: f64) -> Option<Self> {
@@ -347,8 +332,8 @@ impl Wide {
             used: input.used,
         };
         // What is left of a band of the width asked for must hold a row of cells.
-        let half = wide_mm / 2.0 - COARSE_MM;
-        let grid = Grid::with_cell(&laying, COARSE_MM, input.kerf_mm / 2.0 + half, half)?;
+        let half = wide_mm / 2.0 - 0.75 * COARSE_MM;
+        let grid = Grid::coarse(&laying, COARSE_MM, input.kerf_mm / 2.0 + half, half)?;
         let split = Split::new(&grid, strands.end() - 1);
         let clamp = input.clamp.and_then(|p| {
             let mut best: Option<usize> = None;

@@ -7,8 +7,8 @@
 
 use units::Point;
 
-use super::strand::{Strands, Tick};
-use crate::flat::Flat;
+use super::strand::{Strand, Strands, Tick};
+use crate::flat::{Flat, Line};
 
 /// Cells are no larger, mm; nor than a third of the kerf.
 const CELL_MM: f64 = 0.45;
@@ -53,33 +53,8 @@ impl Grid {
     /// Lays it; `None`: there is too much path for it.
     pub fn new(l: &Laying<'_>) -> Option<Self> {
         let cell = (l.kerf_mm / 3.0).clamp(FINEST_MM, CELL_MM);
-        Self::with_cell(l, cell, l.kerf_mm / 2.0 + MORE_MM, MORE_MM)
-    }
-
-    /// Lays it with a cell of its own, paths of the given half width, edges drawn in by `edge`.
-    pub fn with_cell(l: &Laying<'_>, cell: f64, radius: f64, edge: f64) -> Option<Self> {
-        let total: f64 = (0..l.flat.cuts()).map(|c| l.flat.line(c).length()).sum();
-        let cells = (total + radius) * radius * 2.0 / (cell * cell);
-        if cells > MOST_CELLS {
-            return None;
-        }
-        let (rows, columns) = (count(l.size.y, cell), count(l.size.x, cell));
-        let mut lay = Lay {
-            cell,
-            columns,
-            strokes: vec![Vec::new(); rows as usize],
-            local: Vec::new(),
-            low: 0,
-        };
-        let pierced = (0.8 * l.kerf_mm).max(l.kerf_mm / 2.0) + radius - l.kerf_mm / 2.0;
-        for (strand, tick) in l.strands.all.iter().zip(1_u32..) {
-            let line = l.flat.line(strand.cut as usize);
-            if line.points.is_empty() {
-                continue;
-            }
-            if strand.from_mm <= 0.0 {
-                lay.capsule(line.points[0], line.points[0], pierced);
-            }
+        let radius = l.kerf_mm / 2.0 + MORE_MM;
+        lay(l, cell, radius, MORE_MM, |lay, strand, line| {
             let mut a = line.at(strand.from_mm);
             let first = line.index_at(strand.from_mm + 1e-9);
             for i in first..line.points.len() {
@@ -95,15 +70,15 @@ impl Grid {
                     break;
                 }
             }
-            lay.emit(tick);
-        }
-        let used: Vec<Vec<(u32, u32)>> = spans_of(l.used, rows, cell, columns);
-        let margin = |n: u32| {
-            (0..n)
-                .take_while(|i| (f64::from(*i) + 0.5) * cell < edge)
-                .count() as u32
-        };
-        Some(lay.finish(&used, margin(columns), margin(rows)))
+        })
+    }
+
+    /// Lays it in coarse cells, each strand as one straight piece of the given half width, edges drawn
+    /// in by `edge`.
+    pub fn coarse(l: &Laying<'_>, cell: f64, radius: f64, edge: f64) -> Option<Self> {
+        lay(l, cell, radius, edge, |lay, strand, line| {
+            lay.capsule(line.at(strand.from_mm), line.at(strand.to_mm), radius);
+        })
     }
 
     /// The run that holds a place; `None`: off the sheet.
@@ -166,6 +141,48 @@ impl Grid {
     }
 }
 
+/// Lays all strands, each as `draw` says.
+fn lay(
+    l: &Laying<'_>,
+    cell: f64,
+    radius: f64,
+    edge: f64,
+    draw: impl Fn(&mut Lay, &Strand, &Line<'_>),
+) -> Option<Grid> {
+    let total: f64 = (0..l.flat.cuts()).map(|c| l.flat.line(c).length()).sum();
+    let cells = (total + radius) * radius * 2.0 / (cell * cell);
+    if cells > MOST_CELLS {
+        return None;
+    }
+    let (rows, columns) = (count(l.size.y, cell), count(l.size.x, cell));
+    let mut lay = Lay {
+        cell,
+        columns,
+        strokes: vec![Vec::new(); rows as usize],
+        local: Vec::new(),
+        low: 0,
+    };
+    let pierced = 0.3 * l.kerf_mm + radius;
+    for (strand, tick) in l.strands.all.iter().zip(1_u32..) {
+        let line = l.flat.line(strand.cut as usize);
+        if line.points.is_empty() {
+            continue;
+        }
+        if strand.from_mm <= 0.0 {
+            lay.capsule(line.points[0], line.points[0], pierced);
+        }
+        draw(&mut lay, strand, &line);
+        lay.emit(tick);
+    }
+    let used: Vec<Vec<(u32, u32)>> = spans_of(l.used, rows, cell, columns);
+    let margin = |n: u32| {
+        (0..n)
+            .take_while(|i| (f64::from(*i) + 0.5) * cell < edge)
+            .count() as u32
+    };
+    Some(lay.finish(&used, margin(columns), margin(rows)))
+}
+
 fn count(size: f64, cell: f64) -> u32 {
     (size / cell).ceil().max(1.0) as u32
 }
@@ -186,7 +203,7 @@ impl Lay {
         let top = self.strokes.len() as f64;
         let first = ((a.y.min(b.y) - r) / c - 0.5).ceil().max(0.0);
         let last = ((a.y.max(b.y) + r) / c - 0.5).floor().min(top - 1.0);
-        if !(first <= last) {
+        if first > last || (last - first).is_nan() {
             return;
         }
         let (dx, dy) = (b.x - a.x, b.y - a.y);

@@ -22,16 +22,15 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(wide) = sheet.strait(NARROW_MM) else {
         return;
     };
+    let held: Vec<_> = sheet.contours().map_or_else(Vec::new, |c| {
+        c.all.iter().filter(|o| o.tab_mm > 0.0).collect()
+    });
     for (cut, number) in sheet.cuts() {
         let p = sheet.placer.place(cut.pierce);
         let tick = map.strands.start(number - 1);
         // Without any way at all it is another rule's word.
         // What a tab holds is as weak as its tab, and that is known.
-        let held = sheet.contours().is_some_and(|c| {
-            let mut all = c.all.iter();
-            all.any(|o| o.tab_mm > 0.0 && o.cut + 1 < number && o.contains(p))
-        });
-        if held {
+        if held.iter().any(|o| o.cut + 1 < number && o.contains(p)) {
             continue;
         }
         let joined = map.piece_at(p, tick).is_some() && map.piece_at(p, tick) == map.clamped(tick);
