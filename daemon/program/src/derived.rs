@@ -10,7 +10,7 @@ use crate::pieces::grid::NEVER;
 use crate::pieces::strand::Tick;
 use crate::pieces::{MapInput, PieceMap, Wide};
 use crate::rules::not_judged;
-use crate::vet::OnSheet;
+use crate::vet::{Loose, OnSheet};
 
 /// A stretch of path that lies in the kerf of earlier cuts.
 #[derive(Clone, Copy, Debug)]
@@ -48,6 +48,28 @@ impl OnSheet<'_> {
             })
         };
         self.derived.pieces.get_or_init(make).as_ref()
+    }
+
+    /// The outlines of the pieces that are loose in the end.
+    pub fn loose(&self) -> Vec<Loose> {
+        let (Some(map), Some(contours)) = (self.pieces(), self.contours()) else {
+            return Vec::new();
+        };
+        let outline = |piece: crate::pieces::Piece| {
+            let cut = piece.freed_by?;
+            let contour = contours.of_cut(cut - 1)?;
+            contour.contains(piece.inside).then(|| Loose {
+                cut,
+                outline: contour.points.clone(),
+            })
+        };
+        map.pieces().into_iter().filter_map(outline).collect()
+    }
+
+    /// The sheet through all cuts, for whoever asks later.
+    pub fn into_pieces(self) -> Option<PieceMap> {
+        self.pieces();
+        self.derived.pieces.into_inner().flatten()
     }
 
     /// The same for a rule that says so when it cannot judge.

@@ -117,6 +117,7 @@ impl Line<'_> {
             a: self.points[i - 1],
             b: self.points[i],
             s: self.along[i - 1],
+            end: i,
         }
     }
 
@@ -178,6 +179,8 @@ pub(crate) struct Chord {
     pub b: Point,
     /// How far along the cut it begins, mm.
     pub s: f64,
+    /// Index of the point that ends it.
+    pub end: usize,
 }
 
 impl Chord {

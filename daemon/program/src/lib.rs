@@ -25,6 +25,7 @@ mod rules;
 mod seal;
 mod setup;
 mod shape;
+pub mod picture;
 pub mod text;
 mod vet;
 
@@ -43,4 +44,4 @@ pub use rules::file_too_large::LARGEST_BYTES;
 pub use rules::{ALL as RULES, Group, Rule};
 pub use seal::{NoSeal, Seal, seal};
 pub use setup::{Keepout, Setup, SetupError};
-pub use vet::{VetInput, vet};
+pub use vet::{Loose, VetInput, Vetting, vet, vet_in_full};

@@ -148,20 +148,47 @@ impl<'a> OnSheet<'a> {
     }
 }
 
+/// What vetting says, and the sheet that it has worked out on the way.
+#[derive(Debug)]
+pub struct Vetting {
+    /// The report.
+    pub report: Report,
+    /// The sheet through all cuts; `None`: the sheet or the kerf is not known, the path could not be
+    /// read, or there is more of it than any sheet takes.
+    pub pieces: Option<crate::PieceMap>,
+    /// The outlines of the pieces that are loose in the end, sheet mm.
+    pub loose: Vec<Loose>,
+}
+
+/// A piece that is loose when all is cut.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Loose {
+    /// The cut that frees it, from 1.
+    pub cut: usize,
+    /// The middle of the kerf round it, sheet mm.
+    pub outline: Vec<Point>,
+}
+
 /// Vets a program that was read. Judged is what will be cut: kerf compensation that was not carried
 /// out yet is carried out first (see [`crate::compensated`]).
 #[must_use]
 pub fn vet(reading: &Reading, input: &VetInput<'_>) -> Report {
+    vet_in_full(reading, input).report
+}
+
+/// Vets a program that was read; gives also what was found of its pieces.
+#[must_use]
+pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
     if compensation::is_due(&reading.cut_list) {
         let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
-        return vet(&compensation::compensated(reading.clone(), kerf_mm), input);
+        return vet_in_full(&compensation::compensated(reading.clone(), kerf_mm), input);
     }
     let sheet = OnSheet::new(reading, input);
     let mut found = Findings::default();
+    // A path that could not be read is not the one that would be cut: what it does to the sheet
+    // is judged when the blocks are mended. The verdict is `refused` as it is.
+    let known = reading.is_program && !reading.findings.iter().any(rules::path_unknown);
     if reading.is_program {
-        // A path that could not be read is not the one that would be cut: what it does to the sheet
-        // is judged when the blocks are mended. The verdict is `refused` as it is.
-        let known = !reading.findings.iter().any(rules::path_unknown);
         for rule in rules::ALL {
             if let Some(judge) = rule.judge
                 && (known || !rule.group.needs_path())
@@ -177,7 +204,7 @@ pub fn vet(reading: &Reading, input: &VetInput<'_>) -> Report {
     findings.extend(found.into_list());
     sort(&mut findings);
     let cuts = reading.cut_list.cuts.len();
-    Report {
+    let report = Report {
         verdict: verdict(&findings),
         cuts,
         pierces: cuts,
@@ -186,6 +213,12 @@ pub fn vet(reading: &Reading, input: &VetInput<'_>) -> Report {
         time_s: None,
         bounds: sheet.all_bounds(),
         findings,
+    };
+    let loose = if known { sheet.loose() } else { Vec::new() };
+    Vetting {
+        report,
+        pieces: known.then(|| sheet.into_pieces()).flatten(),
+        loose,
     }
 }
 
