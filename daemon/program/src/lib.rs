@@ -22,6 +22,7 @@ mod pieces;
 mod reader;
 mod report;
 mod rules;
+mod said;
 mod seal;
 mod setup;
 mod shape;
@@ -38,7 +39,9 @@ pub use facts::{
 pub use findings::LISTED_PER_RULE;
 pub use join::{JOIN_MM, join};
 pub use pieces::{Piece, PieceMap, Under};
-pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, Unit, read};
+pub use reader::{
+    COMMENTS_KEPT, Comment, Reading, ReadingRules, TOOLS_KEPT, Tool, Unit, read,
+};
 pub use report::{Acceptance, Finding, Report, Severity, Verdict};
 pub use rules::file_too_large::LARGEST_BYTES;
 pub use rules::{ALL as RULES, Group, Rule};

@@ -48,6 +48,20 @@ pub struct Comment {
     pub text: String,
 }
 
+/// How many changes of the tool word are kept.
+pub const TOOLS_KEPT: usize = 200;
+
+/// A tool word (`T`) with another number than the one before.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tool {
+    /// Its number.
+    pub number: f64,
+    /// Its line, from 1.
+    pub line: u32,
+    /// How many cuts were done by then.
+    pub after_cuts: usize,
+}
+
 /// A program as read.
 #[derive(Clone, Debug)]
 pub struct Reading {
@@ -64,6 +78,8 @@ pub struct Reading {
     pub blocks: u32,
     /// Its first comments.
     pub comments: Vec<Comment>,
+    /// Changes of the tool word.
+    pub tools: Vec<Tool>,
     /// There was a program in the file: without one the other rules have nothing to judge.
     pub is_program: bool,
 }
@@ -77,6 +93,7 @@ impl Reading {
             lines: 0,
             blocks: 0,
             comments: Vec::new(),
+            tools: Vec::new(),
             is_program: false,
         }
     }
@@ -257,6 +274,7 @@ impl<'a> File<'a> {
             lines: self.lines,
             blocks: self.blocks,
             comments: self.comments,
+            tools: run.tools,
             is_program: true,
             cut_list: run.cut_list,
             findings: Vec::new(),

@@ -12,7 +12,7 @@ use self::compensate::On;
 use super::codes::{GWord, Motion};
 use super::scan::{Code, Words};
 use super::torch::Torch;
-use super::{ReadingRules, spot};
+use super::{ReadingRules, Tool, spot};
 use crate::compensation::Side;
 use crate::cutlist::CutList;
 use crate::findings::{Findings, Spot, Tally};
@@ -76,6 +76,7 @@ pub(crate) struct Run<'a> {
     pub cut_list: CutList,
     pub replaced: Tally,
     pub ignored: Tally,
+    pub tools: Vec<Tool>,
     pub digits: Digits,
     /// First dimension word before any unit word.
     pub unit_missing: Option<Spot>,
@@ -113,6 +114,7 @@ impl<'a> Run<'a> {
             cut_list: CutList::default(),
             replaced: Tally::default(),
             ignored: Tally::default(),
+            tools: Vec::new(),
             digits: Digits::default(),
             unit_missing: None,
             end: None,

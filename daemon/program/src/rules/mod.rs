@@ -99,7 +99,7 @@ rules! {
         chart_missing judges judge, chart_between judges judge, chart_implausible judges judge,
         over_rated_current judges judge, duty_exceeded judges judge, air_short judges judge,
         wear_out judges judge, little_arc_time judges judge, water_aluminium judges judge,
-        coated_metal judges judge;
+        coated_metal judges judge, mixed_settings judges judge, tolerance_tight judges judge;
 }
 
 #[cfg(test)]

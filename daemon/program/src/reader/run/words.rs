@@ -3,6 +3,7 @@
 use super::{BlockAt, Run, Unit};
 use crate::reader::codes::{GWord, Motion, g_word, name};
 use crate::reader::scan::Code;
+use crate::reader::{TOOLS_KEPT, Tool};
 use crate::rules;
 
 impl Run<'_> {
@@ -218,7 +219,13 @@ impl Run<'_> {
                     format!("{kind} is negative."),
                     "Write a number from 0 on, or take the word out.",
                 ),
-                Some(_) => self.ignored.count(kind, self.spot(b, w.offset(letter))),
+                Some(v) => {
+                    let spot = self.spot(b, w.offset(letter));
+                    self.ignored.count(kind, spot);
+                    if letter == b'T' {
+                        self.tool(v, spot.line);
+                    }
+                }
                 None => {}
             }
         }
@@ -232,6 +239,19 @@ impl Run<'_> {
                 "Number the lines with whole numbers, or leave the numbers out.",
             );
         }
+    }
+
+    /// A tool word does nothing here; it may tell that a program is for more than one setting.
+    fn tool(&mut self, number: f64, line: u32) {
+        let after_cuts = self.cut_list.cuts.len();
+        if self.tools.last().is_some_and(|t| t.number == number) || self.tools.len() >= TOOLS_KEPT {
+            return;
+        }
+        self.tools.push(Tool {
+            number,
+            line,
+            after_cuts,
+        });
     }
 
     pub(super) fn feed(&mut self, b: &BlockAt<'_>) {
