@@ -17,6 +17,8 @@ export interface Drawing {
   clamp: Point | null;
   keepouts: [Point, Point][];
   used: Point[][];
+  /** Outlines of what is loose in the end. */
+  loose: Point[][];
 }
 
 export interface CutView {

@@ -52,7 +52,7 @@ export function mount(root, store, actions, signal) {
     const { read, findings, shown, place } = r;
     setText(verdict, VERDICT[read.report.verdict]);
     setData(verdict, "verdict", read.report.verdict);
-    sheet.draw({ drawing: read.drawing, flags: flags(findings, place) });
+    sheet.draw({ drawing: read.drawing, flags: flags(findings, place), loose: true });
     const what = [read.name, read.material && words(read.material), read.thickness_mm && `${read.thickness_mm} mm`, read.amps && `${read.amps} A`];
     const how = [read.sheet && size(read.sheet), count(read.report.cuts, "cut"), length(read.report.cut_mm), read.report.time_s !== null && `about ${duration(read.report.time_s)}`];
     setText(facts, `${what.filter(Boolean).join(", ")}\n${how.filter(Boolean).join(", ")}`);

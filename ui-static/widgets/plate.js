@@ -250,6 +250,7 @@ export function plate(how = {}) {
     clipTo(c, v, model.focus);
     drawSheet(c, v, drawing);
     const many = drawing.cuts.length > 60 || (small && !model.focus);
+    if (model.loose) for (const outline of drawing.loose) dropped(c, v, outline);
     for (const [k, cut] of drawing.cuts.entries()) {
       if (cuts[k]?.state !== "done") continue;
       const places = enclosed(cut, drawing.kerf_mm);
@@ -417,7 +418,8 @@ export function plate(how = {}) {
     /**
      * @param {{ drawing: any, cuts?: any[], marks?: any[], torch?: any, fresh?: string,
      *   flags?: { at: number[], number: number, look: string, solid: boolean }[],
-     *   focus?: { at: number[], zoom: number } | null, start?: number[] | null }} model
+     *   focus?: { at: number[], zoom: number } | null, start?: number[] | null,
+     *   loose?: boolean }} model  `loose`: marks what is loose in the end
      */
     draw(given) {
       const model = { cuts: [], marks: [], flags: [], focus: null, start: null, ...given };

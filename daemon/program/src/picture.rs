@@ -7,9 +7,8 @@ use units::{Bounds, Placement, Point};
 
 use crate::flat::Flat;
 use crate::report::{Finding, Severity};
-use crate::shape::{Placer, mm};
-use crate::vet::{VetInput, Vetting};
-use crate::{Reading, compensation};
+use crate::shape::Placer;
+use crate::{Loose, Reading, Report, Setup, compensation};
 
 /// So many flags are drawn; the list below the drawing tells the rest.
 const FLAGS: usize = 60;
@@ -18,19 +17,36 @@ const POINTS: usize = 100_000;
 /// The drawing is so wide, pixels.
 const WIDE: f64 = 1200.0;
 
-/// Draws a program that was read and vetted. `name` is what it is called.
+/// What a drawing is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct Picture<'a> {
+    /// What the program is called.
+    pub name: &'a str,
+    /// The program as read.
+    pub reading: &'a Reading,
+    /// What lies on the table.
+    pub setup: Option<&'a Setup>,
+    /// Kerf, mm.
+    pub kerf_mm: Option<f64>,
+    /// What vetting says.
+    pub report: &'a Report,
+    /// What is loose in the end.
+    pub loose: &'a [Loose],
+}
+
+/// Draws a program that was read and vetted.
 #[must_use]
-pub fn draw(reading: &Reading, input: &VetInput<'_>, vetting: &Vetting, name: &str) -> String {
-    if compensation::is_due(&reading.cut_list) {
-        let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
-        let reading = compensation::compensated(reading.clone(), kerf_mm);
-        return Page::new(&reading, input).draw(vetting, name);
+pub fn draw(picture: &Picture<'_>) -> String {
+    if compensation::is_due(&picture.reading.cut_list) {
+        let reading = compensation::compensated(picture.reading.clone(), picture.kerf_mm);
+        let reading = &reading;
+        return Page::new(&Picture { reading, ..*picture }).draw();
     }
-    Page::new(reading, input).draw(vetting, name)
+    Page::new(picture).draw()
 }
 
 struct Page<'a> {
-    input: &'a VetInput<'a>,
+    of: &'a Picture<'a>,
     flat: Flat,
     area: Bounds,
     /// Pixels a millimetre.
@@ -38,18 +54,23 @@ struct Page<'a> {
 }
 
 impl<'a> Page<'a> {
-    fn new(reading: &Reading, input: &'a VetInput<'a>) -> Self {
-        let placement = input.setup.map_or_else(Placement::default, |s| Placement {
+    fn new(of: &'a Picture<'a>) -> Self {
+        let placement = of.setup.map_or_else(Placement::default, |s| Placement {
             origin: s.origin,
             rotation_deg: s.rotation,
         });
-        let flat = Flat::new(&reading.cut_list, &Placer::new(&placement));
-        let mut area: Option<Bounds> = input.setup.map(|s| Bounds {
+        let flat = Flat::new(&of.reading.cut_list, &Placer::new(&placement));
+        let mut area: Option<Bounds> = of.setup.map(|s| Bounds {
             low: Point::default(),
             high: s.sheet,
         });
         for cut in 0..flat.cuts() {
-            for p in flat.line(cut).points.iter().filter(|p| p.x.is_finite() && p.y.is_finite()) {
+            for p in flat
+                .line(cut)
+                .points
+                .iter()
+                .filter(|p| p.x.is_finite() && p.y.is_finite())
+            {
                 area.get_or_insert(Bounds::of(*p)).add(*p);
             }
         }
@@ -62,7 +83,7 @@ impl<'a> Page<'a> {
         area.high = area.high.moved(margin, margin);
         let scale = WIDE / area.width().max(area.height() / 2.0);
         Self {
-            input,
+            of,
             flat,
             area,
             scale,
@@ -93,8 +114,9 @@ impl<'a> Page<'a> {
         d
     }
 
-    fn draw(&self, vetting: &Vetting, name: &str) -> String {
-        let flags: Vec<(usize, &Finding)> = vetting.report.findings.iter().enumerate().map(|(k, f)| (k + 1, f)).collect();
+    fn draw(&self) -> String {
+        let (name, report) = (self.of.name, self.of.report);
+        let flags: Vec<(usize, &Finding)> = report.findings.iter().enumerate().map(|(k, f)| (k + 1, f)).collect();
         let list_top = self.area.height() * self.scale + 20.0;
         let width = (self.area.width() * self.scale).max(600.0);
         let height = list_top + 22.0 * (flags.len().min(FLAGS) as f64 + 3.0);
@@ -109,7 +131,7 @@ impl<'a> Page<'a> {
             escape(name)
         );
         self.sheet(&mut out);
-        for loose in &vetting.loose {
+        for loose in self.of.loose {
             let d = self.way(&loose.outline, true, 1 + loose.outline.len() / 2000);
             let _ = writeln!(out, "<path d=\"{d}\" fill=\"url(#loose)\" data-freed-by=\"{}\"/>", loose.cut);
         }
@@ -118,7 +140,7 @@ impl<'a> Page<'a> {
         for (number, f) in flags.iter().take(FLAGS) {
             self.flag(&mut out, *number, f);
         }
-        let _ = writeln!(out, "<text x=\"10\" y=\"{list_top}\" font-size=\"15\" font-weight=\"700\">{}: {:?}, {} cuts</text>", escape(name), vetting.report.verdict, vetting.report.cuts);
+        let _ = writeln!(out, "<text x=\"10\" y=\"{list_top}\" font-size=\"15\" font-weight=\"700\">{}: {:?}, {} cuts</text>", escape(name), report.verdict, report.cuts);
         for (row, (number, f)) in flags.iter().take(FLAGS).enumerate() {
             let y = list_top + 22.0 * (row as f64 + 1.0);
             let line = f.line.map_or_else(String::new, |l| format!(", line {l}"));
@@ -139,7 +161,7 @@ impl<'a> Page<'a> {
     }
 
     fn sheet(&self, out: &mut String) {
-        let Some(setup) = self.input.setup else {
+        let Some(setup) = self.of.setup else {
             return;
         };
         let (x, y) = self.at(Point::new(0.0, setup.sheet.y));
@@ -161,7 +183,7 @@ impl<'a> Page<'a> {
 
     /// The kerfs, numbered in their order while there are few, with thin ways between them.
     fn paths(&self, out: &mut String) {
-        let kerf = (self.input.kerf_mm.unwrap_or(1.0) * self.scale).max(1.2);
+        let kerf = (self.of.kerf_mm.unwrap_or(1.0) * self.scale).max(1.2);
         let all: usize = (0..self.flat.cuts()).map(|c| self.flat.line(c).points.len()).sum();
         let step = 1 + all / POINTS;
         let few = self.flat.cuts() <= 200;
@@ -187,7 +209,7 @@ impl<'a> Page<'a> {
     }
 
     fn clamp(&self, out: &mut String) {
-        let Some(clamp) = self.input.setup.and_then(|s| s.clamp) else {
+        let Some(clamp) = self.of.setup.and_then(|s| s.clamp) else {
             return;
         };
         let (x, y) = self.at(clamp);
@@ -250,12 +272,19 @@ mod tests {
     use crate::rules::frame;
     use crate::{ReadingRules, read, vet_in_full};
 
-    fn drawn(program: &str) -> (String, Vetting) {
+    fn drawn(program: &str) -> (String, crate::Vetting) {
         let setup = frame::setup();
         let input = frame::input(&setup);
         let reading = read(program.as_bytes(), &ReadingRules::default());
         let vetting = vet_in_full(&reading, &input);
-        let svg = draw(&reading, &input, &vetting, "hinge <plates>");
+        let svg = draw(&Picture {
+            name: "hinge <plates>",
+            reading: &reading,
+            setup: Some(&setup),
+            kerf_mm: input.kerf_mm,
+            report: &vetting.report,
+            loose: &vetting.loose,
+        });
         (svg, vetting)
     }
 
@@ -284,6 +313,5 @@ mod tests {
     fn a_program_that_cuts_nothing_is_drawn_too() {
         let (svg, _) = drawn("G21\nM2\n");
         assert!(svg.starts_with("<svg") && svg.ends_with("</svg>\n"));
-        assert!(mm(1.0) == "1");
     }
 }

@@ -34,6 +34,12 @@ pub struct Prepared {
     pub report: Report,
     /// The predicted times.
     pub planned: Option<JobTime>,
+    /// Kerf, mm: the setup's, else the chart row's.
+    pub kerf_mm: Option<f64>,
+    /// The sheet through all cuts: its pieces, what is loose, what the clamp holds.
+    pub pieces: Option<Arc<program::PieceMap>>,
+    /// What is loose in the end.
+    pub loose: Vec<program::Loose>,
 }
 
 /// Why a prepared program has no sealed job.
@@ -93,7 +99,11 @@ impl Prepared {
             no_row: no_row.as_deref(),
             facts: told.facts(config, &chosen),
         };
-        let mut report = program::vet(&reading, &input);
+        let program::Vetting {
+            mut report,
+            pieces,
+            loose,
+        } = program::vet_in_full(&reading, &input);
         report.time_s = planned.as_ref().map(|p| p.run_s);
         let row = row.cloned();
         Self {
@@ -105,7 +115,23 @@ impl Prepared {
             reading: Arc::new(reading),
             report,
             planned,
+            kerf_mm,
+            pieces: pieces.map(Arc::new),
+            loose,
         }
+    }
+
+    /// The report as a drawing, SVG.
+    #[must_use]
+    pub fn picture(&self) -> String {
+        program::picture::draw(&program::picture::Picture {
+            name: &self.name,
+            reading: &self.reading,
+            setup: self.setup.as_ref(),
+            kerf_mm: self.kerf_mm,
+            report: &self.report,
+            loose: &self.loose,
+        })
     }
 
     /// Seals it: binds program text, setup, chart row, machine file, report and acceptances.

@@ -359,7 +359,8 @@ fn drawing_of(prepared: &Prepared, config: &Config) -> Drawing {
         (placement.place(cut.pierce), path.collect::<Vec<_>>())
     });
     let mut drawing = Drawing::of(cuts, config.sheet_corner);
-    drawing.kerf_mm = prepared.row.as_ref().map(|r| r.kerf_mm);
+    drawing.kerf_mm = prepared.kerf_mm;
+    drawing.loosen(&prepared.loose);
     if let Some(setup) = setup {
         drawing.lay(setup);
     }

@@ -269,6 +269,9 @@ pub struct VetArgs {
     /// The machine file; left out: an invented table without a chart
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
+    /// Draw sheet, path, loose pieces and flags into this file (SVG)
+    #[arg(long, value_name = "FILE")]
+    pub picture: Option<PathBuf>,
     /// How the report is printed
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     pub format: Format,

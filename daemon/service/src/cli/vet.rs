@@ -31,6 +31,12 @@ fn vet(args: &VetArgs) -> Result<(String, bool), String> {
     let text = bytes(&args.program, "Name a cutting program that can be read")?;
     let name = args.program.display().to_string();
     let prepared = Prepared::new(&config, &name, &text, setup);
+    if let Some(file) = &args.picture {
+        std::fs::write(file, prepared.picture()).map_err(|e| {
+            let remedy = "Name a file for the drawing that can be written";
+            format!("{}: cannot be written: {e}. {remedy}", file.display())
+        })?;
+    }
     let report = &prepared.report;
     let told = match args.format {
         Format::Text => program::text::render(report, &name, &text, colour_on_stdout()),

@@ -10,6 +10,9 @@ const DRAWN_WITHIN_MM: f64 = 0.1;
 /// Most points of a drawing; beyond, it gets coarser.
 const POINTS_MAX: usize = 60_000;
 
+/// Most loose pieces that are marked.
+const LOOSE_MAX: usize = 500;
+
 /// A sheet and what is cut from it, in sheet coordinates, mm.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Drawing {
@@ -27,6 +30,9 @@ pub struct Drawing {
     pub keepouts: Vec<[Point; 2]>,
     /// Outlines of areas already cut away.
     pub used: Vec<Vec<Point>>,
+    /// Outlines of what is loose in the end.
+    #[serde(default)]
+    pub loose: Vec<Vec<Point>>,
 }
 
 /// One cut as drawn.
@@ -57,6 +63,16 @@ impl Drawing {
             }
             within *= 2.0;
         }
+    }
+
+    pub(super) fn loosen(&mut self, loose: &[program::Loose]) {
+        let rounded = |p: &Point| Point::new(round(p.x), round(p.y));
+        let outline = |l: &program::Loose| {
+            let places: Vec<_> = l.outline.iter().map(|p| (*p, 0.0)).collect();
+            let kept = thin(&places, DRAWN_WITHIN_MM);
+            kept.iter().map(|(p, _)| rounded(p)).collect()
+        };
+        self.loose = loose.iter().take(LOOSE_MAX).map(outline).collect();
     }
 
     pub(super) fn lay(&mut self, setup: &Setup) {
