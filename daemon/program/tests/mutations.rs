@@ -260,3 +260,56 @@ fn an_arc_broken_into_pieces_is_noted() {
     speaks(&report, "faceted-arc", &broken);
     assert_eq!(report.verdict, Verdict::Clear);
 }
+
+/// The clean program with the kerf in words instead of numbers.
+const WITH_WORDS: &str = "\
+G21 G90 G17 G40
+(sheet A steel 5 mm, set 40, kerf 1.45)
+G00 X20.8 Y20
+G41
+M03
+G01 X26.5 F660
+G03 X26.5 Y20 I-6.5 J0
+G40
+M05
+G00 X76 Y-6
+G41
+M03
+G03 X70 Y0 I-6 J0 F1100
+G01 X12
+G02 X0 Y12 I0 J12
+G01 Y78
+G02 X12 Y90 I12 J0
+G01 X128
+G02 X140 Y78 I0 J-12
+G01 Y12
+G02 X128 Y0 I-12 J0
+G01 X68
+G40
+M05
+M02
+";
+
+#[test]
+fn compensation_on_the_wrong_side_or_left_on_is_found_at_every_place() {
+    // All the same but for the lines.
+    let told = |text: &str| -> Vec<_> {
+        let found = vetted(text).findings.into_iter();
+        found.map(|f| (f.rule, f.severity, f.cut, f.says)).collect()
+    };
+    assert_eq!(told(WITH_WORDS), told(CLEAN));
+    assert_eq!(vetted(WITH_WORDS).verdict, Verdict::Clear);
+    let changed = |word: &str, to: &str| -> Vec<String> {
+        let places = WITH_WORDS.match_indices(word).filter(|(at, _)| *at > 20);
+        places
+            .map(|(at, _)| {
+                let (before, behind) = WITH_WORDS.split_at(at);
+                format!("{before}{to}{}", &behind[word.len()..])
+            })
+            .collect()
+    };
+    let (swapped, open) = (changed("G41", "G42"), changed("G40", ""));
+    assert_eq!((swapped.len(), open.len()), (2, 2));
+    swapped.iter().for_each(|p| bars(p, "compensation-side"));
+    open.iter().for_each(|p| bars(p, "compensation-open"));
+}
