@@ -9,7 +9,7 @@ use simulator::harness::{Hands, Truth};
 use crate::rig::{Ran, assert_whole, fixture, standclear};
 
 /// Kills what it holds when it goes, so that a failed test leaves nothing running.
-struct Reaped(Child);
+pub struct Reaped(pub Child);
 
 impl Drop for Reaped {
     fn drop(&mut self) {
@@ -19,7 +19,7 @@ impl Drop for Reaped {
     }
 }
 
-fn start(command: &mut Command) -> Reaped {
+pub fn start(command: &mut Command) -> Reaped {
     let child = command
         .stdout(Stdio::null())
         .stderr(Stdio::inherit())
@@ -30,7 +30,7 @@ fn start(command: &mut Command) -> Reaped {
 
 /// Asks the table until `enough` holds; fails with the last answer after a minute.
 #[track_caller]
-fn until(hands: &mut Hands, what: &str, enough: impl Fn(&Truth) -> bool) -> Truth {
+pub fn until(hands: &mut Hands, what: &str, enough: impl Fn(&Truth) -> bool) -> Truth {
     let end = Instant::now() + Duration::from_secs(60);
     loop {
         let truth = hands.truth().expect("the table answers");
@@ -42,7 +42,7 @@ fn until(hands: &mut Hands, what: &str, enough: impl Fn(&Truth) -> bool) -> Trut
     }
 }
 
-fn reach(dir: &Path) -> Hands {
+pub fn reach(dir: &Path) -> Hands {
     let end = Instant::now() + Duration::from_secs(30);
     loop {
         match Hands::connect(dir) {
@@ -53,7 +53,7 @@ fn reach(dir: &Path) -> Hands {
     }
 }
 
-fn panel(table: &Path, state: &Path) -> Command {
+pub fn panel(table: &Path, state: &Path) -> Command {
     let mut command = standclear();
     command
         .arg("practice")

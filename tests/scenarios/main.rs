@@ -4,5 +4,7 @@ mod cutting;
 mod faults;
 mod journal;
 mod killed;
+mod kills;
+mod replay;
 mod rig;
 mod vetting;

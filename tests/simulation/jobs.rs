@@ -60,6 +60,14 @@ fn a_clean_job_has_no_hold_and_no_retry() {
 }
 
 #[test]
+fn a_resume_where_the_end_of_the_path_lies_over_its_start_is_on_the_path() {
+    // The lead-in meets the outline 9.4 mm along; the outline ends over that place and beyond it.
+    for mm in [14.1, 14.3, 14.5, 15.0, 16.0] {
+        cut_whole(&[fault(FaultKind::ArcLost, 2, mm)]);
+    }
+}
+
+#[test]
 fn every_fault_at_every_place_is_recovered_from() {
     let kinds = [
         (FaultKind::ArcLost, Cause::ArcLost),

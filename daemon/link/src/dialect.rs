@@ -75,6 +75,7 @@ pub struct Dialect {
     pub(crate) window: WindowForm,
     pub(crate) keepalive: Option<(Vec<u8>, u64)>,
     pub(crate) reports: ReportForm,
+    pub(crate) source: String,
 }
 
 /// How lines to the controller are written.
@@ -184,7 +185,15 @@ impl Dialect {
                 remedy: "mend that line; plain.toml shows every key".into(),
             }
         })?;
-        crate::checking::checked(raw)
+        let mut dialect = crate::checking::checked(raw)?;
+        text.clone_into(&mut dialect.source);
+        Ok(dialect)
+    }
+
+    /// The text that it was read from: gives the same dialect again.
+    #[must_use]
+    pub fn source(&self) -> &str {
+        &self.source
     }
 
     /// The dialect of the simulated table.

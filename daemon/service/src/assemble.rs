@@ -72,6 +72,7 @@ pub fn assemble(
         Past::Unreadable => Restored::unreadable(),
     };
     let dialect = Arc::clone(&config.link.dialect);
+    let recorder = journal.begin_recording(settings(config), dialect.source(), &restored);
     if !dialect.has(Capability::TorchOffAtOnce) {
         tracing::warn!(
             dialect = dialect.name,
@@ -89,6 +90,7 @@ pub fn assemble(
         guard,
         from_guard,
         journal,
+        recorder,
         from_journal,
         port: ends.port,
         baud: config.link.baud,

@@ -12,6 +12,7 @@ pub mod panel;
 pub mod pins;
 pub mod port;
 pub mod practice;
+pub mod recording;
 pub mod runner;
 pub mod serve;
 pub mod web;

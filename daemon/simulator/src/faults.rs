@@ -103,7 +103,7 @@ impl Waiting {
             // if it was connected all along.
             K::ContactStuck => here && m.at_rest && (m.sense_came || m.met),
             K::NoContact => here && m.touching,
-            K::Estop | K::LinkCut | K::ControllerReset | K::AirLow => {
+            K::Estop | K::LinkCut | K::ControllerReset | K::AirLow | K::PanelKilled => {
                 here && (m.touching || m.fire)
             }
             K::TipOver => m.rapid.is_some_and(|(to, left)| {

@@ -167,6 +167,8 @@ pub enum FaultKind {
     ControllerReset,
     AirLow,
     TipOver,
+    /// The process of the panel is killed: by the shell, where the panel is another process.
+    PanelKilled,
 }
 
 /// The ledger's own account of arc on metal, compared with the plan.

@@ -48,6 +48,7 @@ pub struct Table {
     contact: bool,
     contact_chance: Chance,
     sense_was: bool,
+    panel_killed: bool,
 }
 
 impl Table {
@@ -74,6 +75,7 @@ impl Table {
             contact: false,
             contact_chance: Chance::new(seed, Draws::Contact),
             sense_was: false,
+            panel_killed: false,
             settings,
         }
     }
@@ -104,6 +106,7 @@ impl Table {
             if self.has_bytes()
                 || !levels.same_contacts(&self.levels())
                 || plugged != self.plugged()
+                || self.panel_killed
             {
                 break;
             }
@@ -179,6 +182,11 @@ impl Table {
     /// The panel has opened the port and cleared its input.
     pub fn opened(&mut self) {
         drop(self.controller.wire.arrived(self.now));
+    }
+
+    /// Whether the panel is to be killed now; asked once, it is no longer so.
+    pub fn take_panel_killed(&mut self) -> bool {
+        core::mem::take(&mut self.panel_killed)
     }
 
     /// Lays another sheet on the table: the ledger begins anew, and no fault waits any more.
@@ -464,6 +472,7 @@ impl Table {
             }
             FaultKind::ControllerReset => self.controller.reset(now),
             FaultKind::AirLow => self.wrongs.air_low = true,
+            FaultKind::PanelKilled => self.panel_killed = true,
             FaultKind::TipOver => {
                 self.wrongs.standing = Some(place);
                 self.controller.knock(KNOCK_MM.0, KNOCK_MM.1);

@@ -89,13 +89,13 @@ impl Machine {
         let matching = self.interrupted.take_if(|u| u.seal == job.seal.hash());
         if let Some(u) = matching {
             let mut run = Run::taken_up(&u, self.now, loaded);
-            let at_mm = run.sure();
-            let offer = super::run::offer(at_mm, at_mm, job.cycle.resume_back_mm);
+            let at_mm = run.may_have_reached(self.stood, loaded);
+            let offer = super::run::offer(at_mm, run.sure(), job.cycle.resume_back_mm);
             run.from_mm = run.resume_at(at_mm, offer);
             run.holds.push(HoldRecord {
                 cause: Cause::Interrupted,
                 cut: u.cut,
-                at_mm: u.sure(),
+                at_mm,
                 resumed_mm: Some(run.from_mm),
             });
             let event = Event::RunTakenUp {

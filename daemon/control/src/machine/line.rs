@@ -348,7 +348,19 @@ impl Machine {
             cycle.report(&status, place);
         }
         self.line.status = Some(status);
+        self.note_where_it_stood();
         self.out.publish();
+    }
+
+    /// The panel before this one died in a run; its controller has not, and stands where the hold
+    /// has stopped it. Believed only while the count of its steps was never in doubt.
+    fn note_where_it_stood(&mut self) {
+        let still = matches!(self.act, Act::Starting | Act::Rest) && self.line.at_rest();
+        if self.interrupted.is_some() && self.stood.is_none() && still && !self.doubtful {
+            let corner = self.settings.sheet_corner;
+            let place = self.line.place();
+            self.stood = place.map(|p| p.moved(-corner.x, -corner.y));
+        }
     }
 
     /// Whether motion or fire is under way.

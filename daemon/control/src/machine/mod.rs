@@ -133,6 +133,8 @@ pub struct Machine {
     pub(crate) run: Option<Run>,
     pub(crate) act: Act,
     pub(crate) interrupted: Option<Unfinished>,
+    /// Where the torch stood over an interrupted run before anything was moved, sheet coordinates.
+    pub(crate) stood: Option<Point>,
     last_run: u64,
     pub(crate) keeping: Keeping,
     restored_latches: Vec<Cause>,
@@ -169,6 +171,7 @@ impl Machine {
             run: None,
             act: Act::Starting,
             interrupted: restored.unfinished,
+            stood: None,
             last_run: restored.last_run,
             keeping: Keeping::default(),
             restored_latches: restored.latches.into_iter().collect(),

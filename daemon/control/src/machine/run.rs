@@ -10,6 +10,14 @@ use crate::event::{Outcome, Unfinished};
 use crate::job::Job;
 use crate::view::{CutState, HoldRecord, Mark, Retry};
 
+/// A panel that is killed has kept no place of the last moments: the time between two records of
+/// progress, until they are written, and until the torch is out and the hold has braked, s.
+const UNKNOWN_S: f64 = 1.0;
+/// ... and what the place itself is not known by, mm.
+const UNKNOWN_MM: f64 = 1.0;
+/// A torch further than this from the path does not stand on it, mm.
+const STOOD_MM: f64 = 0.5;
+
 /// A job with the lengths of its paths added up.
 #[derive(Clone, Debug)]
 pub(crate) struct Loaded {
@@ -193,6 +201,31 @@ impl Run {
             run.cut = run.next_to_do();
         }
         run
+    }
+
+    /// Where an interrupted cut may have come to: beyond what is surely cut, by where the torch
+    /// stood when it was found. Never further than it can have come since the journal last knew.
+    pub(crate) fn may_have_reached(&self, stood: Option<Point>, loaded: &Loaded) -> f64 {
+        let sure = self.sure();
+        let (Some(stood), Some(cut)) = (stood, loaded.job.cuts.get(self.cut)) else {
+            return sure;
+        };
+        let fastest = cut.path.iter().map(|e| e.feed_mm_s).fold(0.0, f64::max);
+        let furthest = sure + fastest * UNKNOWN_S + UNKNOWN_MM;
+        let mut best = (sure, STOOD_MM);
+        let mut start = 0.0;
+        for e in &cut.path {
+            let end = start + e.segment.length();
+            if end >= sure && start <= furthest {
+                let (along, off) = e.segment.nearest(stood);
+                let s = start + along;
+                if off < best.1 - 1e-6 && (sure..=furthest).contains(&s) {
+                    best = (s, off);
+                }
+            }
+            start = end;
+        }
+        best.0
     }
 
     /// The first cut that is neither done nor skipped; the number of cuts when there is none.

@@ -247,17 +247,24 @@ impl Machine {
                 return None;
             }
             let sure = u.sure();
+            let run = super::run::Run::taken_up(u, self.now, loaded);
+            let at_mm = run.may_have_reached(self.stood, loaded);
+            let perhaps = if at_mm > sure + 0.05 {
+                format!(" It may have come to {at_mm:.1} mm.")
+            } else {
+                String::new()
+            };
             return Some(HoldView {
                 cause: Cause::Interrupted,
                 cut: Some(u.cut),
-                at_mm: Some(sure),
+                at_mm: Some(at_mm),
                 what: words::what(Cause::Interrupted, Some(u.cut)),
-                why: format!("Surely cut: cut {} up to {sure:.1} mm.", u.cut),
+                why: format!("Surely cut: cut {} up to {sure:.1} mm.{perhaps}", u.cut),
                 remedy: "Make the checks. Then START goes on from there.".into(),
                 choices: Vec::new(),
                 offer: Some(super::run::offer(
-                    sure,
-                    sure,
+                    at_mm,
+                    run.sure(),
                     loaded.job.cycle.resume_back_mm,
                 )),
             });

@@ -160,6 +160,7 @@ pub(crate) fn checked(raw: Raw) -> Checked<Dialect> {
         window,
         keepalive,
         reports,
+        source: String::new(),
     };
     bare_bytes(&dialect)?;
     Ok(dialect)

@@ -4,7 +4,7 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
-use simulator::harness::FaultSpec;
+use simulator::harness::{FaultKind, FaultSpec};
 
 use super::faults::FaultArg;
 
@@ -39,7 +39,7 @@ pub enum Command {
     Vet(VetArgs),
     /// Tell what happened, from the journal
     Log(LogArgs),
-    /// Feed a recorded run through the panel's decisions again and compare (not there yet)
+    /// Feed a recorded run through the panel's decisions again and compare
     Replay(ReplayArgs),
     /// Look at configuration, serial port and pins: what is wrong and what to do
     Check(CheckArgs),
@@ -222,14 +222,15 @@ impl PracticeArgs {
                 FaultArg::At(spec) => faults.push(spec),
                 FaultArg::Noise(rate) if noise.is_none() => noise = Some(rate),
                 FaultArg::Noise(_) => return Err("--fault noise=RATE: give one rate".into()),
-                FaultArg::PanelKilled => {
-                    return Err(
-                        "--fault panel-killed comes with recovery, in a later version. \
-                                Leave it out"
-                            .into(),
-                    );
-                }
             }
+        }
+        let kills = |f: &FaultSpec| f.kind == FaultKind::PanelKilled;
+        if !typed.headless && faults.iter().any(kills) {
+            return Err(
+                "--fault panel-killed is for --headless: there it is started again by itself. Add \
+                 --headless, or leave it out"
+                    .into(),
+            );
         }
         let default_speed = if typed.headless { HEADLESS_SPEED } else { 1.0 };
         Ok(Self {
@@ -316,11 +317,15 @@ pub struct LogArgs {
 /// `standclear replay`.
 #[derive(Clone, Debug, Args)]
 pub struct ReplayArgs {
-    /// The run's number
-    pub run: u64,
+    /// The run's number, or `last`
+    #[arg(value_name = "ID|last")]
+    pub run: RunChoice,
     /// Folder of the journal [default: as `serve`]
     #[arg(long, value_name = "DIR")]
     pub state: Option<PathBuf>,
+    /// How the outcome is printed
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    pub format: Format,
 }
 
 /// `standclear check`.

@@ -5,7 +5,7 @@ use std::str::FromStr;
 use simulator::harness::{FaultKind, FaultSpec};
 
 /// Every kind at a place, by its name.
-const KINDS: [(&str, FaultKind); 10] = [
+const KINDS: [(&str, FaultKind); 11] = [
     ("arc-lost", FaultKind::ArcLost),
     ("no-arc", FaultKind::NoArc),
     ("arc-stuck", FaultKind::ArcStuck),
@@ -16,6 +16,7 @@ const KINDS: [(&str, FaultKind); 10] = [
     ("controller-reset", FaultKind::ControllerReset),
     ("air-low", FaultKind::AirLow),
     ("tip-over", FaultKind::TipOver),
+    ("panel-killed", FaultKind::PanelKilled),
 ];
 
 /// For `--help`.
@@ -23,7 +24,8 @@ pub const HELP: &str = "Let something go wrong; may be repeated.
 
 KIND@CUT[:MM]  at cut CUT (from 1), MM along its path; without MM at its pierce or touch-off.
                KIND: arc-lost, no-arc, arc-stuck, contact-stuck, no-contact, estop, link-cut,
-               controller-reset, air-low, tip-over
+               controller-reset, air-low, tip-over, and (headless) panel-killed: the panel's
+               process is killed there and started again
 noise=RATE     chance that a bit on the wire is turned over, such as 1e-5";
 
 /// Most of a wire's bits may not be wrong: nothing would get through, and nothing be learnt.
@@ -36,8 +38,6 @@ pub enum FaultArg {
     At(FaultSpec),
     /// Bits on the wire are turned over at this rate (0 to 0.01).
     Noise(f64),
-    /// The service is killed: known by name alone as yet.
-    PanelKilled,
 }
 
 impl FromStr for FaultArg {
@@ -59,24 +59,17 @@ impl FromStr for FaultArg {
         let kind = KINDS
             .iter()
             .find(|(n, _)| *n == name)
-            .map(|(_, kind)| *kind);
-        if kind.is_none() && name != "panel-killed" {
-            return Err(format!(
-                "there is no kind {name:?}: the kinds are {}",
-                names()
-            ));
-        }
+            .map(|(_, kind)| *kind)
+            .ok_or_else(|| format!("there is no kind {name:?}: the kinds are {}", names()))?;
         let place = place.ok_or_else(|| format!("say where: {name}@CUT or {name}@CUT:MM"))?;
         let (cut, mm) = at(place)?;
-        Ok(kind.map_or(Self::PanelKilled, |kind| {
-            Self::At(FaultSpec { kind, cut, mm })
-        }))
+        Ok(Self::At(FaultSpec { kind, cut, mm }))
     }
 }
 
 fn names() -> String {
     let mut all: Vec<_> = KINDS.iter().map(|(name, _)| *name).collect();
-    all.extend(["panel-killed", "noise=RATE"]);
+    all.push("noise=RATE");
     all.join(", ")
 }
 

@@ -8,6 +8,7 @@ mod args;
 mod check;
 mod faults;
 mod log;
+mod replay;
 #[cfg(test)]
 mod tests;
 mod vet;
@@ -50,15 +51,7 @@ pub fn main() -> ExitCode {
         Command::Table(args) => crate::practice::run_table(&args),
         Command::Vet(args) => vet::run(&args),
         Command::Log(args) => log::run(&args),
-        Command::Replay(args) => fail(
-            "replay",
-            &format!(
-                "run {} cannot be replayed yet: this comes with a later version. \
-                 `standclear log --run {}` tells what happened in it",
-                args.run, args.run
-            ),
-            USAGE,
-        ),
+        Command::Replay(args) => replay::run(&args),
         Command::Check(args) => check::run(&args),
     }
 }

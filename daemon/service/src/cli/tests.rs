@@ -125,8 +125,9 @@ fn a_wrong_fault_says_what_is_wrong_and_what_there_is() {
         let error = practice(&format!("--fault {spec}")).expect_err(spec);
         assert!(error.contains(says), "{spec}: {error}");
     }
-    let error = practice("--fault panel-killed@2").expect_err("not yet");
-    assert!(error.contains("comes with recovery"), "{error}");
+    let error = practice("--fault panel-killed@2").expect_err("a person would be left without");
+    assert!(error.contains("--headless"), "{error}");
+    assert!(practice("--headless --fault panel-killed@2:30").is_ok());
 }
 
 #[test]

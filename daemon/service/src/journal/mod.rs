@@ -20,14 +20,18 @@ use std::sync::atomic::Ordering;
 use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 
-use control::{Event, RecordId};
+use control::{Event, RecordId, Restored, Settings};
 use tokio::sync::mpsc::UnboundedSender;
+use tokio::sync::oneshot;
 use units::Time;
 
 pub use read::{Entry, Gap, ReadError, Start, Story, Which, latest, read};
 
 use store::{Row, Store};
-use writer::{Shared, Sink, ToWrite, Writer};
+use writer::{Order, Shared, Sink, ToWrite, Writer};
+
+use crate::recording::form::Beginning;
+use crate::recording::{Recorder, Reel, Tape};
 
 /// What the journal tells the machine's task.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -64,10 +68,12 @@ pub struct JournalError {
 #[derive(Debug)]
 pub struct Journal {
     /// `None`: closed.
-    to: Option<SyncSender<ToWrite>>,
+    to: Option<SyncSender<Order>>,
     thread: Option<JoinHandle<()>>,
     shared: Arc<Shared>,
     reports: UnboundedSender<JournalReport>,
+    /// The state folder and the number of this start, for the recording.
+    place: Option<(PathBuf, i64)>,
 }
 
 impl Journal {
@@ -81,11 +87,13 @@ impl Journal {
         reports: UnboundedSender<JournalReport>,
     ) -> Result<(Self, Past), JournalError> {
         let (store, past) = Store::open(dir)?;
-        let journal = Self::over(store, reports).map_err(|e| JournalError {
+        let start = store.start();
+        let mut journal = Self::over(store, reports).map_err(|e| JournalError {
             dir: dir.to_path_buf(),
             says: format!("the journal's thread cannot be started: {e}"),
             remedy: "End other programs and try again".into(),
         })?;
+        journal.place = Some((dir.to_path_buf(), start));
         Ok((journal, past))
     }
 
@@ -104,7 +112,39 @@ impl Journal {
             thread: Some(thread),
             shared,
             reports,
+            place: None,
         })
+    }
+
+    /// Begins the recording of this start: what the machine is made of, and a recorder whose steps
+    /// the journal's own thread writes. A recording that cannot be had keeps nobody from cutting.
+    pub fn begin_recording(
+        &self,
+        settings: Settings,
+        dialect: &str,
+        restored: &Restored,
+    ) -> Recorder {
+        let tape = Arc::new(Tape::default());
+        let Some((dir, start)) = &self.place else {
+            return Recorder::off();
+        };
+        let beginning = Beginning {
+            version: env!("CARGO_PKG_VERSION").into(),
+            start: *start,
+            settings,
+            dialect: dialect.to_owned(),
+            restored: restored.clone(),
+        };
+        match Reel::begin(dir, &beginning, Arc::clone(&tape)) {
+            Ok(reel) => {
+                *self.shared.reel() = Some(reel);
+                Recorder::new(tape)
+            }
+            Err(error) => {
+                tracing::warn!(%error, "this start is not recorded: its runs cannot be replayed");
+                Recorder::off()
+            }
+        }
     }
 
     /// Records an event that happened at `at`. Never blocks. A durable one is answered by
@@ -121,11 +161,22 @@ impl Journal {
         }
     }
 
+    /// Resolves once everything recorded so far is in the file: it survives the process, and a power
+    /// cut as its own events promise. Resolves as well if the disk fails or the journal is closed.
+    pub async fn settle(&self) {
+        let (done, settled) = oneshot::channel();
+        let sent = self.to.as_ref().map(|to| to.try_send(Order::Now(done)));
+        if let Some(Ok(())) = sent {
+            // Let fall by a writer that has ended.
+            let _ = settled.await;
+        }
+    }
+
     fn put(&self, event: ToWrite) {
         let Some(to) = &self.to else {
             return self.lost("the journal was closed".into());
         };
-        match to.try_send(event) {
+        match to.try_send(Order::Write(event)) {
             Ok(()) => {}
             Err(TrySendError::Full(_)) => {
                 self.lost("the journal cannot keep up with what happens".into());

@@ -177,6 +177,11 @@ impl Store {
         all.commit()
     }
 
+    /// Which start of the panel this is, from 1.
+    pub fn start(&self) -> i64 {
+        self.start
+    }
+
     /// Notes an orderly end.
     ///
     /// # Errors

@@ -1,15 +1,17 @@
 //! The thread that writes, and what it does when the disk does not take it.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use control::RecordId;
 use tokio::sync::mpsc::UnboundedSender;
+use tokio::sync::oneshot;
 
 use super::JournalReport;
 use super::store::{Row, Store};
+use crate::recording::Reel;
 
 /// Events that nobody waits for are committed this long after the first of them: one sync for
 /// many, and well within the 100 ms that are promised.
@@ -33,6 +35,15 @@ pub struct ToWrite {
     pub record: RecordId,
     pub durable: bool,
     pub row: Row,
+}
+
+/// What the writer is told.
+#[derive(Debug)]
+pub enum Order {
+    /// Write this, when its time has come.
+    Write(ToWrite),
+    /// Write everything now, then tell. Not told if the disk fails.
+    Now(oneshot::Sender<()>),
 }
 
 /// Where rows go. The file, or in tests something that fails when told to.
@@ -65,18 +76,29 @@ pub struct Shared {
     pub lost: AtomicU64,
     /// Set in tests: end as a killed process would, with nothing more written.
     pub killed: AtomicBool,
+    /// The recording, once one was begun.
+    reel: Mutex<Option<Reel>>,
+}
+
+impl Shared {
+    /// The recording. Only the writer holds it for longer than a moment.
+    pub fn reel(&self) -> MutexGuard<'_, Option<Reel>> {
+        self.reel.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }
 
 /// The writer.
 pub struct Writer<S> {
     sink: S,
-    from: Receiver<ToWrite>,
+    from: Receiver<Order>,
     reports: UnboundedSender<JournalReport>,
     shared: Arc<Shared>,
     /// Not committed yet, oldest first.
     hand: Vec<ToWrite>,
     /// When what is in the hand must be committed.
     due: Option<Instant>,
+    /// Who waits until everything is written.
+    waiting: Vec<oneshot::Sender<()>>,
     failing: Option<Failing>,
 }
 
@@ -89,7 +111,7 @@ impl<S: Sink> Writer<S> {
     /// A writer that has nothing to do yet.
     pub fn new(
         sink: S,
-        from: Receiver<ToWrite>,
+        from: Receiver<Order>,
         reports: UnboundedSender<JournalReport>,
         shared: Arc<Shared>,
     ) -> Self {
@@ -100,6 +122,7 @@ impl<S: Sink> Writer<S> {
             shared,
             hand: Vec::new(),
             due: None,
+            waiting: Vec::new(),
             failing: None,
         }
     }
@@ -113,7 +136,7 @@ impl<S: Sink> Writer<S> {
                 std::thread::sleep(self.wait());
             } else {
                 match self.from.recv_timeout(self.wait()) {
-                    Ok(event) => self.take(event),
+                    Ok(order) => self.take(order),
                     Err(RecvTimeoutError::Timeout) => {}
                     Err(RecvTimeoutError::Disconnected) => break,
                 }
@@ -121,8 +144,15 @@ impl<S: Sink> Writer<S> {
             if self.shared.killed.load(Ordering::Acquire) {
                 return;
             }
+            self.write_recording();
             if self.due.is_some_and(|due| Instant::now() >= due) {
                 self.write();
+            }
+            if self.hand.is_empty() {
+                for done in self.waiting.drain(..) {
+                    // Whoever asked may have ended since.
+                    let _ = done.send(());
+                }
             }
         }
         if self.shared.killed.load(Ordering::Acquire) {
@@ -134,30 +164,49 @@ impl<S: Sink> Writer<S> {
     fn wait(&self) -> Duration {
         match self.due {
             Some(due) => due.saturating_duration_since(Instant::now()),
-            // Woken by the channel; this is only how long a lost wake-up could last.
-            None => Duration::from_secs(3600),
+            // Events wake it by the channel; the recording waits for this.
+            None => BATCH,
         }
     }
 
-    /// Takes one event and what else is there already, and sets when it must be written.
-    fn take(&mut self, event: ToWrite) {
-        let mut durable = event.durable;
-        self.hand.push(event);
+    /// Takes one order and what else is there already, and sets when it must be written.
+    fn take(&mut self, order: Order) {
+        let mut at_once = self.take_one(order);
         while self.hand.len() < TOGETHER
             && let Ok(more) = self.from.try_recv()
         {
-            durable |= more.durable;
-            self.hand.push(more);
+            at_once |= self.take_one(more);
         }
         let now = Instant::now();
         // While the disk fails, the next try is at its own time.
         if self.failing.is_none() {
-            let due = if durable || self.hand.len() >= TOGETHER {
+            let due = if at_once || self.hand.len() >= TOGETHER {
                 now
             } else {
                 now + BATCH
             };
             self.due = Some(self.due.map_or(due, |already| already.min(due)));
+        }
+    }
+
+    /// True if it must be written at once.
+    fn take_one(&mut self, order: Order) -> bool {
+        match order {
+            Order::Write(event) => {
+                let durable = event.durable;
+                self.hand.push(event);
+                durable
+            }
+            Order::Now(done) => {
+                self.waiting.push(done);
+                true
+            }
+        }
+    }
+
+    fn write_recording(&self) {
+        if let Some(reel) = &mut *self.shared.reel() {
+            reel.write();
         }
     }
 
@@ -216,6 +265,7 @@ impl<S: Sink> Writer<S> {
 
     /// Writes what is left, within the time in which a failure would be told.
     fn finish(mut self) {
+        self.write_recording();
         let until = Instant::now() + GIVE_UP;
         while !self.hand.is_empty() {
             self.write();

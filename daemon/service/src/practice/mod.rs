@@ -4,6 +4,8 @@
 //! decides by whether this is practice. Nothing but this command names the simulator.
 
 mod bench;
+mod earlier;
+mod killed;
 pub mod operator;
 mod summary;
 pub mod table;
@@ -25,6 +27,7 @@ use crate::job::Prepared;
 use crate::panel::Panel;
 use crate::runner::{Automatic, Runner};
 
+use earlier::Earlier;
 use operator::Operator;
 use summary::Summary;
 use table::{SharedHands, Table};
@@ -126,6 +129,9 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
             .map_err(|why| usage(format!("--fault: {why}")))?;
     }
     let state = State::new(args.state.as_deref())?;
+    if killed::wanted(args) {
+        return killed::run(args, &table, state.path());
+    }
     let (pins, turns) = bench::connect(table.dir())
         .map_err(|e| unfinished(format!("the simulated table's wires: {e}")))?;
     let automatic = match &job {
@@ -148,7 +154,7 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
     runtime.block_on(async {
         let (runner, panel) = assemble(&config, state.path(), ends).map_err(unfinished)?;
         match (&job, args.headless) {
-            (Some(job), true) => headless(args, runner, panel, job, &hands).await,
+            (Some(job), true) => headless(args, runner, panel, job, &hands, state.path()).await,
             _ => {
                 let desk = Desk {
                     config: Arc::clone(&config),
@@ -270,6 +276,7 @@ async fn headless(
     panel: Panel,
     job: &Job,
     hands: &SharedHands,
+    state: &Path,
 ) -> Result<ExitCode, Trouble> {
     let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
     let task = tokio::spawn(runner.run(async {
@@ -286,7 +293,9 @@ async fn headless(
     if let Err(error) = task.await {
         return Err(unfinished(format!("the panel ended by a panic: {error}")));
     }
-    let summary = Summary::new(job, &view, truth);
+    // The panel has ended: all that it recorded is there. A run that never began has no events.
+    let earlier = Earlier::read(state).unwrap_or_default();
+    let summary = Summary::new(job, &view, earlier, truth);
     match args.format {
         Format::Json => println!("{}", serde_json::to_string(&summary).map_err(unfinished)?),
         Format::Text => print!("{}", summary.text(view.phase)),

@@ -7,6 +7,8 @@ use control::{Cause, Job};
 use serde::Serialize;
 use simulator::harness::Truth;
 
+use super::earlier::{self, Earlier};
+
 /// The JSON contract of `practice --headless --format json`. Times are table time, s.
 #[derive(Clone, Debug, Serialize)]
 pub struct Summary {
@@ -45,19 +47,24 @@ struct TruthTold {
 }
 
 impl Summary {
-    /// Gathers what the panel shows and, apart from it, what the table's own ledger says.
+    /// Gathers what the panel shows, what the journal tells of panels before it, and, apart from it, what the table's own ledger says.
     #[must_use]
-    pub fn new(job: &Job, view: &View, truth: Truth) -> Self {
+    pub fn new(job: &Job, view: &View, earlier: Earlier, truth: Truth) -> Self {
         let done = |c: &&control::view::CutView| c.state == CutState::Done;
         Self {
             cuts: job.cuts.len(),
             cuts_done: view.cuts.iter().filter(done).count(),
             path_mm: job.cuts.iter().map(control::JobCut::length_mm).sum(),
             planned_s: job.planned_s,
-            run_s: view.run_s.unwrap_or(0.0),
-            arc_on_s: view.arc_on_s,
+            run_s: earlier.run_s + view.run_s.unwrap_or(0.0),
+            arc_on_s: earlier.arc_on_s + view.arc_on_s,
             pierces: view.pierces,
-            holds: view.holds.iter().map(Hold::from).collect(),
+            holds: earlier
+                .holds
+                .into_iter()
+                .map(Hold::from)
+                .chain(view.holds.iter().map(Hold::from))
+                .collect(),
             retries: view.retries.iter().map(Retried::from).collect(),
             truth: TruthTold {
                 uncut_mm: truth.uncut_mm,
@@ -135,6 +142,17 @@ impl Summary {
 
 impl From<&HoldRecord> for Hold {
     fn from(h: &HoldRecord) -> Self {
+        Self {
+            cause: h.cause,
+            cut: h.cut,
+            at_mm: h.at_mm,
+            resumed_mm: h.resumed_mm,
+        }
+    }
+}
+
+impl From<earlier::Hold> for Hold {
+    fn from(h: earlier::Hold) -> Self {
         Self {
             cause: h.cause,
             cut: h.cut,

@@ -8,6 +8,7 @@ mod outbox;
 mod turn;
 mod wire;
 
+use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -22,6 +23,7 @@ use crate::journal::{Journal, JournalReport};
 use crate::panel::{Asked, Panel, Published};
 use crate::pins::{Clock, Turn, TurnEnd};
 use crate::port;
+use crate::recording::Recorder;
 
 use outbox::Outbox;
 use wire::Moved;
@@ -35,12 +37,6 @@ const ASKS: usize = 64;
 /// The machine is stepped at least this often, so that its word to the guard stays fresh.
 const STEP_EVERY: Duration = Duration::from_millis(50);
 
-/// The automatic operator of a practice run: sees every view that may change what is allowed.
-pub trait Automatic: Send {
-    /// What to ask next, if anything.
-    fn consider(&mut self, now: Time, view: &View) -> Option<Ask>;
-}
-
 /// What a runner is made of.
 pub struct Parts {
     /// The machine, just made.
@@ -53,6 +49,8 @@ pub struct Parts {
     pub from_guard: mpsc::Receiver<FromGuard>,
     /// The journal.
     pub journal: Journal,
+    /// Keeps every step, so that a run can be replayed.
+    pub recorder: Recorder,
     /// What the journal says.
     pub from_journal: mpsc::UnboundedReceiver<JournalReport>,
     /// The serial port's path.
@@ -74,6 +72,7 @@ pub struct Runner {
     guard: GuardHandle,
     from_guard: mpsc::Receiver<FromGuard>,
     journal: Journal,
+    recorder: Recorder,
     from_journal: mpsc::UnboundedReceiver<JournalReport>,
     port_path: PathBuf,
     baud: u32,
@@ -91,8 +90,14 @@ pub struct Runner {
     outbox: Outbox,
     handled_epoch: u64,
 
+    /// Inputs that came of carrying out effects: they wait until all of those are carried out.
+    inputs: VecDeque<Input>,
+    stepping: bool,
+
     turn: Option<Turn>,
     orders_told: bool,
+    /// Since when there is something that the journal may not have written.
+    unwritten: Option<Time>,
 
     publish: watch::Sender<Arc<Published>>,
     seq: u64,
@@ -100,6 +105,12 @@ pub struct Runner {
     considered: Option<(u64, Time)>,
     changed: bool,
     published_at: Instant,
+}
+
+/// The automatic operator of a practice run: sees every view that may change what is allowed.
+pub trait Automatic: Send {
+    /// What to ask next, if anything.
+    fn consider(&mut self, now: Time, view: &View) -> Option<Ask>;
 }
 
 /// Why the task ended.
@@ -131,6 +142,7 @@ impl Runner {
             guard: parts.guard,
             from_guard: parts.from_guard,
             journal: parts.journal,
+            recorder: parts.recorder,
             from_journal: parts.from_journal,
             port_path: parts.port,
             baud: parts.baud,
@@ -145,8 +157,11 @@ impl Runner {
             received: 0,
             outbox: Outbox::default(),
             handled_epoch: 0,
+            inputs: VecDeque::new(),
+            stepping: false,
             turn: None,
             orders_told: false,
+            unwritten: None,
             publish,
             seq: 0,
             published_generation: u64::MAX,
@@ -200,10 +215,26 @@ impl Runner {
         self.machine.deadline().map_or(latest, |at| at.min(latest))
     }
 
-    /// One step of the machine and everything that follows from it.
+    /// One step of the machine and everything that follows from it. What carrying out its effects
+    /// brings up (the port is open, the port is lost) comes after the last of them, so that records
+    /// reach the journal in the order in which the machine made them.
     fn step(&mut self, input: Input) {
+        self.inputs.push_back(input);
+        if self.stepping {
+            return;
+        }
+        self.stepping = true;
+        while let Some(input) = self.inputs.pop_front() {
+            self.step_once(input);
+        }
+        self.stepping = false;
+    }
+
+    fn step_once(&mut self, input: Input) {
         let now = self.clock.now();
+        self.recorder.input(now, &input);
         let effects = self.machine.step(now, input);
+        self.recorder.effects(&effects);
         self.guard.shared().renew(now + self.lease);
         for effect in effects.0 {
             self.carry_out(now, effect);
@@ -232,6 +263,7 @@ impl Runner {
                 self.guard.tell(ToGuard::Order(order));
             }
             Effect::Record { id, event, durable } => {
+                self.unwritten.get_or_insert(now);
                 self.journal.record(id, event, durable, now);
             }
             Effect::Publish => self.changed = true,
@@ -368,6 +400,7 @@ impl Runner {
             ask: Ask::Hold,
         });
         self.write_port();
+        self.recorder.end();
         self.journal.close();
     }
 }

@@ -1,8 +1,9 @@
 //! Dealing with a turn of a clock that waits for the service.
 //!
 //! A turn is over when every byte that was sent has been read, every report has come in, a record
-//! that the machine stands still for is on the disk, the guard has taken in its orders, and every
-//! byte has been written. So no real delay of this process is seen as time on the table.
+//! that the machine stands still for is on the disk, the guard has taken in its orders, every
+//! byte has been written, and no record is older than a journal may keep it in hand. So no real
+//! delay of this process is seen as time on the table.
 
 use std::time::Duration;
 
@@ -16,6 +17,9 @@ use crate::pins::Turn;
 
 /// The automatic operator looks at least this often, table time.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
+
+/// What is recorded is in the file within this, table time, as it is within real time elsewhere.
+const WRITTEN_WITHIN: Duration = Duration::from_millis(80);
 
 /// A machine whose deadline does not move on is stepped again after this.
 const LEAST_STRIDE: Duration = Duration::from_millis(1);
@@ -38,6 +42,14 @@ impl Runner {
             if self.orders_told {
                 self.orders_told = false;
                 self.settle_guard().await;
+                continue;
+            }
+            if self
+                .unwritten
+                .is_some_and(|since| now.since(since) >= WRITTEN_WITHIN)
+            {
+                self.unwritten = None;
+                self.journal.settle().await;
                 continue;
             }
             if self.ask_for_automatic(now) {

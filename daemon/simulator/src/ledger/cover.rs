@@ -214,6 +214,20 @@ impl Cover {
             }
         }
         if self.moved >= SETTLES {
+            self.narrow();
+        }
+    }
+
+    /// Gives up the paths that fit worse. Where the end of a path lies over its start, both fit until
+    /// they part: only then is it known which of them was followed.
+    fn narrow(&mut self) {
+        let best = self
+            .following
+            .iter()
+            .map(|f| f.worst)
+            .fold(f64::INFINITY, f64::min);
+        self.following.retain(|f| f.worst <= best + EQUAL);
+        if self.following.len() == 1 {
             self.settle();
         }
     }

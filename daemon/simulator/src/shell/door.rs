@@ -6,6 +6,7 @@ use std::path::Path;
 
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::fd::BorrowedFd;
+use rustix::process::Pid;
 
 use crate::harness::{ToPanel, ToTable};
 
@@ -108,6 +109,13 @@ impl Door {
             guest.unsent.extend(line);
             guest.flush();
         }
+    }
+
+    /// The process at the other end.
+    pub(super) fn process(&self, guest: u64) -> Option<Pid> {
+        let guest = self.guests.iter().find(|g| g.id == guest)?;
+        let peer = rustix::net::sockopt::socket_peercred(&guest.stream);
+        peer.ok().map(|peer| peer.pid)
     }
 
     pub(super) fn shut_out(&mut self, guest: u64) {

@@ -166,6 +166,7 @@ impl Shell {
                 return Ok(());
             }
             self.table.advance_to_change(due.min(ceiling));
+            self.kill_panel_if_due();
             self.mind_cable()?;
         }
         if !in_step {
@@ -295,6 +296,20 @@ impl Shell {
                 panel.read += bytes.len() as u64;
             }
             self.table.wire_in(self.table.now(), &bytes);
+        }
+    }
+
+    /// Kills the panel's process at its ordered place, before it hears of that moment. A panel that
+    /// shares this process cannot be killed alone and is left.
+    fn kill_panel_if_due(&mut self) {
+        if !self.table.take_panel_killed() {
+            return;
+        }
+        let Some(panel) = &self.panel else { return };
+        let own = rustix::process::getpid();
+        if let Some(process) = self.door.process(panel.guest).filter(|p| *p != own) {
+            // One that has ended by itself is as dead.
+            let _ = rustix::process::kill_process(process, rustix::process::Signal::KILL);
         }
     }
 

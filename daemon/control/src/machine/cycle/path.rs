@@ -14,8 +14,9 @@ use crate::view::Retry;
 
 /// Path commands that may lie in the session and are not taken yet.
 const UNSENT: usize = 64;
-/// How often the place is kept in the journal while cutting.
-const PROGRESS: Duration = Duration::from_secs(1);
+/// How often the place is kept in the journal while cutting: a panel that is killed knows no later
+/// place, and what was cut since is cut again.
+const PROGRESS: Duration = Duration::from_millis(250);
 
 impl Machine {
     /// Arc on and pierce time over: down to cut height and along the path in one stream, so that
