@@ -1,0 +1,10 @@
+//! Any bytes as a program: reading answers.
+#![no_main]
+
+#[path = "../../../daemon/program/tests/invariants/mod.rs"]
+#[allow(dead_code, reason = "this target reads only")]
+mod invariants;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
+    invariants::reads(bytes);
+});
