@@ -57,7 +57,15 @@ const MAY_USE: [(&str, Names, Names, Names); 6] = [
         "program",
         &["units"],
         // `rstar` indexes places; `cavalier_contours` offsets lines and arcs: geometry without I/O.
-        &["cavalier_contours", "rstar", "serde", "serde_json", "sha2", "thiserror", "toml"],
+        &[
+            "cavalier_contours",
+            "rstar",
+            "serde",
+            "serde_json",
+            "sha2",
+            "thiserror",
+            "toml",
+        ],
         TEST_TOOLS,
     ),
     (
@@ -94,7 +102,7 @@ const MAY_USE: [(&str, Names, Names, Names); 6] = [
     ),
 ];
 type Names = &'static [&'static str];
-const TEST_TOOLS: Names = &["criterion", "insta", "proptest", "serde_json", "toml"];
+const TEST_TOOLS: Names = &["criterion", "gcode", "insta", "proptest", "serde_json", "toml"];
 
 fn dependencies(metadata: &Value) -> Vec<String> {
     let mut wrong = Vec::new();

@@ -68,6 +68,10 @@ fn bench(c: &mut Criterion) {
     group.bench_function("count the line ends", |b| {
         b.iter(|| text.bytes().filter(|&x| x == b'\n').count());
     });
+    // A general parser of the language on the same text: blocks and words into a tree, no meaning.
+    group.bench_function("parse into a tree by the gcode crate", |b| {
+        b.iter(|| gcode::parse(&text).map(|p| p.blocks.len()));
+    });
     group.bench_function("read", |b| b.iter(|| read(text.as_bytes(), &rules)));
     let reading = read(text.as_bytes(), &rules);
     group.bench_function("vet", |b| b.iter(|| vet(&reading, &input)));
