@@ -4,9 +4,10 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use serde_json::Value;
 use simulator::harness::{Hands, Truth};
 
-use crate::rig::{Ran, assert_whole, fixture, standclear};
+use crate::rig::{Ran, assert_whole, fixture, number, practise, standclear};
 
 /// Kills what it holds when it goes, so that a failed test leaves nothing running.
 pub struct Reaped(pub Child);
@@ -149,4 +150,50 @@ fn a_panel_told_to_end_puts_the_torch_out_first_and_ends_in_order() {
     let starts = log.json()["starts"].as_array().cloned().unwrap_or_default();
     assert_eq!(starts.len(), 1);
     assert!(starts[0]["ended"].is_string(), "{}", starts[0]);
+}
+
+/// Practises with these faults, of which one kills the panel; the run must end whole, and no more
+/// may be cut twice than the holds had offered.
+#[track_caller]
+fn taken_up(faults: &[&str]) -> Value {
+    let args: Vec<&str> = faults.iter().flat_map(|f| ["--fault", f]).collect();
+    let told = assert_whole(&practise(&args));
+    let holds = told["holds"].as_array().cloned().unwrap_or_default();
+    let killed = holds.iter().find(|h| h["cause"] == "interrupted");
+    let killed = killed.unwrap_or_else(|| panic!("{told:#}")).clone();
+    let offered: f64 = holds
+        .iter()
+        .filter(|h| !h["resumed_mm"].is_null())
+        .map(|h| number(&h["at_mm"]) - number(&h["resumed_mm"]))
+        .sum();
+    let recut = number(&told["truth"]["recut_mm"]);
+    assert!(recut <= offered + 1.0, "{told:#}");
+    killed
+}
+
+#[test]
+fn a_panel_killed_in_mid_cut_is_started_again_and_goes_on_from_where_the_torch_stood() {
+    let hold = taken_up(&["panel-killed@2:60"]);
+    assert_eq!(hold["cut"], 2);
+    assert!(number(&hold["at_mm"]) >= 60.0, "{hold}");
+    assert!(number(&hold["resumed_mm"]) <= 60.0, "{hold}");
+    assert!(number(&hold["resumed_mm"]) > 45.0, "{hold}");
+}
+
+#[test]
+fn a_panel_killed_twice_tells_of_every_hold() {
+    taken_up(&["panel-killed@1:20", "arc-lost@2:30", "panel-killed@2:100"]);
+}
+
+#[test]
+fn an_emergency_stop_released_while_the_panel_starts_leaves_a_controller_that_can_be_used() {
+    taken_up(&["estop@2:87.5", "panel-killed@2:87.5"]);
+}
+
+#[test]
+fn what_is_wrong_at_the_table_when_the_panel_comes_back_is_set_right() {
+    // A torch that a lost line has left on the sheet, low air, an arc that does not go out.
+    taken_up(&["link-cut@2", "panel-killed@2"]);
+    taken_up(&["air-low@2:60", "panel-killed@2:60"]);
+    taken_up(&["arc-stuck@2:60", "panel-killed@2:60"]);
 }

@@ -23,10 +23,20 @@ fn job(config: &Config) -> Arc<Job> {
 
 /// Runs the small test piece with these faults; it must end whole by the table's own ledger.
 #[track_caller]
-fn cut_whole(faults: &[FaultSpec]) -> World {
+pub fn cut_whole(faults: &[FaultSpec]) -> World {
+    finish_whole(world(faults), faults)
+}
+
+/// The small test piece on the table, with these faults.
+pub fn world(faults: &[FaultSpec]) -> World {
     let config = Config::built_in();
     let job = job(&config);
-    let mut world = World::new(config, job, 1, faults);
+    World::new(config, job, 1, faults)
+}
+
+/// Runs it to its end, which must be whole.
+#[track_caller]
+pub fn finish_whole(mut world: World, faults: &[FaultSpec]) -> World {
     let view = world.run(Duration::from_secs(600));
     let story = || format!("{faults:?}\n{}\n{view:#?}", world.story(60));
     assert_eq!(view.phase, Phase::Finished, "{}", story());
@@ -42,7 +52,7 @@ fn cut_whole(faults: &[FaultSpec]) -> World {
     world
 }
 
-fn fault(kind: FaultKind, cut: usize, mm: impl Into<Option<f64>>) -> FaultSpec {
+pub fn fault(kind: FaultKind, cut: usize, mm: impl Into<Option<f64>>) -> FaultSpec {
     FaultSpec {
         kind,
         cut,

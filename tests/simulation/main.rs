@@ -2,4 +2,5 @@
 //! simulated table, with the automatic operator. No real clock, no pseudo-terminal, no thread.
 
 mod jobs;
+mod pairs;
 mod world;

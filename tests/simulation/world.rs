@@ -28,7 +28,17 @@ impl Hands for Near {
     fn set_right(&mut self) {
         self.0.lock().expect("one thread").remedy(None);
     }
+
+    fn switch_source_off_and_on(&mut self) {
+        let stuck = Some(simulator::harness::FaultKind::ArcStuck);
+        self.0.lock().expect("one thread").remedy(stuck);
+    }
 }
+
+/// A killed panel is back after this, unless it is told otherwise.
+const DEAD: Duration = Duration::from_millis(700);
+/// What was recorded within this of its death is lost, unless it was durable.
+const JOURNAL_LAG: Duration = Duration::from_millis(100);
 
 /// Everything.
 pub struct World {
@@ -42,10 +52,16 @@ pub struct World {
     lease: Time,
     permit: bool,
     operator: Operator<Near>,
+    job: Arc<Job>,
+    /// A killed panel is back after this.
+    pub dead: Duration,
+    /// Holds of panels that were killed.
+    pub earlier_holds: Vec<control::view::HoldRecord>,
     looked: (u64, Time),
     plugged_open: bool,
     pub now: Time,
-    pub events: Vec<(Time, Event)>,
+    /// Time, event, and whether it was durable before the next step.
+    pub events: Vec<(Time, Event, bool)>,
     pub sent: Vec<(Time, Vec<u8>)>,
 }
 
@@ -63,7 +79,10 @@ impl World {
             Restored::default(),
         );
         let mut world = Self {
-            operator: Operator::new(Near(Arc::clone(&table)), job),
+            operator: Operator::new(Near(Arc::clone(&table)), Arc::clone(&job)),
+            job,
+            dead: DEAD,
+            earlier_holds: Vec::new(),
             guard: GuardRules::new(config.guard),
             config,
             table,
@@ -121,6 +140,10 @@ impl World {
             (now, t.take_wire_out(), t.plugged())
         });
         self.now = now;
+        if self.with_table(Table::take_panel_killed) {
+            self.die_and_start_again();
+            return;
+        }
         self.guard_step();
         if !plugged && self.plugged_open {
             self.plugged_open = false;
@@ -137,6 +160,38 @@ impl World {
         self.let_operator_look();
         // Orders of this moment reach the guard in this moment.
         self.guard_step();
+    }
+
+    /// The panel is killed here and started again: the pulses and the bytes end, what the journal
+    /// had not written yet is lost, and everything is made anew from what it holds.
+    fn die_and_start_again(&mut self) {
+        let dead_until = self.now + self.dead;
+        self.with_table(|t| {
+            t.advance(dead_until);
+            drop(t.take_wire_out());
+            // Killed again while it was dead: there was nobody to kill.
+            t.take_panel_killed();
+        });
+        let died = self.now;
+        let kept = self
+            .events
+            .iter()
+            .filter(|(at, _, durable)| *durable || *at + JOURNAL_LAG <= died);
+        let known = Restored::from_events(kept.map(|(_, e, _)| e.clone()));
+        self.earlier_holds.extend(self.machine.view(died).holds);
+        self.now = dead_until;
+        self.machine = Machine::new(
+            settings(&self.config),
+            Arc::clone(&self.config.link.dialect),
+            known,
+        );
+        self.guard = GuardRules::new(self.config.guard);
+        (self.guard_next, self.epoch, self.handled) = (None, 0, 0);
+        self.lease = Time::ZERO;
+        self.looked = (u64::MAX, Time::ZERO);
+        self.plugged_open = false;
+        self.operator = Operator::new(Near(Arc::clone(&self.table)), Arc::clone(&self.job));
+        self.step(Input::Tick);
     }
 
     fn let_operator_look(&mut self) {
@@ -225,7 +280,7 @@ impl World {
                     self.guard.order(self.now, &order);
                 }
                 Effect::Record { id, event, durable } => {
-                    self.events.push((self.now, event));
+                    self.events.push((self.now, event, durable));
                     if durable {
                         self.step(Input::Durable { id });
                     }
@@ -240,7 +295,7 @@ impl World {
         let from = self.events.len().saturating_sub(last);
         self.events[from..]
             .iter()
-            .map(|(at, e)| format!("{at} {}: {}\n", e.name(), e.says()))
+            .map(|(at, e, _)| format!("{at} {}: {}\n", e.name(), e.says()))
             .collect()
     }
 }

@@ -476,3 +476,22 @@ fn a_request_that_saw_an_older_state_is_refused_but_hold_is_not() {
     assert_eq!(rig.m.generation(), generation, "a position is no news");
     assert_eq!(rig.ask_seen(generation - 1, Ask::Hold), Answer::Accepted);
 }
+
+#[test]
+fn a_latch_that_is_cleared_while_the_panel_starts_leaves_no_controller_in_its_fault() {
+    let mut rig = running();
+    rig.run_to(1, 50.0);
+    rig.table.wrong.estop = true;
+    rig.wait(0.01);
+    let mut rig = rig.restart();
+    // The line is opened, and the controller stays in its fault: the chain is still open.
+    rig.wait(0.3);
+    assert_eq!(rig.phase(), Phase::Starting);
+    rig.table.wrong.estop = false;
+    rig.wait(0.1);
+    rig.must(Ask::Clear {
+        cause: Cause::Estop,
+    });
+    rig.until(5.0, |r| r.phase() != Phase::Starting);
+    rig.until(5.0, |r| r.m.line.usable());
+}

@@ -54,6 +54,7 @@ fn one_of_each() -> Vec<Event> {
             run,
             cut,
             from_mm: 41.25,
+            at_mm: Some(46.5),
         },
         Event::CutStarted {
             run,
@@ -151,6 +152,11 @@ fn one_of_each() -> Vec<Event> {
         },
         Event::RecordFailed {
             why: "no space".into(),
+        },
+        Event::PlaceFound {
+            run,
+            cut,
+            at_mm: 43.5,
         },
     ]
 }

@@ -76,7 +76,14 @@ pub enum Event {
         cuts: usize,
     },
     /// A run that was interrupted goes on.
-    RunTakenUp { run: u64, cut: usize, from_mm: f64 },
+    RunTakenUp {
+        run: u64,
+        cut: usize,
+        from_mm: f64,
+        /// Up to where the cut may have come before; `None` in older journals.
+        #[serde(default)]
+        at_mm: Option<f64>,
+    },
     /// About to fire: on the disk before the torch is asked for.
     CutStarted {
         run: u64,
@@ -164,6 +171,8 @@ pub enum Event {
     Refused { ask: String, reason: String },
     /// The journal could not be written for a while.
     RecordFailed { why: String },
+    /// After a lost line: where the controller stands shows how far the held cut may have come.
+    PlaceFound { run: u64, cut: usize, at_mm: f64 },
 }
 
 /// How much an event matters.
@@ -237,6 +246,7 @@ impl Event {
             Self::AlarmSeen { .. } => (36, "alarm-seen", Trace),
             Self::Refused { .. } => (37, "refused", Trace),
             Self::RecordFailed { .. } => (38, "record-failed", Stop),
+            Self::PlaceFound { .. } => (39, "place-found", Normal),
         }
     }
 
@@ -264,6 +274,7 @@ impl Event {
         match *self {
             Self::RunStarted { run, .. }
             | Self::RunTakenUp { run, .. }
+            | Self::PlaceFound { run, .. }
             | Self::CutStarted { run, .. }
             | Self::TouchedOff { run, .. }
             | Self::FireAsked { run, .. }

@@ -28,6 +28,9 @@ pub struct Unfinished {
     pub cuts: usize,
     /// Pierces made.
     pub pierces: u32,
+    /// The arc was on when the journal last knew.
+    #[serde(default)]
+    pub burning: bool,
 }
 
 impl Unfinished {
@@ -84,6 +87,15 @@ impl Restored {
                 *at = at.max(mm);
             }
         };
+        if let Some(open) = &mut self.unfinished {
+            match event {
+                Event::ArcOn { .. } => open.burning = true,
+                Event::ArcOff { .. } | Event::Held { .. } | Event::CutDone { .. } => {
+                    open.burning = false;
+                }
+                _ => {}
+            }
+        }
         match event {
             Event::LatchSet { cause, .. } => {
                 self.latches.insert(cause);

@@ -49,7 +49,9 @@ impl Event {
             } => {
                 format!("Run {run} of {name} started: {cuts} cuts.")
             }
-            Self::RunTakenUp { run, cut, from_mm } => {
+            Self::RunTakenUp {
+                run, cut, from_mm, ..
+            } => {
                 format!("Run {run} goes on at cut {cut}, {from_mm:.1} mm along it.")
             }
             Self::CutStarted {
@@ -71,6 +73,9 @@ impl Event {
             }
             Self::CutReached { cut, at_mm, .. } => {
                 format!("Cut {cut} is surely cut up to {at_mm:.1} mm.")
+            }
+            Self::PlaceFound { cut, at_mm, .. } => {
+                format!("Cut {cut} may have come to {at_mm:.1} mm: there the torch stands.")
             }
             Self::CutDone { cut, length_mm, .. } => {
                 format!("Cut {cut} is done: {length_mm:.1} mm.")

@@ -102,6 +102,7 @@ impl Machine {
                 run: run.id,
                 cut: run.cut + 1,
                 from_mm: run.from_mm,
+                at_mm: Some(at_mm),
             };
             self.run = Some(run);
             self.record(event, true);

@@ -262,7 +262,9 @@ impl Machine {
             .status
             .as_ref()
             .is_some_and(|s| matches!(s.doing, link::Doing::Faulted | link::Doing::Holding));
-        if matches!(self.act, Act::Rest) && (faulted || belongs_to_guard(cause)) {
+        // ... also while the panel is only just starting, or nothing would ever lead it out.
+        let still = matches!(self.act, Act::Rest | Act::Starting);
+        if still && (faulted || belongs_to_guard(cause)) {
             self.halt();
         }
         self.out.publish();

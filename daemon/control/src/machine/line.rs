@@ -349,6 +349,7 @@ impl Machine {
         }
         self.line.status = Some(status);
         self.note_where_it_stood();
+        self.find_unseen_place();
         self.out.publish();
     }
 

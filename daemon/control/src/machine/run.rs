@@ -12,7 +12,7 @@ use crate::view::{CutState, HoldRecord, Mark, Retry};
 
 /// A panel that is killed has kept no place of the last moments: the time between two records of
 /// progress, until they are written, and until the torch is out and the hold has braked, s.
-const UNKNOWN_S: f64 = 1.0;
+const UNKNOWN_S: f64 = 0.6;
 /// ... and what the place itself is not known by, mm.
 const UNKNOWN_MM: f64 = 1.0;
 /// A torch further than this from the path does not stand on it, mm.
@@ -108,6 +108,8 @@ pub(crate) struct Held {
     pub why: String,
     /// Its place in the run's list of holds.
     pub record: usize,
+    /// The line was lost while the torch moved: where it stands is still to be seen.
+    pub unseen: bool,
 }
 
 /// A run under way, held or over.
@@ -140,6 +142,8 @@ pub(crate) struct Run {
     /// Highest touch of this run, machine coordinates, mm.
     pub highest_z: Option<f64>,
     pub progress_kept: Option<Time>,
+    /// Taken up from a panel that died while the arc was on.
+    pub may_burn: bool,
 }
 
 impl Run {
@@ -171,6 +175,7 @@ impl Run {
             touched_z: None,
             highest_z: None,
             progress_kept: None,
+            may_burn: false,
         }
     }
 
@@ -192,6 +197,7 @@ impl Run {
             }
         }
         run.pierces = u.pierces;
+        run.may_burn = u.burning;
         run.cut = u.cut.saturating_sub(1);
         if run
             .cuts
@@ -203,24 +209,32 @@ impl Run {
         run
     }
 
-    /// Where an interrupted cut may have come to: beyond what is surely cut, by where the torch
-    /// stood when it was found. Never further than it can have come since the journal last knew.
+    /// Where a cut that was lost sight of may have come to: beyond what is surely cut, by where the
+    /// torch stood when it was found. Never further than it can have come since it was last known.
     pub(crate) fn may_have_reached(&self, stood: Option<Point>, loaded: &Loaded) -> f64 {
         let sure = self.sure();
-        let (Some(stood), Some(cut)) = (stood, loaded.job.cuts.get(self.cut)) else {
+        let Some(cut) = loaded.job.cuts.get(self.cut) else {
             return sure;
         };
         let fastest = cut.path.iter().map(|e| e.feed_mm_s).fold(0.0, f64::max);
         let furthest = sure + fastest * UNKNOWN_S + UNKNOWN_MM;
-        let mut best = (sure, STOOD_MM);
+        let unseen = if self.may_burn {
+            furthest.min(loaded.length(self.cut))
+        } else {
+            sure
+        };
+        let Some(stood) = stood else { return unseen };
+        let mut best = (unseen, STOOD_MM);
         let mut start = 0.0;
         for e in &cut.path {
             let end = start + e.segment.length();
             if end >= sure && start <= furthest {
                 let (along, off) = e.segment.nearest(stood);
-                let s = start + along;
-                if off < best.1 - 1e-6 && (sure..=furthest).contains(&s) {
-                    best = (s, off);
+                // A full circle's two ends are one place, told as its start.
+                for (s, off) in [(start + along, off), (end, stood.distance(e.segment.to()))] {
+                    if off < best.1 - 1e-6 && (sure..=furthest).contains(&s) {
+                        best = (s, off);
+                    }
                 }
             }
             start = end;

@@ -224,6 +224,7 @@ impl Machine {
             at_mm,
             why: why.clone(),
             record: run.holds.len() - 1,
+            unseen: cause == Cause::LinkCut,
         });
         let event = Event::Held {
             run: run.id,
@@ -262,6 +263,47 @@ impl Machine {
             }
             _ => false,
         }
+    }
+
+    /// The line is back and the controller has proved its count: where the torch stands shows how
+    /// far it went on while nobody heard it.
+    pub(super) fn find_unseen_place(&mut self) {
+        if self.doubtful || self.line.unproven.is_some() || !self.line.at_rest() {
+            return;
+        }
+        let Some(place) = self.line.place() else {
+            return;
+        };
+        let (Some(loaded), Some(run)) = (&self.loaded, &mut self.run) else {
+            return;
+        };
+        let Some(held) = run.held.as_mut().filter(|h| h.unseen) else {
+            return;
+        };
+        held.unseen = false;
+        let (record, before) = (held.record, held.at_mm);
+        let corner = self.settings.sheet_corner;
+        let at_mm = run.may_have_reached(Some(place.moved(-corner.x, -corner.y)), loaded);
+        if at_mm <= before {
+            return;
+        }
+        if let Some(held) = &mut run.held {
+            held.at_mm = at_mm;
+        }
+        if let Some(h) = run.holds.get_mut(record) {
+            h.at_mm = at_mm;
+        }
+        let cut = run.cut;
+        if let Some(m) = run.marks.last_mut() {
+            m.at_mm = at_mm;
+            m.place = loaded.point_at(cut, at_mm);
+        }
+        let event = Event::PlaceFound {
+            run: run.id,
+            cut: cut + 1,
+            at_mm,
+        };
+        self.record(event, true);
     }
 
     fn rename_hold(&mut self, cause: Cause) {

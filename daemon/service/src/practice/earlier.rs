@@ -97,8 +97,14 @@ impl Earlier {
                 at_mm: sure_mm,
                 resumed_mm: None,
             }),
-            Event::RunTakenUp { from_mm, .. } => {
+            Event::PlaceFound { at_mm, .. } => {
                 if let Some(hold) = self.holds.last_mut() {
+                    hold.at_mm = at_mm;
+                }
+            }
+            Event::RunTakenUp { from_mm, at_mm, .. } => {
+                if let Some(hold) = self.holds.last_mut() {
+                    hold.at_mm = at_mm.unwrap_or(hold.at_mm);
                     hold.resumed_mm = Some(from_mm);
                 }
             }

@@ -308,6 +308,9 @@ async fn headless(
             "standclear practice: stood still in {:?}, waiting for {:?}",
             view.phase, view.waiting_for
         );
+        for check in view.checks.iter().filter(|c| c.holds == Some(false)) {
+            eprintln!("  not so: {}", control::words::check(check.check).0);
+        }
     }
     Ok(ExitCode::from(1))
 }

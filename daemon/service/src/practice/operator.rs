@@ -15,13 +15,20 @@ use crate::runner::Automatic;
 pub trait Hands: Send {
     /// Puts right whatever is wrong at the table now.
     fn set_right(&mut self);
+    /// Switches the power source off at its isolator and on again, away from the table.
+    fn switch_source_off_and_on(&mut self);
 }
+
+/// So often is a torch lifted that touches something before its job.
+const LIFTS: u32 = 5;
 
 /// The operator.
 pub struct Operator<H> {
     hands: H,
     job: Arc<Job>,
     set_right_for: Option<(usize, Phase, Option<Cause>)>,
+    switched_for: Option<f64>,
+    lifted: u32,
     last: Option<(u64, String)>,
 }
 
@@ -32,6 +39,8 @@ impl<H: Hands> Operator<H> {
             hands,
             job,
             set_right_for: None,
+            switched_for: None,
+            lifted: 0,
             last: None,
         }
     }
@@ -39,9 +48,14 @@ impl<H: Hands> Operator<H> {
     /// Looks once at each new trouble and puts right what is wrong at the table.
     fn see_to_the_table(&mut self, view: &View) {
         let trouble = matches!(view.phase, Phase::Held | Phase::Latched | Phase::NoLink)
-            || view.alarms.iter().any(|a| !a.gone);
-        // Nobody goes to a table with the arc on.
-        if !trouble || view.torch.arc == ArcView::On {
+            || view.alarms.iter().any(|a| !a.gone)
+            || (view.phase == Phase::Idle && amiss(view));
+        if view.torch.arc == ArcView::On {
+            // Nobody goes to a table with the arc on.
+            self.put_a_stuck_arc_out(view);
+            return;
+        }
+        if !trouble {
             return;
         }
         let first = view.alarms.first().map(|a| a.cause);
@@ -54,10 +68,60 @@ impl<H: Hands> Operator<H> {
     }
 }
 
+impl<H: Hands> Operator<H> {
+    /// A torch that was left standing on the sheet bars the start: referencing begins by lifting it.
+    /// If that does not help, doing it again will not either.
+    fn lift(&mut self, view: &View) -> Option<Ask> {
+        let touches = |c: &control::view::CheckView| {
+            c.check == CheckId::ContactOpen && c.holds == Some(false)
+        };
+        let quiet = view.alarms.iter().all(|a| a.seen && !a.latched);
+        let may = view
+            .allowed
+            .iter()
+            .any(|a| a.ask == "home" && a.refused.is_none());
+        let wanted = view.phase == Phase::Idle && quiet && may && view.checks.iter().any(touches);
+        if !wanted || self.lifted >= LIFTS {
+            return None;
+        }
+        self.lifted += 1;
+        Some(Ask::Home)
+    }
+
+    /// An arc that burns under an alarm which says that it should not: the source goes off.
+    fn put_a_stuck_arc_out(&mut self, view: &View) {
+        let stuck = |c: Cause| matches!(c, Cause::ArcStuck | Cause::UnaskedFire);
+        let told = view.alarms.iter().find(|a| stuck(a.cause)).map(|a| a.at_s);
+        if told.is_some() && self.switched_for != told {
+            self.switched_for = told;
+            self.hands.switch_source_off_and_on();
+        }
+    }
+}
+
+/// Something that the panel can see at the table keeps a job from its start.
+fn amiss(view: &View) -> bool {
+    let at_the_table = |check: CheckId| {
+        matches!(
+            check,
+            CheckId::EstopClosed
+                | CheckId::LinkAlive
+                | CheckId::ContactOpen
+                | CheckId::AirGood
+                | CheckId::SourceOn
+                | CheckId::TorchSeated
+                | CheckId::GateClosed
+        )
+    };
+    view.checks
+        .iter()
+        .any(|c| at_the_table(c.check) && c.holds == Some(false))
+}
+
 impl<H: Hands> Automatic for Operator<H> {
     fn consider(&mut self, _now: Time, view: &View) -> Option<Ask> {
         self.see_to_the_table(view);
-        let ask = next(view, &self.job)?;
+        let ask = self.lift(view).or_else(|| next(view, &self.job))?;
         // The same request is not made twice of the same state: a refusal stands.
         let this = (view.generation, key(&ask));
         if self.last.as_ref() == Some(&this) {

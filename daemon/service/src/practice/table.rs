@@ -102,6 +102,12 @@ impl operator::Hands for SharedHands {
             tracing::warn!(error, "the table does not answer its operator");
         }
     }
+
+    fn switch_source_off_and_on(&mut self) {
+        if let Err(error) = self.remedy(Some(FaultKind::ArcStuck)) {
+            tracing::warn!(error, "the table does not answer its operator");
+        }
+    }
 }
 
 impl Table {

@@ -1,0 +1,98 @@
+//! Every kind of fault with every other, at the start, in the middle and at the end of a cut: at the
+//! same place, and in succeeding cuts.
+
+use std::time::Duration;
+
+use simulator::harness::{FaultKind, FaultSpec};
+
+use crate::jobs::{cut_whole, fault, finish_whole, world};
+
+const KINDS: [FaultKind; 11] = [
+    FaultKind::ArcLost,
+    FaultKind::NoArc,
+    FaultKind::ArcStuck,
+    FaultKind::ContactStuck,
+    FaultKind::NoContact,
+    FaultKind::Estop,
+    FaultKind::LinkCut,
+    FaultKind::ControllerReset,
+    FaultKind::AirLow,
+    FaultKind::TipOver,
+    FaultKind::PanelKilled,
+];
+
+/// Where, as a part of each cut's length; `None`: at its pierce or touch-off.
+const PLACES: [Option<f64>; 4] = [None, Some(0.05), Some(0.5), Some(0.98)];
+/// Lengths of the two cuts of the test piece, a little less than they are, mm.
+const LENGTHS_MM: [f64; 2] = [41.0, 175.5];
+
+fn at(kind: FaultKind, cut: usize, part: Option<f64>) -> FaultSpec {
+    fault(kind, cut, part.map(|p| p * LENGTHS_MM[cut - 1]))
+}
+
+/// Cuts with these faults; the overlap may not be more than what the holds had offered.
+#[track_caller]
+fn recovered(faults: &[FaultSpec]) {
+    let world = cut_whole(faults);
+    let now = world.view().holds;
+    let offered: f64 = world
+        .earlier_holds
+        .iter()
+        .chain(&now)
+        .filter_map(|h| Some((h.at_mm - h.resumed_mm?).max(0.0)))
+        .sum();
+    let truth = world.table.lock().expect("one thread").truth();
+    assert!(
+        truth.recut_mm <= offered + 1.0,
+        "{faults:?}: {truth:?}, offered {offered:.2}: {:?} {now:?}",
+        world.earlier_holds
+    );
+}
+
+fn each_with_every_other(of: &[FaultKind]) {
+    for a in of {
+        let from = KINDS.iter().position(|k| k == a).unwrap_or(0);
+        for b in &KINDS[from..] {
+            for part in PLACES {
+                recovered(&[at(*a, 2, part), at(*b, 2, part)]);
+                recovered(&[at(*a, 1, part), at(*b, 2, part)]);
+            }
+        }
+    }
+}
+
+// In four parts, so that they share the processors.
+#[test]
+fn a_lost_arc_or_none_with_every_other_fault_is_recovered_from() {
+    each_with_every_other(&KINDS[..2]);
+}
+
+#[test]
+fn a_stuck_arc_or_contact_with_every_other_fault_is_recovered_from() {
+    each_with_every_other(&KINDS[2..4]);
+}
+
+#[test]
+fn no_contact_or_an_emergency_stop_with_every_other_fault_is_recovered_from() {
+    each_with_every_other(&KINDS[4..6]);
+}
+
+#[test]
+fn a_lost_line_controller_air_torch_or_panel_with_every_other_fault_is_recovered_from() {
+    each_with_every_other(&KINDS[6..]);
+}
+
+#[test]
+fn an_emergency_stop_and_a_dead_panel_are_recovered_from_however_soon_it_is_back() {
+    let place = Some(0.5);
+    let faults = [
+        at(FaultKind::Estop, 2, place),
+        at(FaultKind::PanelKilled, 2, place),
+    ];
+    // Back at once, before the arc is out, or only when the dust has settled.
+    for dead_ms in [0, 1, 2, 4, 6, 8, 10, 15, 20, 40, 100, 400, 1500] {
+        let mut world = world(&faults);
+        world.dead = Duration::from_millis(dead_ms);
+        finish_whole(world, &faults);
+    }
+}
