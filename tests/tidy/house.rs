@@ -102,7 +102,14 @@ const MAY_USE: [(&str, Names, Names, Names); 6] = [
     ),
 ];
 type Names = &'static [&'static str];
-const TEST_TOOLS: Names = &["criterion", "gcode", "insta", "proptest", "serde_json", "toml"];
+const TEST_TOOLS: Names = &[
+    "criterion",
+    "gcode",
+    "insta",
+    "proptest",
+    "serde_json",
+    "toml",
+];
 
 fn dependencies(metadata: &Value) -> Vec<String> {
     let mut wrong = Vec::new();

@@ -87,6 +87,16 @@ impl Contour {
             .fold(f64::INFINITY, f64::min)
     }
 
+    /// How large what it cuts out is at most: the diameter of a round hole, mm.
+    pub fn across_mm(&self, kerf_mm: f64) -> f64 {
+        let box_mm = self.bounds.width().max(self.bounds.height());
+        let path_mm = self.circle.map_or(box_mm, |c| 2.0 * c.radius_mm);
+        match self.kind {
+            Kind::Outline => path_mm - kerf_mm,
+            Kind::Hole => path_mm + kerf_mm,
+        }
+    }
+
     /// The finished diameter of a round hole, mm.
     pub fn hole_mm(&self, kerf_mm: f64) -> Option<f64> {
         let circle = self.circle.filter(|_| self.kind == Kind::Hole)?;
@@ -132,11 +142,6 @@ impl Contours {
     /// How far a cut that is not closed is from closing, mm.
     pub fn gap_mm(&self, cut: usize) -> Option<f64> {
         self.gaps.get(cut).copied().flatten()
-    }
-
-    /// The holes and inner outlines that lie directly in a contour (index into `all`).
-    pub fn children(&self, of: usize) -> impl Iterator<Item = &Contour> {
-        self.all.iter().filter(move |c| c.parent == Some(of))
     }
 }
 
@@ -194,8 +199,8 @@ fn area_and_centre(points: &[Point]) -> (f64, Point) {
     (area / 2.0, o.moved(x / (3.0 * area), y / (3.0 * area)))
 }
 
-/// A circle has at least so many points: a hexagon is none.
-const ROUND_POINTS: usize = 12;
+/// A circle has at least so many points (one of 0.3 mm has 9): a hexagon is none.
+const ROUND_POINTS: usize = 8;
 /// Its points lie within this part of the radius and this many mm of it.
 const ROUND_PART: f64 = 0.01;
 const ROUND_MM: f64 = 0.05;

@@ -15,9 +15,10 @@ mod feeds;
 mod findings;
 mod flat;
 mod join;
+mod kerfs;
 mod lead;
 mod near;
-mod kerfs;
+pub mod picture;
 mod pieces;
 mod reader;
 mod report;
@@ -26,7 +27,6 @@ mod said;
 mod seal;
 mod setup;
 mod shape;
-pub mod picture;
 pub mod text;
 mod vet;
 
@@ -39,12 +39,10 @@ pub use facts::{
 pub use findings::LISTED_PER_RULE;
 pub use join::{JOIN_MM, join};
 pub use pieces::{Piece, PieceMap, Under};
-pub use reader::{
-    COMMENTS_KEPT, Comment, Reading, ReadingRules, TOOLS_KEPT, Tool, Unit, read,
-};
+pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, TOOLS_KEPT, Tool, Unit, read};
 pub use report::{Acceptance, Finding, Report, Severity, Verdict};
 pub use rules::file_too_large::LARGEST_BYTES;
 pub use rules::{ALL as RULES, Group, Rule};
 pub use seal::{NoSeal, Seal, seal};
 pub use setup::{Keepout, Setup, SetupError};
-pub use vet::{Loose, VetInput, Vetting, vet, vet_in_full};
+pub use vet::{Loose, VetInput, Vetting, piece_map, vet, vet_in_full};

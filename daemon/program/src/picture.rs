@@ -40,7 +40,11 @@ pub fn draw(picture: &Picture<'_>) -> String {
     if compensation::is_due(&picture.reading.cut_list) {
         let reading = compensation::compensated(picture.reading.clone(), picture.kerf_mm);
         let reading = &reading;
-        return Page::new(&Picture { reading, ..*picture }).draw();
+        return Page::new(&Picture {
+            reading,
+            ..*picture
+        })
+        .draw();
     }
     Page::new(picture).draw()
 }
@@ -116,7 +120,12 @@ impl<'a> Page<'a> {
 
     fn draw(&self) -> String {
         let (name, report) = (self.of.name, self.of.report);
-        let flags: Vec<(usize, &Finding)> = report.findings.iter().enumerate().map(|(k, f)| (k + 1, f)).collect();
+        let flags: Vec<(usize, &Finding)> = report
+            .findings
+            .iter()
+            .enumerate()
+            .map(|(k, f)| (k + 1, f))
+            .collect();
         let list_top = self.area.height() * self.scale + 20.0;
         let width = (self.area.width() * self.scale).max(600.0);
         let height = list_top + 22.0 * (flags.len().min(FLAGS) as f64 + 3.0);
@@ -133,14 +142,24 @@ impl<'a> Page<'a> {
         self.sheet(&mut out);
         for loose in self.of.loose {
             let d = self.way(&loose.outline, true, 1 + loose.outline.len() / 2000);
-            let _ = writeln!(out, "<path d=\"{d}\" fill=\"url(#loose)\" data-freed-by=\"{}\"/>", loose.cut);
+            let _ = writeln!(
+                out,
+                "<path d=\"{d}\" fill=\"url(#loose)\" data-freed-by=\"{}\"/>",
+                loose.cut
+            );
         }
         self.paths(&mut out);
         self.clamp(&mut out);
         for (number, f) in flags.iter().take(FLAGS) {
             self.flag(&mut out, *number, f);
         }
-        let _ = writeln!(out, "<text x=\"10\" y=\"{list_top}\" font-size=\"15\" font-weight=\"700\">{}: {:?}, {} cuts</text>", escape(name), report.verdict, report.cuts);
+        let _ = writeln!(
+            out,
+            "<text x=\"10\" y=\"{list_top}\" font-size=\"15\" font-weight=\"700\">{}: {:?}, {} cuts</text>",
+            escape(name),
+            report.verdict,
+            report.cuts
+        );
         for (row, (number, f)) in flags.iter().take(FLAGS).enumerate() {
             let y = list_top + 22.0 * (row as f64 + 1.0);
             let line = f.line.map_or_else(String::new, |l| format!(", line {l}"));
@@ -154,7 +173,11 @@ impl<'a> Page<'a> {
         }
         if flags.len() > FLAGS {
             let y = list_top + 22.0 * (FLAGS as f64 + 1.0);
-            let _ = writeln!(out, "<text x=\"10\" y=\"{y}\" font-size=\"13\">and {} more</text>", flags.len() - FLAGS);
+            let _ = writeln!(
+                out,
+                "<text x=\"10\" y=\"{y}\" font-size=\"13\">and {} more</text>",
+                flags.len() - FLAGS
+            );
         }
         out.push_str("</svg>\n");
         out
@@ -166,9 +189,16 @@ impl<'a> Page<'a> {
         };
         let (x, y) = self.at(Point::new(0.0, setup.sheet.y));
         let (w, h) = (setup.sheet.x * self.scale, setup.sheet.y * self.scale);
-        let _ = writeln!(out, "<rect x=\"{x}\" y=\"{y}\" width=\"{w:.1}\" height=\"{h:.1}\" fill=\"#b9bec0\" stroke=\"#1b1e20\" stroke-width=\"2\"/>");
+        let _ = writeln!(
+            out,
+            "<rect x=\"{x}\" y=\"{y}\" width=\"{w:.1}\" height=\"{h:.1}\" fill=\"#b9bec0\" stroke=\"#1b1e20\" stroke-width=\"2\"/>"
+        );
         for used in &setup.used {
-            let _ = writeln!(out, "<path d=\"{}\" fill=\"#3c4145\"/>", self.way(used, true, 1));
+            let _ = writeln!(
+                out,
+                "<path d=\"{}\" fill=\"#3c4145\"/>",
+                self.way(used, true, 1)
+            );
         }
         for k in &setup.keepouts {
             let (x, y) = self.at(k.at.moved(-k.size.x / 2.0, k.size.y / 2.0));
@@ -184,7 +214,9 @@ impl<'a> Page<'a> {
     /// The kerfs, numbered in their order while there are few, with thin ways between them.
     fn paths(&self, out: &mut String) {
         let kerf = (self.of.kerf_mm.unwrap_or(1.0) * self.scale).max(1.2);
-        let all: usize = (0..self.flat.cuts()).map(|c| self.flat.line(c).points.len()).sum();
+        let all: usize = (0..self.flat.cuts())
+            .map(|c| self.flat.line(c).points.len())
+            .sum();
         let step = 1 + all / POINTS;
         let few = self.flat.cuts() <= 200;
         let mut before: Option<Point> = None;
@@ -195,15 +227,30 @@ impl<'a> Page<'a> {
             };
             if let Some(from) = before {
                 let d = self.way(&[from, first], false, 1);
-                let _ = writeln!(out, "<path d=\"{d}\" fill=\"none\" stroke=\"#6a7074\" stroke-width=\"0.8\" stroke-dasharray=\"5 4\"/>");
+                let _ = writeln!(
+                    out,
+                    "<path d=\"{d}\" fill=\"none\" stroke=\"#6a7074\" stroke-width=\"0.8\" stroke-dasharray=\"5 4\"/>"
+                );
             }
             before = Some(last);
             let d = self.way(points, false, step);
-            let _ = writeln!(out, "<path d=\"{d}\" fill=\"none\" stroke=\"#fbfaf5\" stroke-width=\"{kerf:.1}\" stroke-linecap=\"round\" stroke-linejoin=\"round\"/>");
+            let _ = writeln!(
+                out,
+                "<path d=\"{d}\" fill=\"none\" stroke=\"#fbfaf5\" stroke-width=\"{kerf:.1}\" stroke-linecap=\"round\" stroke-linejoin=\"round\"/>"
+            );
             let (x, y) = self.at(first);
-            let _ = writeln!(out, "<circle cx=\"{x}\" cy=\"{y}\" r=\"3\" fill=\"#1b1e20\"/>");
+            let _ = writeln!(
+                out,
+                "<circle cx=\"{x}\" cy=\"{y}\" r=\"3\" fill=\"#1b1e20\"/>"
+            );
             if few {
-                let _ = writeln!(out, "<text x=\"{:.1}\" y=\"{:.1}\" font-size=\"11\">{}</text>", x + 4.0, y - 4.0, cut + 1);
+                let _ = writeln!(
+                    out,
+                    "<text x=\"{:.1}\" y=\"{:.1}\" font-size=\"11\">{}</text>",
+                    x + 4.0,
+                    y - 4.0,
+                    cut + 1
+                );
             }
         }
     }
@@ -290,13 +337,23 @@ mod tests {
 
     #[test]
     fn the_drawing_shows_sheet_cuts_loose_pieces_clamp_and_flags() {
-        let (svg, vetting) = drawn(&frame::PROGRAM.replace("G1 X48\nM5", "G1 X48\nM5\nG0 X0 Y20\nM3\nG1 X-20\nM5"));
+        let (svg, vetting) =
+            drawn(&frame::PROGRAM.replace("G1 X48\nM5", "G1 X48\nM5\nG0 X0 Y20\nM3\nG1 X-20\nM5"));
         assert_eq!(vetting.loose.len(), 2);
-        for part in ["hinge &lt;plates&gt;", "data-freed-by=\"1\"", "data-freed-by=\"2\"", ">clamp<", "data-rule=\"pierce-in-void\""] {
+        for part in [
+            "hinge &lt;plates&gt;",
+            "data-freed-by=\"1\"",
+            "data-freed-by=\"2\"",
+            ">clamp<",
+            "data-rule=\"pierce-in-void\"",
+        ] {
             assert!(svg.contains(part), "{part} is not in {svg}");
         }
         assert!(!svg.contains("NaN") && !svg.contains("inf"));
-        assert_eq!(svg.matches("<path").count(), svg.matches("<path d=").count());
+        assert_eq!(
+            svg.matches("<path").count(),
+            svg.matches("<path d=").count()
+        );
     }
 
     #[test]
@@ -305,7 +362,11 @@ mod tests {
         for (k, f) in vetting.report.findings.iter().enumerate() {
             let listed = format!(">{}  {}", k + 1, f.rule);
             assert!(svg.contains(&listed), "{listed}");
-            assert_eq!(f.at.is_some(), svg.contains(&format!("\">{}</text></g>", k + 1)), "{f:?}");
+            assert_eq!(
+                f.at.is_some(),
+                svg.contains(&format!("\">{}</text></g>", k + 1)),
+                "{f:?}"
+            );
         }
     }
 

@@ -10,6 +10,7 @@ use crate::derived::Derived;
 use crate::facts::Facts;
 use crate::findings::Findings;
 use crate::flat::Flat;
+use crate::near::{Boxes, Near, Pair};
 use crate::report::{Finding, Report, Severity, Verdict};
 use crate::shape::{Placer, bounds};
 use crate::{Reading, Setup, compensation, rules};
@@ -46,11 +47,13 @@ pub(crate) struct OnSheet<'a> {
     facts: Vec<(Bounds, f64)>,
     flat: OnceCell<Flat>,
     contours: OnceCell<Option<Contours>>,
+    boxes: OnceCell<Boxes>,
+    pairs: OnceCell<Option<Vec<Pair>>>,
     pub derived: Derived,
 }
 
 impl<'a> OnSheet<'a> {
-    fn new(reading: &'a Reading, input: &VetInput<'a>) -> Self {
+    pub fn new(reading: &'a Reading, input: &VetInput<'a>) -> Self {
         let mut input = *input;
         input.kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
         let placement = input.setup.map_or_else(Placement::default, |s| Placement {
@@ -79,6 +82,8 @@ impl<'a> OnSheet<'a> {
             facts,
             flat: OnceCell::new(),
             contours: OnceCell::new(),
+            boxes: OnceCell::new(),
+            pairs: OnceCell::new(),
             derived: Derived::default(),
         }
     }
@@ -111,6 +116,27 @@ impl<'a> OnSheet<'a> {
         self.contours
             .get_or_init(|| Some(Contours::new(self.flat(), self.input.kerf_mm?)))
             .as_ref()
+    }
+
+    /// All paths in a tree; `None`: the kerf is not known.
+    pub fn near(&self) -> Option<Near<'_>> {
+        let (flat, contours) = (self.flat(), self.contours()?);
+        let boxes = self.boxes.get_or_init(|| Boxes::new(flat, contours));
+        Some(Near {
+            flat,
+            contours,
+            boxes,
+        })
+    }
+
+    /// The pairs of cuts with little metal between them (see [`crate::rules::web_too_thin`]);
+    /// `None`: the kerf or the thickness is not known.
+    pub fn near_pairs(&self) -> Option<&[Pair]> {
+        let work = || {
+            let within_mm = rules::web_too_thin::reach_mm(self.input.setup?.thickness);
+            Some(self.near()?.pairs(within_mm + self.input.kerf_mm?))
+        };
+        self.pairs.get_or_init(work).as_deref()
     }
 
     fn fact(&self, number: usize) -> (Bounds, f64) {
@@ -220,6 +246,13 @@ pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
         pieces: known.then(|| sheet.into_pieces()).flatten(),
         loose,
     }
+}
+
+/// The sheet through all cuts of a program, without a report: its pieces, what is loose, what the
+/// clamp holds. `None`: the sheet or the kerf is not known, or there is more path than any sheet takes.
+#[must_use]
+pub fn piece_map(reading: &Reading, input: &VetInput<'_>) -> Option<crate::PieceMap> {
+    OnSheet::new(reading, input).into_pieces()
 }
 
 /// Worst first, then in order of line; what has no line comes last.

@@ -6,7 +6,9 @@ use std::sync::Arc;
 
 use control::{Job, JobCut, JobElement};
 use process::{Between, ChartRow, Choice, CutShape, JobTime, Plan};
-use program::{Acceptance, NoSeal, Reading, ReadingRules, Report, Setup, VetInput};
+use program::{
+    Acceptance, CutList, Facts, Joined, NoSeal, Reading, ReadingRules, Report, Setup, VetInput,
+};
 use units::{Placement, Point, Segment};
 
 use crate::config::Config;
@@ -34,6 +36,8 @@ pub struct Prepared {
     pub report: Report,
     /// The predicted times.
     pub planned: Option<JobTime>,
+    /// How many pieces of path became how many, where short ones were joined.
+    pub joined: Option<Joined>,
     /// Kerf, mm: the setup's, else the chart row's.
     pub kerf_mm: Option<f64>,
     /// The sheet through all cuts: its pieces, what is loose, what the clamp holds.
@@ -60,6 +64,17 @@ impl Prepared {
     /// Reads, vets and plans.
     #[must_use]
     pub fn new(config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
+        Self::made(config, name, text, setup, false)
+    }
+
+    /// The same with short pieces of path joined into lines and arcs first, for a controller that
+    /// the program as written would starve: what is vetted, sealed and cut is the joined path.
+    #[must_use]
+    pub fn joining(config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
+        Self::made(config, name, text, setup, true)
+    }
+
+    fn made(config: &Config, name: &str, text: &[u8], setup: Option<Setup>, join: bool) -> Self {
         let chosen = choose_row(config, setup.as_ref());
         let row = chosen.row();
         let no_row = no_row(config, setup.as_ref(), &chosen);
@@ -67,7 +82,8 @@ impl Prepared {
             .as_ref()
             .and_then(|s| s.kerf)
             .or(row.map(|r| r.kerf_mm));
-        let reading = program::compensated(program::read(text, &rules(config)), kerf_mm);
+        let mut reading = program::compensated(program::read(text, &rules(config)), kerf_mm);
+        let joined = join.then(|| joined(&mut reading));
         let cuts = setup.as_ref().zip(row).map(|(s, r)| cuts(&reading, s, r));
         let paths = cuts.as_deref().map(paths).unwrap_or_default();
         let shapes = shapes(cuts.as_deref().unwrap_or_default(), &paths);
@@ -97,7 +113,10 @@ impl Prepared {
             traverse_height_mm: config.cycle.safe_height_mm,
             line_limit: config.link.dialect.line_limit(),
             no_row: no_row.as_deref(),
-            facts: told.facts(config, &chosen),
+            facts: Facts {
+                joined,
+                ..told.facts(config, &chosen)
+            },
         };
         let program::Vetting {
             mut report,
@@ -115,6 +134,7 @@ impl Prepared {
             reading: Arc::new(reading),
             report,
             planned,
+            joined,
             kerf_mm,
             pieces: pieces.map(Arc::new),
             loose,
@@ -145,6 +165,11 @@ impl Prepared {
             &told(setup),
             &told(&self.row),
             config.text.as_bytes(),
+            if self.joined.is_some() {
+                b"joined"
+            } else {
+                b"as written"
+            },
         ];
         let seal = program::seal(&self.report, accepted, &parts)?;
         let row = self.row.clone().ok_or_else(|| {
@@ -172,6 +197,17 @@ impl Prepared {
 /// them cannot fail, and if it did the seal would bind the reason.
 fn told<T: serde::Serialize>(what: &T) -> Vec<u8> {
     serde_json::to_vec(what).unwrap_or_else(|e| e.to_string().into_bytes())
+}
+
+/// Joins what can be joined.
+fn joined(reading: &mut Reading) -> Joined {
+    let pieces = |list: &CutList| list.cuts.iter().map(|c| c.path.len()).sum();
+    let from = pieces(&reading.cut_list);
+    reading.cut_list = program::join(&reading.cut_list, program::JOIN_MM);
+    Joined {
+        from,
+        to: pieces(&reading.cut_list),
+    }
 }
 
 fn rules(config: &Config) -> ReadingRules {

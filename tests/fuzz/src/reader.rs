@@ -1,7 +1,7 @@
 //! Any bytes as a program: reading answers.
 #![no_main]
 
-#[path = "../../../daemon/program/tests/invariants/mod.rs"]
+#[path = "../../hostile/invariants.rs"]
 #[allow(dead_code, reason = "this target reads only")]
 mod invariants;
 

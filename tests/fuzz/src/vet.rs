@@ -1,7 +1,7 @@
 //! Any bytes as a setup and a program: the whole vet answers.
 #![no_main]
 
-#[path = "../../../daemon/program/tests/invariants/mod.rs"]
+#[path = "../../hostile/invariants.rs"]
 mod invariants;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {

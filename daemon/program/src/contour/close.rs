@@ -62,7 +62,13 @@ pub(super) fn close(line: Line<'_>, kerf_mm: f64) -> Closing {
 /// Closed as seen from a place `end` mm along; else how far it is from every earlier part.
 fn from_end(line: Line<'_>, end: f64, kerf_mm: f64) -> Result<Closed, f64> {
     let p = line.at(end);
-    let reach = kerf_mm.max(MEETS_MM);
+    // A hole narrower than a kerf never leaves that neighbourhood.
+    let far = line
+        .points
+        .iter()
+        .map(|q| q.distance(p))
+        .fold(0.0, f64::max);
+    let reach = kerf_mm.min(far / 2.0).max(MEETS_MM);
     // What leads up to the end is near it: only what lies before the path has left it counts.
     let last = line.index_at(end);
     let away = (1..=last)

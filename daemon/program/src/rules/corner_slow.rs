@@ -92,17 +92,19 @@ mod tests {
             "G1 X0\nG1 Y80",
             "G1 X0\nG1 Y35\nG1 X10 F1310\nG1 Y45\nG1 X9.5 F1131\nG1 X0\nG1 Y80",
         );
-        assert_eq!(found(&notch), nothing());
+        assert_eq!(found(&notch), ["note corner-tight 14:1 2"]);
         // The same corners outwards.
         let tooth = notch
             .replace("G1 X10 F1310", "G1 X-10 F1310")
             .replace("X9.5 F1131", "X-9.5 F1131");
-        assert_eq!(found(&tooth), ["note corner-slow 14:1 2"]);
+        // Its foot is an inner corner, which is tight.
+        let all = ["note corner-tight 13:1 2", "note corner-slow 14:1 2"];
+        assert_eq!(found(&tooth), all);
         // A square hole at full feed.
         let square = PROGRAM.replace(
             "G1 X50 F660\nG3 X50 Y40 I-10 J0",
             "G1 X50 F1300\nG1 Y50\nG1 X30\nG1 Y30\nG1 X50\nG1 Y40",
         );
-        assert_eq!(found(&square), nothing());
+        assert_eq!(found(&square), ["note corner-tight 6:1 1"]);
     }
 }

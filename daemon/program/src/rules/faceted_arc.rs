@@ -171,7 +171,11 @@ mod tests {
     #[test]
     fn eight_equal_pieces_are_noted_and_seven_pass() {
         assert_eq!(facets(8, 0.0), ["note faceted-arc 5:1 1"]);
-        assert_eq!(facets(24, 0.0), ["note faceted-arc 5:1 1"]);
+        // All round they are a hole, and a fast one.
+        assert_eq!(
+            facets(24, 0.0),
+            ["note faceted-arc 5:1 1", "note hole-feed 5:1 1"]
+        );
         assert_eq!(facets(7, 0.0), nothing());
     }
 

@@ -62,7 +62,7 @@ pub(crate) fn share(part: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::frame::{self, brief, nothing, report_with};
+    use super::super::frame::{self, brief, report_with};
 
     /// What is found with the chart's own feed moved along, so that only the power speaks.
     fn at(feed: f64) -> Vec<String> {
@@ -93,14 +93,14 @@ mod tests {
     #[test]
     fn a_feed_beyond_the_arcs_power_is_warned() {
         // em 0.65 at 2304 mm/min for 5 mm steel at 4520 W; en 0.75 at 2247.
-        assert_eq!(at(2260.0), ["warn feed-impossible 4:1 1"]);
-        assert_eq!(at(2200.0), nothing());
+        assert_eq!(at(2260.0), ["warn feed-impossible 4:1 1", "note hole-feed 5:1 1"]);
+        assert_eq!(at(2200.0), ["note hole-feed 5:1 1"]);
     }
 
     #[test]
     fn a_feed_far_below_what_the_arc_can_do_is_warned() {
         // em 0.05 at 177 mm/min.
-        assert_eq!(at(176.0), ["warn feed-impossible 4:1 1"]);
-        assert_eq!(at(178.0), nothing());
+        assert_eq!(at(176.0), ["warn feed-impossible 4:1 1", "note hole-feed 5:1 1"]);
+        assert_eq!(at(178.0), ["note hole-feed 5:1 1"]);
     }
 }

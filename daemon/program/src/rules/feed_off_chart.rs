@@ -97,8 +97,8 @@ mod tests {
     fn a_small_hole_may_go_at_half_the_feed() {
         assert_eq!(changed("F660", "F550"), nothing());
         assert_eq!(changed("F660", "F549"), ["warn feed-off-chart 4:1 1"]);
-        assert_eq!(changed("F660", "F1320"), nothing());
-        assert_eq!(changed("F660", "F1321"), ["warn feed-off-chart 4:1 1"]);
+        assert_eq!(changed("F660", "F1320"), ["note hole-feed 5:1 1"]);
+        assert_eq!(changed("F660", "F1321"), ["warn feed-off-chart 4:1 1", "note hole-feed 5:1 1"]);
     }
 
     #[test]

@@ -15,7 +15,7 @@ M3
 G1 X50 F660
 G3 X50 Y40 I-10 J0
 M5
-G0 X50 Y-8
+G0 X66 Y-8
 M3
 G1 X50 Y0 F1100
 G1 X0
@@ -174,6 +174,16 @@ pub fn brief(report: &Report) -> Vec<String> {
             )
         })
         .collect()
+}
+
+/// Without the rules of the order: what a shape does to the sheet besides is their own tests' matter.
+pub fn of_shape(all: Vec<String>) -> Vec<String> {
+    let in_order = |name: &str| {
+        let rule = super::ALL.iter().find(|r| r.name == name);
+        rule.is_some_and(|r| r.group == super::Group::Order)
+    };
+    let name = |f: &String| f.split(' ').nth(1).unwrap_or_default().to_owned();
+    all.into_iter().filter(|f| !in_order(&name(f))).collect()
 }
 
 /// What is found in a program on the frame's sheet.

@@ -89,12 +89,16 @@ rules! {
         pierce_near_kerf judges judge, path_in_void judges judge, hole_after_outline judges judge,
         rapid_over_loose judges judge, cut_near_loose judges judge, pierce_near_loose judges judge,
         cut_twice judges judge, kerf_crossing judges judge, part_unsupported judges judge,
-        skeleton_weak judges judge;
+        skeleton_weak judges judge, open_contour judges judge, part_count judges judge;
     Shape:
+        no_lead_in judges judge, lead_in_short judges judge, lead_in_crosses judges judge,
+        lead_in_angle judges judge, overlap_at_close judges judge, pierce_on_part judges judge,
+        hole_too_small judges judge, hole_feed judges judge, parts_too_close judges judge,
+        web_too_thin judges judge, corner_tight judges judge, direction_of_cut judges judge,
+        first_cut_small judges judge,
         feed_above_machine judges judge, feed_off_chart judges judge,
         feed_impossible judges judge, link_starved judges judge, speed_lost judges judge,
-        corner_slow judges judge,
-        heat_build_up judges judge;
+        corner_slow judges judge, heat_build_up judges judge;
     Supplies:
         chart_missing judges judge, chart_between judges judge, chart_implausible judges judge,
         over_rated_current judges judge, duty_exceeded judges judge, air_short judges judge,

@@ -1,6 +1,8 @@
 //! A rule whose input is not known says so, once: nothing is passed in silence.
 
+use crate::contour::Contours;
 use crate::findings::{Findings, Spot};
+use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "not-judged";
 
@@ -27,6 +29,35 @@ pub(crate) fn no_kerf(findings: &mut Findings, rule: &str) {
         "the kerf is not known",
         "Choose a chart row, or write the kerf into the setup.",
     );
+}
+
+/// The contours; without a kerf there are none, and the rule was not judged.
+pub(crate) fn contours<'s>(
+    sheet: &'s OnSheet<'_>,
+    findings: &mut Findings,
+    rule: &str,
+) -> Option<&'s Contours> {
+    let found = sheet.contours();
+    if found.is_none() {
+        let remedy = "Give a chart row or a kerf in the setup.";
+        tell(findings, rule, "the kerf is not known", remedy);
+    }
+    found
+}
+
+/// The contours with kerf and thickness, mm; without a kerf or a setup the rule was not judged.
+pub(crate) fn sized<'s>(
+    sheet: &'s OnSheet<'_>,
+    findings: &mut Findings,
+    rule: &str,
+) -> Option<(&'s Contours, f64, f64)> {
+    let Some(setup) = sheet.input.setup else {
+        let remedy = "Give a setup (--setup).";
+        tell(findings, rule, "the thickness is not known", remedy);
+        return None;
+    };
+    let contours = contours(sheet, findings, rule)?;
+    Some((contours, sheet.input.kerf_mm?, setup.thickness))
 }
 
 #[cfg(test)]

@@ -92,7 +92,6 @@ mod tests {
 
     use super::super::frame::{Rect, order};
 
-    const PART: Rect = Rect(40.0, 40.0, 160.0, 140.0);
     const FAR: Rect = Rect(200.0, 40.0, 260.0, 100.0);
 
     const LEFT: Rect = Rect(20.0, 60.0, 60.0, 120.0);

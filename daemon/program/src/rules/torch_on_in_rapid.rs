@@ -37,6 +37,6 @@ mod tests {
     #[test]
     fn torch_off_on_the_line_of_the_move_acts_first() {
         // NISTIR 6556, table 8: M3 to M5 come before the motion.
-        assert_eq!(changed("M5\nG0 X50 Y-8", "G0 X50 Y-8 M5"), nothing());
+        assert_eq!(changed("M5\nG0 X66 Y-8", "G0 X66 Y-8 M5"), nothing());
     }
 }

@@ -72,14 +72,14 @@ mod tests {
             "G53 G0 X0",
             "G53 G0 Z0",
         ] {
-            let under = changed("G0 X50 Y-8", &format!("G41\n{word}\nG40\nG0 X50 Y-8"));
+            let under = changed("G0 X66 Y-8", &format!("G41\n{word}\nG40\nG0 X66 Y-8"));
             assert!(
                 under.contains(&"refuse unsupported-word 8:1 -".to_owned()),
                 "{word}: {under:?}"
             );
             let behind = changed(
-                "G0 X50 Y-8",
-                &format!("G41\nG40\n{word}\nG92.1\nG0 X50 Y-8"),
+                "G0 X66 Y-8",
+                &format!("G41\nG40\n{word}\nG92.1\nG0 X66 Y-8"),
             );
             assert!(
                 !behind.iter().any(|f| f.starts_with("refuse")),
@@ -87,12 +87,12 @@ mod tests {
             );
         }
         // The unit word is carried out before the compensation of its block, the others behind it.
-        let one_block = changed("G0 X50 Y-8", "G41 G21\nG40 G92.1\nG0 X50 Y-8");
+        let one_block = changed("G0 X66 Y-8", "G41 G21\nG40 G92.1\nG0 X66 Y-8");
         assert_eq!(one_block, nothing());
-        let plane = changed("G0 X50 Y-8", "G41\nG18\nG40\nG0 X50 Y-8");
+        let plane = changed("G0 X66 Y-8", "G41\nG18\nG40\nG0 X66 Y-8");
         assert_eq!(plane, ["refuse unsupported-word 8:1 -"]);
         assert_eq!(
-            changed("G0 X50 Y-8", "G41\nG17\nG40\nG0 X50 Y-8"),
+            changed("G0 X66 Y-8", "G41\nG17\nG40\nG0 X66 Y-8"),
             nothing()
         );
     }

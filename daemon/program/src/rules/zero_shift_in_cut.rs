@@ -27,6 +27,6 @@ mod tests {
 
     #[test]
     fn a_zero_moved_between_cuts_passes() {
-        assert_eq!(changed("G0 X50 Y-8", "G92 X0 Y0\nG92 X50 Y40\nG0 X50 Y-8"), nothing());
+        assert_eq!(changed("G0 X66 Y-8", "G92 X0 Y0\nG92 X50 Y40\nG0 X66 Y-8"), nothing());
     }
 }

@@ -165,6 +165,9 @@ pub struct PracticeTyped {
     /// How the summary of a headless run is printed
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     pub format: Format,
+    /// Join short pieces of the program into lines and arcs within 0.02 mm, and cut the joined path
+    #[arg(long)]
+    pub join: bool,
     /// Join a simulated table that runs already (see the hidden command `table`)
     #[arg(long, value_name = "DIR", hide = true)]
     pub table: Option<PathBuf>,
@@ -200,6 +203,8 @@ pub struct PracticeArgs {
     pub listen: SocketAddr,
     /// How the summary is printed.
     pub format: Format,
+    /// Short pieces of the program's path are joined.
+    pub join: bool,
     /// A table that runs already.
     pub table: Option<PathBuf>,
     /// How long the table waits for the panel, real time, ms.
@@ -246,6 +251,7 @@ impl PracticeArgs {
             headless: typed.headless,
             listen: typed.listen,
             format: typed.format,
+            join: typed.join,
             table: typed.table,
             patience_ms: typed.patience,
         })
@@ -270,6 +276,9 @@ pub struct VetArgs {
     /// The machine file; left out: an invented table without a chart
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
+    /// Join short pieces into lines and arcs within 0.02 mm, and vet the joined path
+    #[arg(long)]
+    pub join: bool,
     /// Draw sheet, path, loose pieces and flags into this file (SVG)
     #[arg(long, value_name = "FILE")]
     pub picture: Option<PathBuf>,

@@ -30,7 +30,11 @@ fn vet(args: &VetArgs) -> Result<(String, bool), String> {
     let setup = args.setup.as_deref().map(setup).transpose()?;
     let text = bytes(&args.program, "Name a cutting program that can be read")?;
     let name = args.program.display().to_string();
-    let prepared = Prepared::new(&config, &name, &text, setup);
+    let prepared = if args.join {
+        Prepared::joining(&config, &name, &text, setup)
+    } else {
+        Prepared::new(&config, &name, &text, setup)
+    };
     if let Some(file) = &args.picture {
         std::fs::write(file, prepared.picture()).map_err(|e| {
             let remedy = "Name a file for the drawing that can be written";

@@ -149,6 +149,7 @@ impl Told {
             }),
             times: self.times,
             heat: self.hot.as_deref(),
+            joined: None,
             reached_tolerance_mm: None,
         }
     }

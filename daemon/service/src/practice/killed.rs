@@ -76,6 +76,9 @@ fn start(own: &Path, args: &PracticeArgs, table: &Table, state: &Path) -> std::i
         Format::Text => "text",
         Format::Json => "json",
     };
+    if args.join {
+        command.arg("--join");
+    }
     command
         .args(["--headless", "--format", format])
         .stdin(Stdio::null())

@@ -202,6 +202,11 @@ impl State {
 }
 
 fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
+    let make = if args.join {
+        Prepared::joining
+    } else {
+        Prepared::new
+    };
     let setup = match &args.setup {
         Some(file) => {
             let text = read(file)?;
@@ -215,7 +220,7 @@ fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
         let demo = crate::library::demo(DEMO)
             .ok_or_else(|| unfinished("the built-in demonstration is missing"))?;
         let setup = setup.unwrap_or(demo.setup);
-        return Ok(Prepared::new(config, &demo.name, &demo.text, Some(setup)));
+        return Ok(make(config, &demo.name, &demo.text, Some(setup)));
     };
     let text = read(file)?;
     let name = file
@@ -233,7 +238,7 @@ fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
             })
             .ok_or_else(|| unfinished("nothing in this program can be laid on a sheet"))?,
     };
-    Ok(Prepared::new(config, &name, &text, Some(setup)))
+    Ok(make(config, &name, &text, Some(setup)))
 }
 
 fn read(file: &Path) -> Result<Vec<u8>, Trouble> {

@@ -162,6 +162,11 @@ fn drawing() -> Drawing {
             Point::new(50.0, 0.0),
             Point::new(0.0, 50.0),
         ]],
+        loose: vec![vec![
+            Point::new(100.0, 100.0),
+            Point::new(160.0, 100.0),
+            Point::new(160.0, 140.0),
+        ]],
     }
 }
 

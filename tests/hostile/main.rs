@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use program::{ReadingRules, Severity, read};
 
 fn seeds() -> Vec<PathBuf> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/fuzz/seeds");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/seeds");
     let mut all: Vec<PathBuf> = std::fs::read_dir(&folder)
         .expect("the seeds of the fuzz targets")
         .map(|e| e.expect("an entry").path())
