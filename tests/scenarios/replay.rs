@@ -132,3 +132,27 @@ fn a_run_that_never_was_is_a_usage_error() {
     assert_eq!(ran.code, Some(2), "{}", ran.stderr);
     assert!(ran.stderr.contains("no run 7"), "{}", ran.stderr);
 }
+
+/// Recordings of every version that was ever given away must be read, whatever the panel is now.
+/// Whether it still decides as it did then is reviewed: when a change of behaviour is meant, the
+/// snapshot tells the first step that differs; the old recording is never written anew.
+#[test]
+fn an_old_recording_is_still_read_and_what_differs_is_reviewed() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let file = root.join("tests/fixtures/recordings/version-1.txt");
+    let told = match standclear::recording::replay_file(&file, None) {
+        Ok(done) => format!(
+            "{} inputs up to {}, {} effects, {} events: all equal",
+            done.inputs,
+            done.last,
+            done.effects,
+            done.events.len()
+        ),
+        Err(standclear::recording::Fault::Differs(d)) => format!(
+            "step {} at {} differs in effect {}\n  input     {}\n  expected  {:?}\n  found     {:?}",
+            d.step, d.at, d.effect, d.input, d.expected, d.found
+        ),
+        Err(fault) => panic!("an old recording cannot be read: {fault}"),
+    };
+    insta::assert_snapshot!(told);
+}

@@ -74,9 +74,7 @@ impl Event {
             Self::CutReached { cut, at_mm, .. } => {
                 format!("Cut {cut} is surely cut up to {at_mm:.1} mm.")
             }
-            Self::PlaceFound { cut, at_mm, .. } => {
-                format!("Cut {cut} may have come to {at_mm:.1} mm: there the torch stands.")
-            }
+            Self::PlaceFound { cut, at_mm, .. } => stands(*cut, *at_mm),
             Self::CutDone { cut, length_mm, .. } => {
                 format!("Cut {cut} is done: {length_mm:.1} mm.")
             }
@@ -113,11 +111,7 @@ impl Event {
                 cuts,
                 ..
             } => {
-                let how = match outcome {
-                    Outcome::Finished => "finished",
-                    Outcome::Ended => "was ended by the operator",
-                    Outcome::GivenUp => "was given up after the interruption",
-                };
+                let how = ended(*outcome);
                 format!("Run {run} {how}: {cuts_done} of {cuts} cuts done.")
             }
             Self::RunInterrupted { run, cut, sure_mm } => {
@@ -148,6 +142,18 @@ impl Event {
             Self::LinkLost { .. } => Some(words::remedy(crate::Cause::LinkCut)),
             _ => None,
         }
+    }
+}
+
+fn stands(cut: usize, at_mm: f64) -> String {
+    format!("Cut {cut} may have come to {at_mm:.1} mm: there the torch stands.")
+}
+
+const fn ended(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Finished => "finished",
+        Outcome::Ended => "was ended by the operator",
+        Outcome::GivenUp => "was given up after the interruption",
     }
 }
 

@@ -165,8 +165,8 @@ impl Journal {
     /// cut as its own events promise. Resolves as well if the disk fails or the journal is closed.
     pub async fn settle(&self) {
         let (done, settled) = oneshot::channel();
-        let sent = self.to.as_ref().map(|to| to.try_send(Order::Now(done)));
-        if let Some(Ok(())) = sent {
+        let Some(to) = &self.to else { return };
+        if to.try_send(Order::Now(done)).is_ok() {
             // Let fall by a writer that has ended.
             let _ = settled.await;
         }

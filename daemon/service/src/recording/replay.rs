@@ -227,14 +227,9 @@ pub fn replay_file(path: &Path, until: Option<Time>) -> Result<Replayed, Fault> 
         },
     };
     let mut long = Lengthener::default();
-    loop {
-        let line = match reading.next(&mut reader)? {
-            Some(text) => {
-                serde_json::from_str::<Line>(text).map_err(|e| reading.wrong(e.to_string()))?
-            }
-            // What the last input gave may not have reached the disk: it cannot be compared.
-            None => break,
-        };
+    // What the last input gave may not have reached the disk: it is not compared.
+    while let Some(text) = reading.next(&mut reader)? {
+        let line: Line = serde_json::from_str(text).map_err(|e| reading.wrong(e.to_string()))?;
         match line {
             Line::Job(job) => long.job(job),
             Line::In(at_us, put) => {
