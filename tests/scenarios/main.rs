@@ -7,4 +7,5 @@ mod killed;
 mod kills;
 mod replay;
 mod rig;
+mod rules;
 mod vetting;

@@ -64,6 +64,8 @@ pub struct Config {
     pub air: AirConfig,
     /// The set of nozzle and electrode that is fitted; `None`: its wear is not known.
     pub supplies: Option<Set>,
+    /// What the last first article reached, mm to either side; `None`: not known.
+    pub reached_tolerance_mm: Option<f64>,
     /// M words that mean torch on, and torch off.
     pub torch_on: Vec<u16>,
     /// M words that mean torch off.

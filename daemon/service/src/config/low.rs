@@ -34,6 +34,8 @@ pub struct File {
     pub words: Words,
     /// Left out: the wear of the fitted set is not known.
     pub supplies: Option<Set>,
+    /// What the last first article reached, mm to either side; left out: not known.
+    pub reached_tolerance_mm: Option<f64>,
 }
 
 /// `[table]`: defaults are those of the invented table.

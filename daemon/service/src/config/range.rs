@@ -234,6 +234,9 @@ fn rows(f: &File) -> Vec<Row> {
         ("source.times.report_s", times.report_s),
     ];
     rows.extend(spans.map(|(key, span)| (key, span, 0.0, 10.0, "s")));
+    if let Some(mm) = f.reached_tolerance_mm {
+        rows.push(("reached_tolerance_mm", mm, 0.01, 10.0, "mm"));
+    }
     if let Some(s) = &f.supplies {
         rows.extend([
             ("supplies.starts", s.starts, 0.0, 100_000.0, "starts"),

@@ -131,6 +131,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
             post_flow_s: low.air.post_flow_s,
         },
         supplies: low.supplies,
+        reached_tolerance_mm: low.reached_tolerance_mm,
         torch_on: low.words.torch_on,
         torch_off: low.words.torch_off,
     })

@@ -150,7 +150,7 @@ impl Told {
             times: self.times,
             heat: self.hot.as_deref(),
             joined: None,
-            reached_tolerance_mm: None,
+            reached_tolerance_mm: config.reached_tolerance_mm,
         }
     }
 
