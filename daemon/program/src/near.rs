@@ -419,3 +419,48 @@ mod tests {
         }
     }
 }
+#[cfg(test)]
+mod speed_tmp {
+    #[test]
+    fn tmp_speed() {
+        use std::time::Instant;
+        let mut text = "G21 G90\n".to_owned();
+        for k in 0..10_000_u32 {
+            let (x, y) = (f64::from(k % 100) * 22.0 + 20.0, f64::from(k / 100) * 22.0 + 20.0);
+            text += &format!("G0 X{} Y{}\nM3\n", x + 14.0, y);
+            for s in 0..=50 {
+                let a = -std::f64::consts::TAU * f64::from(s) / 50.0;
+                text += &format!("G1 X{:.4} Y{:.4} F1100\n", x + 8.0 * a.cos(), y + 8.0 * a.sin());
+            }
+            text += "M5\n";
+        }
+        text += "M2\n";
+        let reading = crate::read(text.as_bytes(), &crate::ReadingRules::default());
+        let mut setup = crate::rules::frame::setup();
+        setup.sheet = units::Point::new(2500.0, 2500.0);
+        setup.thickness = 3.0;
+        let input = crate::rules::frame::input(&setup);
+        let sheet = crate::vet::OnSheet::new(&reading, &input);
+        let t = Instant::now();
+        let _ = sheet.flat();
+        eprintln!("flat {:?}", t.elapsed());
+        let t = Instant::now();
+        let _ = sheet.contours();
+        eprintln!("contours {:?}", t.elapsed());
+        let t = Instant::now();
+        let _ = sheet.near();
+        eprintln!("near {:?}", t.elapsed());
+        let t = Instant::now();
+        let n = sheet.near_pairs().map(|p| p.len());
+        eprintln!("pairs {n:?} {:?}", t.elapsed());
+        let mine = ["open-contour","part-count","no-lead-in","lead-in-short","lead-in-crosses","lead-in-angle","overlap-at-close","pierce-on-part","hole-too-small","hole-feed","parts-too-close","web-too-thin","corner-tight","direction-of-cut","first-cut-small"];
+        let all = Instant::now();
+        for r in crate::rules::ALL.iter().filter(|r| mine.contains(&r.name)) {
+            let mut f = crate::findings::Findings::default();
+            let t = Instant::now();
+            if let Some(j) = r.judge { j(&sheet, &mut f); }
+            eprintln!("{} {:?} {}", r.name, t.elapsed(), f.into_list().len());
+        }
+        eprintln!("mine {:?}", all.elapsed());
+    }
+}

@@ -223,6 +223,14 @@ fn rows(f: &File) -> Vec<Row> {
         ("air.hose_bar", f.air.hose_bar, 0.0, 5.0, "bar"),
         ("air.post_flow_s", f.air.post_flow_s, 0.0, 60.0, "s"),
     ];
+    supplies(f, &mut rows);
+    let amps = f.source.settings_amps.iter();
+    rows.extend(amps.map(|a| ("source.settings_amps", *a, 1.0, f.source.rated_amps, "A")));
+    rows
+}
+
+/// Times of the source, and what may be left out.
+fn supplies(f: &File, rows: &mut Vec<Row>) {
     let times = &f.source.times;
     let spans = [
         ("source.times.permit_s", times.permit_s),
@@ -258,9 +266,6 @@ fn rows(f: &File) -> Vec<Row> {
             ),
         ]);
     }
-    let amps = f.source.settings_amps.iter();
-    rows.extend(amps.map(|a| ("source.settings_amps", *a, 1.0, f.source.rated_amps, "A")));
-    rows
 }
 
 fn relations(f: &File) -> Result<(), Wrong> {
