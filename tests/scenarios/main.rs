@@ -5,6 +5,7 @@ mod faults;
 mod journal;
 mod killed;
 mod kills;
+mod mutations;
 mod replay;
 mod rig;
 mod rules;
