@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use crate::report::{Finding, Report, Severity, Verdict};
 use crate::shape::mm;
 
-/// So many findings of one rule are shown in full.
+/// So many findings of one rule that say different things are shown in full.
 const SHOWN: usize = 5;
 /// Lines of the program are shown up to this width.
 const LINE_WIDTH: usize = 76;
@@ -66,6 +66,59 @@ fn groups(report: &Report, severity: Severity) -> Vec<Vec<&Finding>> {
         }
     }
     all
+}
+
+/// The findings of one rule gathered by what they say, whatever their numbers.
+fn alike<'f>(group: &[&'f Finding]) -> Vec<Vec<&'f Finding>> {
+    let mut kinds: Vec<(String, Vec<&Finding>)> = Vec::new();
+    for &f in group {
+        let kind = without_numbers(&f.says) + &without_numbers(&f.remedy);
+        match kinds.iter_mut().find(|(k, _)| *k == kind) {
+            Some((_, list)) => list.push(f),
+            None => kinds.push((kind, vec![f])),
+        }
+    }
+    kinds.into_iter().map(|(_, list)| list).collect()
+}
+
+/// Words with one mark in place of each number.
+fn without_numbers(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut chars = text.chars().peekable();
+    while let Some(c) = chars.next() {
+        if !c.is_ascii_digit() {
+            out.push(c);
+            continue;
+        }
+        out.push('#');
+        while chars
+            .peek()
+            .is_some_and(|c| c.is_ascii_digit() || *c == '.')
+        {
+            chars.next();
+        }
+    }
+    out
+}
+
+/// So many further lines are named.
+const NAMED: usize = 12;
+
+/// How many findings are not shown, and in which lines.
+fn more(out: &mut String, rest: &[&Finding], like: &str) {
+    if rest.is_empty() {
+        return;
+    }
+    let mut lines: Vec<u32> = rest.iter().filter_map(|f| f.line).collect();
+    lines.dedup();
+    let named: Vec<String> = lines.iter().take(NAMED).map(u32::to_string).collect();
+    let dots = if lines.len() > NAMED { ", ..." } else { "" };
+    let at = match lines.len() {
+        0 => String::new(),
+        1 => format!(", in line {}", named.join("")),
+        _ => format!(", in lines {}{dots}", named.join(", ")),
+    };
+    paragraph(out, "  ", &format!("and {} more{like}{at}", rest.len()));
 }
 
 #[derive(Clone, Copy)]
@@ -159,29 +212,15 @@ impl Page<'_> {
             self.ink(ink, word),
             self.ink(Ink::Bold, rule)
         );
-        for f in group.iter().take(SHOWN) {
-            self.finding(out, f, ink);
+        let alike = alike(group);
+        for kind in alike.iter().take(SHOWN) {
+            if let Some((first, rest)) = kind.split_first() {
+                self.finding(out, first, ink);
+                more(out, rest, " like it");
+            }
         }
-        if group.len() > SHOWN {
-            let rest: Vec<String> = group[SHOWN..]
-                .iter()
-                .filter_map(|f| f.line)
-                .take(12)
-                .map(|l| l.to_string())
-                .collect();
-            let more = group.len() - SHOWN;
-            let dots = if more > rest.len() && !rest.is_empty() {
-                ", ..."
-            } else {
-                ""
-            };
-            let at = if rest.is_empty() {
-                String::new()
-            } else {
-                format!(", in line {}{dots}", rest.join(", "))
-            };
-            paragraph(out, "  ", &format!("and {more} more{at}"));
-        }
+        let rest: Vec<&Finding> = alike.into_iter().skip(SHOWN).flatten().collect();
+        more(out, &rest, "");
     }
 
     fn finding(&self, out: &mut String, f: &Finding, ink: Ink) {
@@ -341,6 +380,27 @@ mod tests {
     fn many_findings_of_one_rule_stand_under_one_heading() {
         let program = frame::PROGRAM.replacen("M5\n", &"M5\n".repeat(30), 1);
         insta::assert_snapshot!(page(&program));
+    }
+
+    #[test]
+    fn findings_that_differ_only_in_their_numbers_are_shown_once_with_all_their_lines() {
+        // Three holes of 7.0, 7.1 and 7.2 mm in plate of 5 mm, one of 4.8 mm.
+        let mut holes = String::new();
+        for (k, across) in [(0, 7.0), (1, 7.1), (2, 7.2), (3, 4.8)] {
+            let (x, r) = (20.0 + 20.0 * f64::from(k), (across - 1.45) / 2.0);
+            holes += &format!(
+                "G0 X{x} Y65\nM3\nG1 X{0:.4} F660\nG3 X{0:.4} Y65 I-{r:.4} J0\nM5\n",
+                x + r
+            );
+        }
+        let program = frame::PROGRAM.replace("G0 X66", &format!("{holes}G0 X66"));
+        insta::assert_snapshot!(page(&program));
+        let places = frame::report(&program);
+        let places = places
+            .findings
+            .iter()
+            .filter(|f| f.rule == "hole-too-small");
+        assert_eq!(places.count(), 4, "each place stays in the report itself");
     }
 
     #[test]
