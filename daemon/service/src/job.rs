@@ -1,5 +1,7 @@
 //! From a program's text to a vetted, planned and (when nothing bars it) sealed job.
 
+#[cfg(test)]
+mod tests;
 mod told;
 
 use std::sync::Arc;
