@@ -14,9 +14,6 @@ use super::{EdgeInput, GuardOrder, GuardOut, GuardReport, GuardSettings, Phase};
 use crate::cause::Cause;
 use crate::signals::Signals;
 
-#[cfg(test)]
-mod exhaustive;
-
 /// `fire_on` is believed after this long (common practice, no source).
 const FIRE_ACCEPT: Duration = Duration::from_millis(5);
 /// `arc_ok` is believed after this long (common practice, no source).
@@ -547,3 +544,6 @@ impl GuardRules {
         });
     }
 }
+
+#[cfg(test)]
+mod exhaustive;
