@@ -151,6 +151,7 @@ pub(crate) struct WindowForm {
     pub lines: Option<usize>,
     pub queue: Option<u32>,
     pub resend_ms: u64,
+    pub block_ms: Option<u64>,
 }
 
 #[derive(Clone, Debug)]

@@ -201,6 +201,7 @@ pub(crate) struct Window {
     pub lines: Option<usize>,
     pub queue: Option<u32>,
     pub resend_ms: u64,
+    pub block_ms: Option<u64>,
 }
 
 impl Default for Window {
@@ -210,6 +211,7 @@ impl Default for Window {
             lines: None,
             queue: None,
             resend_ms: 500,
+            block_ms: None,
         }
     }
 }

@@ -20,6 +20,12 @@ impl Dialect {
             .sum()
     }
 
+    /// The controller takes a block every so many ms at best; `None`: the dialect does not say.
+    #[must_use]
+    pub fn block_ms(&self) -> Option<u64> {
+        self.window.block_ms
+    }
+
     /// How far a straight piece may lie from the arc that it stands for, mm; `None` where arcs are
     /// sent as arcs.
     #[must_use]
@@ -48,5 +54,20 @@ mod tests {
         assert_eq!(plain.bytes_of(&line(100.0)), Some(text.len()));
         assert_eq!(plain.bytes_of(&line(f64::NAN)), None);
         assert_eq!(plain.chord_off_mm(), None);
+    }
+
+    #[test]
+    fn the_time_of_a_block_is_what_the_dialect_says_within_its_range() {
+        assert_eq!(Dialect::plain().expect("a dialect").block_ms(), Some(8));
+        let other = |ms: &str| {
+            let key = format!("block_ms = {ms}");
+            Dialect::from_toml(&crate::PLAIN.replace("block_ms = 8", &key)).map(|d| d.block_ms())
+        };
+        assert_eq!(other("1").ok(), Some(Some(1)));
+        assert_eq!(other("0").map_err(|e| e.key), Err("window.block_ms".into()));
+        assert_eq!(
+            other("1001").map_err(|e| e.key),
+            Err("window.block_ms".into())
+        );
     }
 }

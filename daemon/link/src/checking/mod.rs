@@ -237,6 +237,10 @@ fn window(raw: &raw::Window, lines: &LineForm) -> Checked<WindowForm> {
             .or(if raw.bytes.is_some() { None } else { Some(1) }),
         queue: raw.queue,
         resend_ms: within("window.resend_ms", raw.resend_ms, 20, 60_000)?,
+        block_ms: raw
+            .block_ms
+            .map(|ms| within("window.block_ms", ms, 1, 1_000))
+            .transpose()?,
     })
 }
 

@@ -141,6 +141,41 @@ fn a_range_holds_at_its_limit_and_fails_one_step_beyond() {
 }
 
 #[test]
+fn what_vetting_reckons_with_is_read_and_checked() {
+    let c = resolved(BOARD).expect("a good file");
+    let new = process::Set::default();
+    assert_eq!(c.supplies, Some(new));
+    assert_eq!(
+        (c.motion.feed_max_mm_s, c.air.hose_bar, c.air.post_flow_s),
+        (120.0, 0.5, 8.0)
+    );
+    for (from, to, key) in [
+        ("feed_max_mm_s = 120", "feed_max_mm_s = 0", "feed_max_mm_s"),
+        ("hose_bar = 0.5", "hose_bar = 6", "air.hose_bar"),
+        ("post_flow_s = 8", "post_flow_s = 61", "air.post_flow_s"),
+        ("starts = 0", "starts = -1", "supplies.starts"),
+        (
+            "minutes_life = 150",
+            "minutes_life = 0",
+            "supplies.minutes_life",
+        ),
+        ("losses = 0", "losses = 0\nage = 3", "age"),
+    ] {
+        let error = with(from, to);
+        assert!(error.says.contains(key), "{to}: {error}");
+    }
+    let none = BOARD
+        .find("[supplies]")
+        .and_then(|at| Some((at, BOARD.get(at..)?.find("[words]")?)));
+    let (at, long) = none.expect("the section is there");
+    let without = format!("{}{}", &BOARD[..at], &BOARD[at + long..]);
+    assert_eq!(
+        resolved(&without).expect("it may be left out").supplies,
+        None
+    );
+}
+
+#[test]
 fn a_value_that_is_no_number_is_refused() {
     assert!(
         with("arc_ok_within_s = 1.5", "arc_ok_within_s = nan")
@@ -170,6 +205,11 @@ fn keys_that_contradict_each_other_are_refused() {
         with("arc_lost_ms = 30", "arc_lost_ms = 90")
             .says
             .contains("shorter")
+    );
+    assert!(
+        with("hose_bar = 0.5", "hose_bar = 1.5")
+            .says
+            .contains("not below start_bar")
     );
     let slow = with("relay_drop_ms = 100", "relay_drop_ms = 19");
     assert!(slow.says.contains("guard.permit_hz is too slow"), "{slow}");

@@ -296,7 +296,7 @@ fn link_facts(config: &Config) -> program::Link {
     let chord_off_mm = dialect.chord_off_mm();
     program::Link {
         bytes_s: f64::from(config.link.baud) / BITS,
-        block_s: BLOCK_S,
+        block_s: dialect.block_ms().map_or(BLOCK_S, |ms| ms as f64 / 1000.0),
         line_bytes: bytes(Segment::Line { from, to }).unwrap_or(40.0),
         arc_bytes: match chord_off_mm {
             Some(_) => None,
