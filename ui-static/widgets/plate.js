@@ -250,7 +250,7 @@ export function plate(how = {}) {
     clipTo(c, v, model.focus);
     drawSheet(c, v, drawing);
     const many = drawing.cuts.length > 60 || (small && !model.focus);
-    if (model.loose) for (const outline of drawing.loose) dropped(c, v, outline);
+    if (model.loose) for (const outline of drawing.loose ?? []) dropped(c, v, outline);
     for (const [k, cut] of drawing.cuts.entries()) {
       if (cuts[k]?.state !== "done") continue;
       const places = enclosed(cut, drawing.kerf_mm);
