@@ -185,7 +185,7 @@ fn promises(tree: &Tree) -> Vec<String> {
 /// tests as a whole.
 fn tests_of<'a>(path: &str, text: &'a str) -> &'a str {
     let whole = path.starts_with("tests/")
-        || ["/tests/", "/tests.rs", "/bench/", "/stories.rs"]
+        || ["/tests/", "/tests.rs", "/bench/", "/stories.rs", "/exhaustive.rs"]
             .iter()
             .any(|part| path.contains(part));
     if whole {

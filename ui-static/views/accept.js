@@ -13,8 +13,8 @@ export function mount(root, store, actions, signal) {
   const reasons = REASONS.map((reason) => button(reason, signal, () => actions.accept(reason), "words"));
   const back = button("Back", signal, () => actions.page("report"));
   root.append(
-    el("section", { class: "left" }, el("div", { class: "fill plate-box" }, sheet.node), says),
-    el("section", { class: "column spread" }, caption, el("div", { class: "reasons" }, ...reasons), el("div", { class: "row bottom" }, back)),
+    el("section", { class: "left" }, el("div", { class: "fill plate-box" }, sheet.node), el("div", { class: "under-plate" }, says, back)),
+    el("section", { class: "column spread" }, caption, el("div", { class: "reasons" }, ...reasons)),
   );
   store.subscribe((state) => {
     const r = report(state);
