@@ -185,9 +185,15 @@ fn promises(tree: &Tree) -> Vec<String> {
 /// tests as a whole.
 fn tests_of<'a>(path: &str, text: &'a str) -> &'a str {
     let whole = path.starts_with("tests/")
-        || ["/tests/", "/tests.rs", "/bench/", "/stories.rs", "/exhaustive.rs"]
-            .iter()
-            .any(|part| path.contains(part));
+        || [
+            "/tests/",
+            "/tests.rs",
+            "/bench/",
+            "/stories.rs",
+            "/exhaustive.rs",
+        ]
+        .iter()
+        .any(|part| path.contains(part));
     if whole {
         text
     } else {
