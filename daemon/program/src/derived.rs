@@ -36,18 +36,20 @@ impl OnSheet<'_> {
     /// The sheet through all cuts; `None`: the sheet or the kerf is not known, or there is more path
     /// than any sheet takes.
     pub fn pieces(&self) -> Option<&PieceMap> {
-        let make = || {
-            let setup = self.input.setup?;
-            PieceMap::new(&MapInput {
-                flat: self.flat(),
-                sheet: setup.sheet,
-                kerf_mm: self.input.kerf_mm?,
-                used: &setup.used,
-                clamp: setup.clamp,
-                slats: self.input.facts.slats,
-            })
-        };
+        let make = || PieceMap::new(&self.map_input()?);
         self.derived.pieces.get_or_init(make).as_ref()
+    }
+
+    fn map_input(&self) -> Option<MapInput<'_>> {
+        let setup = self.input.setup?;
+        Some(MapInput {
+            flat: self.flat(),
+            sheet: setup.sheet,
+            kerf_mm: self.input.kerf_mm?,
+            used: &setup.used,
+            clamp: setup.clamp,
+            slats: self.input.facts.slats,
+        })
     }
 
     /// The outlines of the pieces that are loose in the end.
@@ -101,18 +103,7 @@ impl OnSheet<'_> {
 
     /// Where the sheet is at least so wide between the clamp and a place.
     pub fn strait(&self, wide_mm: f64) -> Option<&Wide> {
-        let make = || {
-            let setup = self.input.setup?;
-            let input = MapInput {
-                flat: self.flat(),
-                sheet: setup.sheet,
-                kerf_mm: self.input.kerf_mm?,
-                used: &setup.used,
-                clamp: setup.clamp,
-                slats: self.input.facts.slats,
-            };
-            Wide::new(&input, &self.pieces()?.strands, wide_mm)
-        };
+        let make = || Wide::new(&self.map_input()?, &self.pieces()?.strands, wide_mm);
         self.derived.wide.get_or_init(make).as_ref()
     }
 

@@ -252,6 +252,10 @@ pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
 /// clamp holds. `None`: the sheet or the kerf is not known, or there is more path than any sheet takes.
 #[must_use]
 pub fn piece_map(reading: &Reading, input: &VetInput<'_>) -> Option<crate::PieceMap> {
+    if compensation::is_due(&reading.cut_list) {
+        let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
+        return piece_map(&compensation::compensated(reading.clone(), kerf_mm), input);
+    }
     OnSheet::new(reading, input).into_pieces()
 }
 

@@ -4,7 +4,7 @@ use units::Point;
 
 use super::not_judged;
 use crate::findings::{Findings, Spot};
-use crate::shape::{bounds, chords, distance_to_box, mm};
+use crate::shape::{apart, bounds, chords, distance_to_box, mm};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "on-clamp";
@@ -59,12 +59,11 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 }
 
 fn paths(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
-    let far = |b: &units::Bounds| {
-        b.low.x > thing.high.x + BODY_MM
-            || b.high.x < thing.low.x - BODY_MM
-            || b.low.y > thing.high.y + BODY_MM
-            || b.high.y < thing.low.y - BODY_MM
+    let own = units::Bounds {
+        low: thing.low,
+        high: thing.high,
     };
+    let far = |b: &units::Bounds| apart(b, &own, BODY_MM);
     for (cut, number) in sheet.cuts() {
         if far(&sheet.bounds(number)) {
             continue;

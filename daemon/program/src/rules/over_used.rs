@@ -5,7 +5,7 @@ use units::Point;
 use super::not_judged;
 use crate::findings::{Findings, Spot};
 use crate::report::Severity;
-use crate::shape::{chords, crossing, inside, mm};
+use crate::shape::{apart, chords, crossing, inside, mm};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "over-used";
@@ -22,12 +22,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         let mut area = units::Bounds::of(first);
         outline.iter().for_each(|p| area.add(*p));
         for (cut, number) in sheet.cuts() {
-            let b = sheet.bounds(number);
-            let apart = b.low.x > area.high.x
-                || b.high.x < area.low.x
-                || b.low.y > area.high.y
-                || b.high.y < area.low.y;
-            if !apart {
+            if !apart(&sheet.bounds(number), &area, 0.0) {
                 one(sheet, findings, cut, number, outline);
             }
         }
