@@ -7,6 +7,7 @@ use units::Point;
 use super::{Event, Outcome, Restored};
 use crate::ask::{CheckId, ResumeFrom};
 use crate::cause::Cause;
+use crate::parts::Part;
 
 fn one_of_each() -> Vec<Event> {
     let cause = Cause::ArcLost;
@@ -85,6 +86,7 @@ fn one_of_each() -> Vec<Event> {
             run,
             cut,
             at_mm: 18.0,
+            arc_s: Some(1.5),
         },
         Event::CutDone {
             run,
@@ -158,11 +160,37 @@ fn one_of_each() -> Vec<Event> {
 
 /// What came after the first edition.
 fn later() -> Vec<Event> {
-    vec![Event::PlaceFound {
-        run: 7,
-        cut: 3,
-        at_mm: 43.5,
-    }]
+    let run = Some(7);
+    vec![
+        Event::PlaceFound {
+            run: 7,
+            cut: 3,
+            at_mm: 43.5,
+        },
+        Event::ChangeBegun { run },
+        Event::ChangePlace { run, parked: true },
+        Event::SourceIsolated { run, seen: false },
+        Event::PartsChanged {
+            run,
+            parts: vec![Part::Nozzle, Part::SwirlRing],
+            set: Some("40".into()),
+            amps: Some(40.0),
+        },
+        Event::ContactTested {
+            run,
+            by_touch: true,
+        },
+        Event::SourceBack { run, seen: true },
+        Event::TouchCompared {
+            run,
+            z_mm: 25.1,
+            off_mm: Some(-0.62),
+        },
+        Event::ChangeEnded {
+            run,
+            cancelled: false,
+        },
+    ]
 }
 
 fn each() -> Vec<Event> {
@@ -234,11 +262,13 @@ fn the_fold_keeps_latches_doubt_and_the_place_surely_cut() {
             run,
             cut,
             at_mm: 12.0,
+            arc_s: None,
         },
         Event::CutReached {
             run,
             cut,
             at_mm: 30.0,
+            arc_s: None,
         },
         Event::LatchSet {
             cause: Cause::Estop,

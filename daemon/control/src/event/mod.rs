@@ -15,6 +15,11 @@ use units::Point;
 
 use crate::ask::{CheckId, ResumeFrom};
 use crate::cause::Cause;
+use crate::parts::Part;
+
+/// New parts that touch the sheet further than this from where it is expected are told, mm
+/// (process handbook, invented).
+pub const OFFSET_TOLD_MM: f64 = 0.5;
 
 /// How a run came to its end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -111,7 +116,14 @@ pub enum Event {
         arc_s: f64,
     },
     /// The cut is surely cut up to here.
-    CutReached { run: u64, cut: usize, at_mm: f64 },
+    CutReached {
+        run: u64,
+        cut: usize,
+        at_mm: f64,
+        /// Time that the arc of this start has burnt, s; `None` in older journals.
+        #[serde(default)]
+        arc_s: Option<f64>,
+    },
     /// A cut is done.
     CutDone {
         run: u64,
@@ -173,6 +185,31 @@ pub enum Event {
     RecordFailed { why: String },
     /// After a lost line: where the controller stands shows how far the held cut may have come.
     PlaceFound { run: u64, cut: usize, at_mm: f64 },
+    /// A change of torch parts was begun, in the middle of a run or between runs.
+    ChangeBegun { run: Option<u64> },
+    /// The torch stands where parts are changed; `parked`: at the place for it, else where it was.
+    ChangePlace { run: Option<u64>, parked: bool },
+    /// The source is isolated; `seen` by its own contact, else the operator vouches for it.
+    SourceIsolated { run: Option<u64>, seen: bool },
+    /// These parts were changed, and this set is fitted now: their counts begin anew.
+    PartsChanged {
+        run: Option<u64>,
+        parts: Vec<Part>,
+        set: Option<String>,
+        amps: Option<f64>,
+    },
+    /// The sensing circuit closed and opened; `by_touch`: on the sheet, else on metal in a hand.
+    ContactTested { run: Option<u64>, by_touch: bool },
+    /// The source is on again; `seen` by its own contact, else the operator says so.
+    SourceBack { run: Option<u64>, seen: bool },
+    /// The sheet was touched with the new parts: machine height, and how far from the expected.
+    TouchCompared {
+        run: Option<u64>,
+        z_mm: f64,
+        off_mm: Option<f64>,
+    },
+    /// The change is over; `cancelled`: before its last step.
+    ChangeEnded { run: Option<u64>, cancelled: bool },
 }
 
 /// How much an event matters.
@@ -247,6 +284,22 @@ impl Event {
             Self::Refused { .. } => (37, "refused", Trace),
             Self::RecordFailed { .. } => (38, "record-failed", Stop),
             Self::PlaceFound { .. } => (39, "place-found", Normal),
+            Self::ChangeBegun { .. } => (40, "change-begun", Normal),
+            Self::ChangePlace { .. } => (41, "change-place", Trace),
+            Self::SourceIsolated { .. } => (42, "source-isolated", Normal),
+            Self::PartsChanged { .. } => (43, "parts-changed", Normal),
+            Self::ContactTested { .. } => (44, "contact-tested", Normal),
+            Self::SourceBack { .. } => (45, "source-back", Normal),
+            Self::TouchCompared { off_mm, .. } => (
+                46,
+                "touch-compared",
+                if off_mm.is_some_and(|mm| mm.abs() > OFFSET_TOLD_MM) {
+                    Notice
+                } else {
+                    Normal
+                },
+            ),
+            Self::ChangeEnded { .. } => (47, "change-ended", Normal),
         }
     }
 
@@ -289,6 +342,14 @@ impl Event {
             | Self::Skipped { run, .. }
             | Self::RunEnded { run, .. }
             | Self::RunInterrupted { run, .. } => Some(run),
+            Self::ChangeBegun { run }
+            | Self::ChangePlace { run, .. }
+            | Self::SourceIsolated { run, .. }
+            | Self::PartsChanged { run, .. }
+            | Self::ContactTested { run, .. }
+            | Self::SourceBack { run, .. }
+            | Self::TouchCompared { run, .. }
+            | Self::ChangeEnded { run, .. } => run,
             _ => None,
         }
     }

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Event;
 use crate::cause::Cause;
+use crate::parts::PartsUsed;
 
 /// A run that no service has ended.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -52,6 +53,9 @@ pub struct Restored {
     pub unfinished: Option<Unfinished>,
     /// The highest number that a run had.
     pub last_run: u64,
+    /// What the torch parts have been through.
+    #[serde(default)]
+    pub parts: PartsUsed,
 }
 
 impl Default for Restored {
@@ -62,6 +66,7 @@ impl Default for Restored {
             doubtful: true,
             unfinished: None,
             last_run: 0,
+            parts: PartsUsed::default(),
         }
     }
 }
@@ -78,6 +83,7 @@ impl Restored {
     }
 
     fn take(&mut self, event: Event) {
+        self.parts.take(&event);
         if let Some(run) = event.run() {
             self.last_run = self.last_run.max(run);
         }

@@ -123,6 +123,41 @@ impl Event {
             Self::AlarmSeen { cause } => format!("The alarm {} was seen.", cause.name()),
             Self::Refused { ask, reason } => format!("The request {ask} was refused: {reason}."),
             Self::RecordFailed { why } => format!("The journal could not be written: {why}."),
+            _ => self.says_of_change(),
+        }
+    }
+
+    fn says_of_change(&self) -> String {
+        match self {
+            Self::ChangePlace { parked: true, .. } => {
+                "The torch stands at the place for changing parts.".into()
+            }
+            Self::ChangePlace { .. } => "The torch stays where it stands for the change.".into(),
+            Self::SourceIsolated { seen: true, .. } => {
+                "The source was isolated: its own contact says off.".into()
+            }
+            Self::SourceIsolated { .. } => "The operator vouched: the source is isolated.".into(),
+            Self::PartsChanged { parts, set, .. } => changed(parts, set.as_deref()),
+            Self::ContactTested { by_touch: true, .. } => {
+                "The contact test passed: the sheet was touched.".into()
+            }
+            Self::ContactTested { .. } => {
+                "The contact test passed: the circuit closed and opened.".into()
+            }
+            Self::SourceBack { seen: true, .. } => "The source was seen on again.".into(),
+            Self::SourceBack { .. } => "The operator says that the source is on again.".into(),
+            Self::TouchCompared { z_mm, off_mm, .. } => match off_mm {
+                Some(off) => format!(
+                    "The new parts touch the sheet at {z_mm:.3} mm, {off:+.2} mm from before."
+                ),
+                None => format!("The new parts touch the sheet at {z_mm:.3} mm."),
+            },
+            Self::ChangeEnded {
+                cancelled: true, ..
+            } => "The change of torch parts was cancelled.".into(),
+            Self::ChangeEnded { .. } => "The change of torch parts is done.".into(),
+            Self::ChangeBegun { .. } => "A change of torch parts was begun.".into(),
+            _ => format!("{}.", self.name().replace('-', " ")),
         }
     }
 
@@ -147,6 +182,19 @@ impl Event {
 
 fn stands(cut: usize, at_mm: f64) -> String {
     format!("Cut {cut} may have come to {at_mm:.1} mm: there the torch stands.")
+}
+
+fn changed(parts: &[crate::Part], set: Option<&str>) -> String {
+    let what = if parts.is_empty() {
+        "No part was changed".to_owned()
+    } else {
+        let names: Vec<&str> = parts.iter().map(|p| p.name()).collect();
+        format!("Changed: {}", names.join(", "))
+    };
+    match set {
+        Some(set) => format!("{what}. Set {set} is fitted."),
+        None => format!("{what}."),
+    }
 }
 
 const fn ended(outcome: Outcome) -> &'static str {

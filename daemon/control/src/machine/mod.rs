@@ -36,6 +36,7 @@ use crate::cause::Cause;
 use crate::event::{Event, Restored, Unfinished};
 use crate::guard::{GuardOrder, Phase};
 use crate::io::{Effects, Input, RecordId};
+use crate::parts::PartsUsed;
 use crate::settings::Settings;
 use crate::signals::Signals;
 use crate::view::{Step, View};
@@ -136,6 +137,8 @@ pub struct Machine {
     /// Where the torch stood over an interrupted run before anything was moved, sheet coordinates.
     pub(crate) stood: Option<Point>,
     last_run: u64,
+    /// What the torch parts have been through, by the same events that the journal gets.
+    pub(crate) parts: PartsUsed,
     pub(crate) keeping: Keeping,
     restored_latches: Vec<Cause>,
     pub(crate) generation: u64,
@@ -173,6 +176,7 @@ impl Machine {
             interrupted: restored.unfinished,
             stood: None,
             last_run: restored.last_run,
+            parts: restored.parts,
             keeping: Keeping::default(),
             restored_latches: restored.latches.into_iter().collect(),
             generation: 1,
@@ -329,6 +333,7 @@ impl Machine {
     }
 
     pub(crate) fn record(&mut self, event: Event, durable: bool) -> RecordId {
+        self.parts.take(&event);
         self.out.record(event, durable)
     }
 

@@ -104,6 +104,7 @@ impl Machine {
                     run: run.id,
                     cut: run.cut + 1,
                     at_mm: run.sure(),
+                    arc_s: run.arc_since.map(|t| self.now.since(t).as_secs_f64()),
                 };
                 self.record(event, false);
             }
