@@ -22,6 +22,7 @@ pub mod picture;
 mod pieces;
 mod reader;
 mod report;
+pub mod resume;
 mod rules;
 mod said;
 mod seal;

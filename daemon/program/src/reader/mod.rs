@@ -85,6 +85,15 @@ pub struct Reading {
 }
 
 impl Reading {
+    /// Cuts that come from no text.
+    pub(crate) fn of_cuts(cut_list: CutList) -> Self {
+        Self {
+            cut_list,
+            is_program: true,
+            ..Self::without_program(Findings::default())
+        }
+    }
+
     fn without_program(findings: Findings) -> Self {
         Self {
             cut_list: CutList::default(),

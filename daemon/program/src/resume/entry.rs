@@ -1,0 +1,91 @@
+//! A new lead-in: from whole scrap beside the path back to the place where the cut goes on.
+
+use units::{Point, Segment};
+
+use super::Lost;
+use super::ground::Ground;
+
+/// The least way from the pierce to the path, mm (common practice, no source); never under 2 kerfs.
+const OFF_MM: f64 = 4.0;
+/// Places along a lead-in are looked at this far apart, mm.
+const STEP_MM: f64 = 0.4;
+/// Between a lead-in's kerf and any other contour's stays so much metal, mm (common practice, no
+/// source).
+const APART_MM: f64 = 1.0;
+/// The least metal between the pierce and any other contour's kerf, mm.
+const PIERCE_APART_MM: f64 = 2.0;
+/// The hole of a pierce, in kerfs (vetting's own figure).
+const PIERCE_KERFS: f64 = 1.6;
+
+/// Ways into the path at `joint_mm`, the one that is liked best first. `lost`: beyond its high end
+/// the path is whole.
+pub(super) fn search<'g>(
+    ground: &'g Ground,
+    cut: usize,
+    joint_mm: f64,
+    lost: &Lost,
+) -> impl Iterator<Item = Segment> + 'g {
+    candidates(ground, cut, joint_mm, lost).filter(move |lead| fits(ground, cut, lead))
+}
+
+fn candidates<'g>(
+    ground: &'g Ground,
+    cut: usize,
+    joint_mm: f64,
+    lost: &Lost,
+) -> impl Iterator<Item = Segment> + 'g {
+    let w = ground.kerf_mm;
+    let least = OFF_MM.max(2.0 * w);
+    let length = ground.length_mm(cut);
+    let (joint, _) = ground.along(cut, joint_mm);
+    let high_mm = lost.high_mm;
+    // Abreast of whole path first; then abreast of what is cut, where the scrap beyond the kerf
+    // is whole as well.
+    let ahead = [3.0 * w, 3.0 * w + 3.0, 3.0 * w + 6.0, 3.0 * w + 10.0]
+        .map(|by| high_mm.max(joint_mm) + by)
+        .into_iter()
+        .filter(move |s| *s < length);
+    let behind = [0.0, 0.5, 1.0, 1.5, 2.0]
+        .map(|by| joint_mm - by * least)
+        .into_iter()
+        .filter(|s| *s > 0.0);
+    ahead.chain(behind).flat_map(move |s| {
+        let (p, (dx, dy)) = ground.along(cut, s);
+        [1.0, 1.5, 2.0].into_iter().flat_map(move |by| {
+            [1.0, -1.0].into_iter().map(move |side| {
+                let off = by * least * side;
+                Segment::Line {
+                    from: p.moved(-dy * off, dx * off),
+                    to: joint,
+                }
+            })
+        })
+    })
+}
+
+/// Whether a lead-in lies in scrap that is whole and held, clear of everything that is kept.
+fn fits(ground: &Ground, cut: usize, lead: &Segment) -> bool {
+    let w = ground.kerf_mm;
+    let (pierce, joint) = (lead.from(), lead.to());
+    let Some(contour) = ground.contour(cut) else {
+        return false;
+    };
+    let on_scrap = |p: Point| !contour.on_part(p) && ground.is_scrap(p);
+    let least = OFF_MM.max(2.0 * w);
+    if !on_scrap(pierce)
+        || contour.distance(pierce) < least - 0.1
+        || !ground.whole(pierce)
+        || ground.off_others_mm(pierce, cut) < (PIERCE_KERFS * w + w) / 2.0 + PIERCE_APART_MM
+    {
+        return false;
+    }
+    let length = lead.length();
+    let n = (length / STEP_MM).ceil().max(1.0) as u32;
+    (0..n).all(|k| {
+        let s = length * f64::from(k) / f64::from(n);
+        let p = lead.point_at(s);
+        // Near the joint it runs into the old kerf: that is its end.
+        let near = p.distance(joint) < 2.0 * w;
+        on_scrap(p) && (near || ground.holds(p)) && ground.off_others_mm(p, cut) >= w + APART_MM
+    })
+}

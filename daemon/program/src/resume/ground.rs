@@ -1,0 +1,203 @@
+//! The sheet as it is now: where there is metal, which of it the arc's current can leave by, and
+//! which of it is scrap.
+
+use units::{Placement, Point, Segment};
+
+use super::Stopped;
+use crate::contour::{Contour, Contours, Kind};
+use crate::flat::Flat;
+use crate::pieces::{MapInput, PieceMap, Under};
+use crate::shape::Placer;
+use crate::vet::VetInput;
+use crate::{Cut, CutList, Element};
+
+/// Where whole metal is asked for, it must be so for this far round, mm.
+const WHOLE_MM: f64 = 1.0;
+/// ... in this part of the places looked at.
+const WHOLE_PART: f64 = 0.9;
+
+/// The sheet now, and the contours as the program draws them.
+pub(super) struct Ground {
+    map: PieceMap,
+    holder: u32,
+    flat: Flat,
+    contours: Contours,
+    pub kerf_mm: f64,
+}
+
+impl Ground {
+    /// `None`: the sheet or the kerf is not known.
+    pub fn new(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Option<Self> {
+        let setup = input.setup?;
+        let kerf_mm = setup.kerf.or(input.kerf_mm)?;
+        let here = Placer::new(&Placement::default());
+        let now = Flat::new(&history(stopped), &here);
+        let map = PieceMap::new(&MapInput {
+            flat: &now,
+            sheet: setup.sheet,
+            kerf_mm,
+            used: &setup.used,
+            clamp: setup.clamp,
+            slats: input.facts.slats,
+        })?;
+        let list = CutList {
+            cuts: stopped.cuts.to_vec(),
+            stops: Vec::new(),
+        };
+        let flat = Flat::new(&list, &here);
+        let contours = Contours::new(&flat, kerf_mm);
+        let holder = map.clamped(map.end()).unwrap_or_else(|| map.main());
+        Some(Self {
+            map,
+            holder,
+            flat,
+            contours,
+            kerf_mm,
+        })
+    }
+
+    /// The contour of the cut in hand.
+    pub fn contour(&self, cut: usize) -> Option<&Contour> {
+        self.contours.of_cut(cut)
+    }
+
+    /// The length of a cut, mm.
+    pub fn length_mm(&self, cut: usize) -> f64 {
+        self.flat.line(cut).length()
+    }
+
+    /// The place and the direction of travel `s` mm along a cut.
+    pub fn along(&self, cut: usize, s: f64) -> (Point, (f64, f64)) {
+        let line = self.flat.line(cut);
+        (line.at(s), line.direction(s))
+    }
+
+    /// Metal by which the arc's current finds back to the clamp.
+    pub fn holds(&self, p: Point) -> bool {
+        self.map.under(p, self.map.end()) == Under::Piece(self.holder)
+    }
+
+    /// Whole metal round a place that the clamp holds: a pierce finds its plate there.
+    pub fn whole(&self, p: Point) -> bool {
+        let mut held = 0;
+        let mut all = 0;
+        for (r, n) in [(0.0, 1_u32), (0.5, 8), (1.0, 12)] {
+            for k in 0..n {
+                let a = core::f64::consts::TAU * f64::from(k) / f64::from(n);
+                all += 1;
+                if self.holds(p.moved(r * WHOLE_MM * a.cos(), r * WHOLE_MM * a.sin())) {
+                    held += 1;
+                }
+            }
+        }
+        f64::from(held) >= WHOLE_PART * f64::from(all)
+    }
+
+    /// Neither part nor kept: the innermost contour round it is a hole's, or none is.
+    pub fn is_scrap(&self, p: Point) -> bool {
+        let innermost = self
+            .contours
+            .all
+            .iter()
+            .filter(|c| c.contains(p))
+            .max_by_key(|c| c.depth);
+        innermost.is_none_or(|c| c.kind == Kind::Hole)
+    }
+
+    /// How near a place is to any closed contour but one, mm.
+    pub fn off_others_mm(&self, p: Point, but: usize) -> f64 {
+        self.contours
+            .all
+            .iter()
+            .filter(|c| c.cut != but)
+            .filter(|c| {
+                let far = 20.0;
+                let b = &c.bounds;
+                p.x > b.low.x - far
+                    && p.x < b.high.x + far
+                    && p.y > b.low.y - far
+                    && p.y < b.high.y + far
+            })
+            .map(|c| c.distance(p))
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    /// Whether the metal ahead of the place lost still hangs together with the clamp, on either side.
+    pub fn ahead_holds(&self, cut: usize, s: f64) -> bool {
+        let (p, (dx, dy)) = self.along(cut, s);
+        let off = self.kerf_mm / 2.0 + 0.7;
+        [0.0, off, -off]
+            .into_iter()
+            .any(|d| self.holds(p.moved(-dy * d, dx * d)))
+    }
+}
+
+/// What is gone of the sheet, as cuts in their order.
+pub(super) fn history(stopped: &Stopped<'_>) -> CutList {
+    let mut cuts = Vec::new();
+    for (k, cut) in stopped.cuts.iter().enumerate() {
+        let stretches = stopped.done.get(k).map(Vec::as_slice).unwrap_or_default();
+        let most = stopped
+            .lost
+            .filter(|_| k == stopped.cut)
+            .map(|l| [0.0, l.high_mm]);
+        for [from, to] in stretches.iter().copied().chain(most) {
+            cuts.extend(part(cut, from, to));
+        }
+    }
+    for entry in stopped.entries {
+        cuts.extend(made(entry, 1));
+    }
+    CutList {
+        cuts,
+        stops: Vec::new(),
+    }
+}
+
+/// A stretch of a cut as a cut of its own.
+pub(super) fn part(cut: &Cut, from: f64, to: f64) -> Option<Cut> {
+    let mut path = Vec::new();
+    let mut start = 0.0;
+    for e in &cut.path {
+        let length = e.segment.length();
+        let (a, b) = ((from - start).max(0.0), (to - start).min(length));
+        if b - a > 1e-6 {
+            let whole = a <= 0.0 && b >= length;
+            let segment = if whole {
+                e.segment
+            } else {
+                e.segment.part(a, b)
+            };
+            path.push(Element { segment, ..*e });
+        }
+        start += length;
+    }
+    let pierce = path.first()?.segment.from();
+    Some(Cut {
+        pierce,
+        path,
+        compensation: None,
+        ..cut.clone()
+    })
+}
+
+/// A path as a cut of its own; `None` when it is empty.
+pub(super) fn made(path: &[Segment], line: u32) -> Option<Cut> {
+    let pierce = path.first()?.from();
+    Some(Cut {
+        pierce,
+        on_line: line,
+        on_column: 1,
+        off_line: line,
+        path: path
+            .iter()
+            .map(|segment| Element {
+                segment: *segment,
+                feed_mm_s: None,
+                line,
+                column: 1,
+            })
+            .collect(),
+        compensation: None,
+    })
+}

@@ -1,0 +1,149 @@
+//! Vetting of a splice: the rules of vetting, asked of the sheet as it is now with the new way into
+//! the cut, less those that its own purpose breaks.
+
+use units::Point;
+
+use super::ground::{history, made, part};
+use super::{Proposal, Stopped, Way};
+use crate::findings::Findings;
+use crate::report::{Finding, Severity};
+use crate::rules::{self, Group};
+use crate::vet::{OnSheet, VetInput};
+use crate::{Cut, CutList, Element, Reading, Setup};
+
+/// Broken by the purpose of every splice (vetting handbook), and those that judge how much of a
+/// contour a cut has left, which here is what the stop has left of it.
+const EXEMPT: [&str; 7] = [
+    rules::no_lead_in::NAME,
+    rules::lead_in_short::NAME,
+    rules::pierce_near_kerf::NAME,
+    rules::cut_twice::NAME,
+    rules::path_in_void::NAME,
+    rules::open_contour::NAME,
+    // It says what vetting has said of the same metal before.
+    rules::hole_after_outline::NAME,
+];
+
+/// What the rules say against a proposal: refusals and warnings that the cut did not have already.
+pub(super) fn judge(
+    stopped: &Stopped<'_>,
+    input: &VetInput<'_>,
+    proposal: &Proposal,
+    joint: Option<(f64, f64)>,
+) -> Vec<Finding> {
+    let Some(setup) = input.setup else {
+        return Vec::new();
+    };
+    // What was placed already is not placed again.
+    let placed = Setup {
+        origin: Point::default(),
+        rotation: 0.0,
+        ..setup.clone()
+    };
+    let input = VetInput {
+        setup: Some(&placed),
+        ..*input
+    };
+    let Some(cut) = stopped.cuts.get(stopped.cut) else {
+        return Vec::new();
+    };
+    let mut said = on_the_sheet_now(stopped, &input, cut, proposal);
+    if let Some(joint) = joint
+        && !proposal.entry.is_empty()
+    {
+        said.extend(as_drawn(stopped, &input, cut, proposal, joint));
+    }
+    let kerf_end = proposal.way == Way::KerfEnd || proposal.way == Way::Restart;
+    said.retain(|f| {
+        let rule = f.rule.as_str();
+        !EXEMPT.contains(&rule) && (rule != rules::pierce_in_void::NAME || !kerf_end)
+    });
+    said
+}
+
+/// Place and metal: the sheet with what is cut so far, and the splice behind it.
+fn on_the_sheet_now(
+    stopped: &Stopped<'_>,
+    input: &VetInput<'_>,
+    cut: &Cut,
+    proposal: &Proposal,
+) -> Vec<Finding> {
+    let mut list = history(stopped);
+    let entry = made(&proposal.entry, cut.on_line);
+    let rest = part(cut, proposal.from_mm, f64::INFINITY);
+    let Some(splice) = joined(entry, rest) else {
+        return Vec::new();
+    };
+    list.cuts.push(splice);
+    let number = list.cuts.len();
+    said(input, list, number, &[Group::Place, Group::Order])
+}
+
+/// Shape: the program with this contour begun at the joint instead.
+fn as_drawn(
+    stopped: &Stopped<'_>,
+    input: &VetInput<'_>,
+    cut: &Cut,
+    proposal: &Proposal,
+    (joint_mm, closed_mm): (f64, f64),
+) -> Vec<Finding> {
+    if proposal.from_mm < joint_mm {
+        return Vec::new();
+    }
+    let number = stopped.cut + 1;
+    let shape = [Group::Shape];
+    let before = list(stopped.cuts.to_vec());
+    let known = said(input, before, number, &shape);
+    let entry = made(&proposal.entry, cut.on_line);
+    let rest = joined(entry, part(cut, proposal.from_mm, closed_mm));
+    let Some(turned) = joined(rest, part(cut, joint_mm, proposal.from_mm)) else {
+        return Vec::new();
+    };
+    let mut cuts = stopped.cuts.to_vec();
+    if let Some(slot) = cuts.get_mut(stopped.cut) {
+        *slot = turned;
+    }
+    let mut new = said(input, list(cuts), number, &shape);
+    new.retain(|f| known.iter().all(|k| k.rule != f.rule));
+    new
+}
+
+fn list(cuts: Vec<Cut>) -> CutList {
+    CutList {
+        cuts,
+        stops: Vec::new(),
+    }
+}
+
+/// Two stretches as one cut.
+fn joined(first: Option<Cut>, second: Option<Cut>) -> Option<Cut> {
+    let (Some(mut first), Some(second)) = (first.clone(), second.clone()) else {
+        return first.or(second);
+    };
+    let feed = second.path.first().and_then(|e| e.feed_mm_s);
+    let fed = |e: Element| Element {
+        feed_mm_s: e.feed_mm_s.or(feed),
+        ..e
+    };
+    first.path = first.path.into_iter().map(fed).chain(second.path).collect();
+    Some(first)
+}
+
+/// What the rules of some groups say of one cut: refusals and warnings.
+fn said(input: &VetInput<'_>, list: CutList, number: usize, groups: &[Group]) -> Vec<Finding> {
+    let reading = Reading::of_cuts(list);
+    let sheet = OnSheet::new(&reading, input);
+    let mut found = Findings::default();
+    for rule in rules::ALL.iter().filter(|r| groups.contains(&r.group)) {
+        if let Some(judge) = rule.judge {
+            judge(&sheet, &mut found);
+        }
+    }
+    let mut list = found.into_list();
+    list.retain(|f| f.cut == Some(number) && f.severity != Severity::Note);
+    // Its number here is not its number in the program.
+    for f in &mut list {
+        f.cut = None;
+    }
+    list
+}

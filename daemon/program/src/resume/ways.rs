@@ -1,0 +1,376 @@
+//! The ways on from a stop, the best first.
+
+use units::{Point, Segment};
+
+use super::ground::Ground;
+use super::{Lost, Proposal, REACH_MM, Stopped, Way, Ways, entry, judge};
+use crate::contour::Kind;
+use crate::report::{Finding, Severity};
+use crate::shape::mm;
+use crate::vet::{OnSheet, VetInput};
+use crate::{CutList, Reading, lead};
+
+/// A new lead-in joins this far before what is surely cut, mm (process handbook).
+const BEFORE_MM: f64 = 0.3;
+/// The second try from the open kerf leaves this much of the kerf's half round to spare, mm.
+const SECOND_MM: f64 = 0.05;
+/// Lost so near to a contour's end it may be left as a tab, mm (process handbook).
+const LEAVE_MM: f64 = 8.0;
+/// A tab is at least so long, mm.
+const TAB_MM: f64 = 1.0;
+/// A wall so near is reached without fail, mm (invented): a start from the open kerf goes back for
+/// overlap as long as its wall stays within this.
+const SURE_REACH_MM: f64 = 1.7;
+/// So many lead-ins are vetted before another way is taken.
+const VETTED: usize = 6;
+
+/// What the ways are worked out from.
+struct Asked<'a> {
+    stopped: &'a Stopped<'a>,
+    input: &'a VetInput<'a>,
+    ground: Ground,
+    lost: Lost,
+    /// Where the contour begins and where it is closed, mm along the cut.
+    contour: Option<(f64, f64)>,
+    length_mm: f64,
+}
+
+pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
+    let mut ways = Ways {
+        proposals: Vec::new(),
+        barred: Vec::new(),
+    };
+    let Some(cut) = stopped.cuts.get(stopped.cut) else {
+        return ways;
+    };
+    let Some(lost) = stopped.lost else {
+        // Nothing of it is cut: the pierce is the one that was vetted.
+        ways.proposals.push(Proposal {
+            why: "Nothing of this cut is cut yet: it begins at its pierce.".into(),
+            ..plain(Way::Restart, cut.pierce, 0.0)
+        });
+        return ways;
+    };
+    let Some(ground) = Ground::new(stopped, input) else {
+        from_kerf_alone(stopped, &lost, input, &mut ways);
+        return ways;
+    };
+    let contour = joint_and_close(stopped, input);
+    let asked = Asked {
+        contour,
+        length_mm: ground.length_mm(stopped.cut),
+        stopped,
+        input,
+        ground,
+        lost,
+    };
+    let ahead = (lost.high_mm + asked.ground.kerf_mm).min(asked.length_mm);
+    if asked.ground.ahead_holds(stopped.cut, ahead) {
+        asked.kerf_end(&mut ways);
+        asked.lead_in(&mut ways);
+        asked.leave(&mut ways);
+        asked.tab(&mut ways);
+        asked.restart(&mut ways);
+    } else {
+        let why =
+            "The metal there hangs on nothing that the ground clamp holds: it cannot be cut on.";
+        ways.barred.push((Way::KerfEnd, why.into()));
+        asked.leave(&mut ways);
+    }
+    ways
+}
+
+/// Where the contour of the cut in hand begins and where it is closed, mm along the cut.
+fn joint_and_close(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Option<(f64, f64)> {
+    let reading = Reading::of_cuts(CutList {
+        cuts: stopped.cuts.to_vec(),
+        stops: Vec::new(),
+    });
+    // In sheet coordinates: nothing is placed again.
+    let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
+    let here = VetInput {
+        setup: None,
+        kerf_mm,
+        ..*input
+    };
+    let sheet = OnSheet::new(&reading, &here);
+    let contour = sheet.contours()?.of_cut(stopped.cut)?;
+    let joint = lead::joint(&sheet, contour);
+    let end = sheet.length_mm(stopped.cut + 1) - contour.lead_out_mm;
+    Some((joint.at_mm, end - joint.overlap_mm))
+}
+
+fn plain(way: Way, pierce: Point, from_mm: f64) -> Proposal {
+    Proposal {
+        way,
+        pierce,
+        entry: Vec::new(),
+        from_mm,
+        second_mm: None,
+        pierces: way == Way::Restart,
+        overlap_mm: 0.0,
+        uncut_mm: 0.0,
+        tab_mm: 0.0,
+        why: String::new(),
+        findings: Vec::new(),
+    }
+}
+
+/// Where a start from the open kerf lies, and the worst wall ahead of it, mm; the third: its second
+/// try. Never so far on that a bridge could stay between the two half rounds (process handbook), and
+/// as far back towards what is surely cut as the wall stays near, wherever the kerf ends.
+pub(super) fn kerf_end_at(lost: &Lost, kerf_mm: f64) -> (f64, f64, f64) {
+    let furthest = lost.at_mm.min(lost.low_mm + kerf_mm - BEFORE_MM);
+    let from = (lost.high_mm + kerf_mm / 2.0 - SURE_REACH_MM)
+        .clamp(lost.low_mm, furthest.max(lost.low_mm));
+    let second = (lost.low_mm + kerf_mm - SECOND_MM)
+        .min(lost.high_mm)
+        .max(from);
+    (from, lost.high_mm - from + kerf_mm / 2.0, second)
+}
+
+/// Without a known sheet or kerf only the open kerf is left, from what is surely cut.
+fn from_kerf_alone(stopped: &Stopped<'_>, lost: &Lost, input: &VetInput<'_>, ways: &mut Ways) {
+    let Some(cut) = stopped.cuts.get(stopped.cut) else {
+        return;
+    };
+    let kerf_mm = input.kerf_mm.unwrap_or(0.0);
+    let from = lost.low_mm;
+    let place = place_along(
+        &cut.path.iter().map(|e| e.segment).collect::<Vec<_>>(),
+        from,
+        cut.pierce,
+    );
+    ways.proposals.push(Proposal {
+        pierces: false,
+        overlap_mm: lost.high_mm - from,
+        why: format!(
+            "From the open kerf, at the place surely cut. The sheet or the kerf ({} mm) is not known: \
+             look at the wall first.",
+            mm(kerf_mm)
+        ),
+        ..plain(Way::KerfEnd, place, from)
+    });
+    ways.barred
+        .push((Way::LeadIn, "The sheet or the kerf is not known.".into()));
+}
+
+fn place_along(path: &[Segment], s: f64, first: Point) -> Point {
+    let mut left = s;
+    let mut at = first;
+    for segment in path {
+        let length = segment.length();
+        if left <= length {
+            return segment.point_at(left);
+        }
+        left -= length;
+        at = segment.to();
+    }
+    at
+}
+
+impl Asked<'_> {
+    fn place(&self, s: f64) -> Point {
+        self.ground.along(self.stopped.cut, s).0
+    }
+
+    /// Vets it; `false` and the reason among the barred when a rule refuses.
+    fn propose(&self, mut proposal: Proposal, ways: &mut Ways) -> bool {
+        match self.vetted(&proposal) {
+            Ok(findings) => {
+                proposal.findings = findings;
+                ways.proposals.push(proposal);
+                true
+            }
+            Err(why) => {
+                ways.barred.push((proposal.way, why));
+                false
+            }
+        }
+    }
+
+    fn vetted(&self, proposal: &Proposal) -> Result<Vec<Finding>, String> {
+        let findings = judge::judge(self.stopped, self.input, proposal, self.contour);
+        match findings.iter().find(|f| f.severity == Severity::Refuse) {
+            Some(f) => Err(format!("{}: {}", f.rule, f.says)),
+            None => Ok(findings),
+        }
+    }
+
+    fn kerf_end(&self, ways: &mut Ways) {
+        let (from, wall, second) = kerf_end_at(&self.lost, self.ground.kerf_mm);
+        let barred = if self.stopped.kerf_end_failed {
+            Some("No arc came from there in any try.".to_owned())
+        } else if self.stopped.back_mm > 0.0 {
+            Some("Further back in the open kerf there is no wall ahead to fire at.".to_owned())
+        } else if wall > REACH_MM + 1e-9 {
+            Some(format!(
+                "The wall may be {} mm away; an arc reaches {} mm.",
+                mm(wall),
+                mm(REACH_MM)
+            ))
+        } else {
+            None
+        };
+        if let Some(why) = barred {
+            ways.barred.push((Way::KerfEnd, why));
+            return;
+        }
+        let proposal = Proposal {
+            pierces: false,
+            second_mm: (second > from + 0.05).then_some(second),
+            overlap_mm: self.lost.high_mm - from,
+            why: format!(
+                "The kerf is open up to there and its wall at most {} mm away: no new pierce, the \
+                 shortest overlap.",
+                mm(wall)
+            ),
+            ..plain(Way::KerfEnd, self.place(from), from)
+        };
+        self.propose(proposal, ways);
+    }
+
+    /// The joint of a lead-in: a bit before what is surely cut, earlier if so wanted.
+    fn joint_mm(&self) -> f64 {
+        (self.lost.low_mm - BEFORE_MM - self.stopped.back_mm).max(0.0)
+    }
+
+    fn lead_in(&self, ways: &mut Ways) {
+        let from = self.joint_mm();
+        let made = |lead: Segment| Proposal {
+            entry: vec![lead],
+            pierces: true,
+            overlap_mm: self.lost.high_mm - from,
+            why: format!(
+                "A new pierce in the scrap, {} mm from the edge, leads back into the kerf and on from \
+                 there.",
+                mm(self.off_mm(lead.from()))
+            ),
+            ..plain(Way::LeadIn, lead.from(), from)
+        };
+        self.best_entry(Way::LeadIn, from, &made, ways);
+    }
+
+    /// The first lead-in that nothing speaks against; else the first that is only warned of.
+    fn best_entry(
+        &self,
+        way: Way,
+        joint_mm: f64,
+        made: &dyn Fn(Segment) -> Proposal,
+        ways: &mut Ways,
+    ) {
+        let mut best: Option<Proposal> = None;
+        let mut why = None;
+        let leads = entry::search(&self.ground, self.stopped.cut, joint_mm, &self.lost);
+        for lead in leads.take(VETTED) {
+            let mut proposal = made(lead);
+            match self.vetted(&proposal) {
+                Ok(findings) => {
+                    let clear = findings.is_empty();
+                    proposal.findings = findings;
+                    if clear {
+                        ways.proposals.push(proposal);
+                        return;
+                    }
+                    best.get_or_insert(proposal);
+                }
+                Err(says) => {
+                    why.get_or_insert(says);
+                }
+            }
+        }
+        match best {
+            Some(proposal) => ways.proposals.push(proposal),
+            None => ways
+                .barred
+                .push((way, why.unwrap_or_else(|| self.no_room()))),
+        }
+    }
+
+    fn no_room(&self) -> String {
+        match self.contour {
+            None => "The path is open: both its sides are kept.".into(),
+            Some(_) => {
+                "Beside it there is no scrap wide enough that still hangs together with the \
+                        ground clamp."
+                    .into()
+            }
+        }
+    }
+
+    fn off_mm(&self, p: Point) -> f64 {
+        let contour = self.ground.contour(self.stopped.cut);
+        contour.map_or(0.0, |c| c.distance(p))
+    }
+
+    /// What stays of a contour when it is left at the place lost.
+    fn leave(&self, ways: &mut Ways) {
+        let Some((_, closed_mm)) = self.contour else {
+            return;
+        };
+        let outline = self
+            .ground
+            .contour(self.stopped.cut)
+            .is_some_and(|c| c.kind == Kind::Outline);
+        let uncut = closed_mm - self.lost.at_mm;
+        if !outline || !(0.0..=LEAVE_MM).contains(&uncut) {
+            return;
+        }
+        let tab = (uncut - self.ground.kerf_mm).max(0.0);
+        ways.proposals.push(Proposal {
+            pierces: false,
+            uncut_mm: uncut,
+            tab_mm: tab,
+            why: if tab > 0.0 {
+                format!(
+                    "Leave a tab of {} mm. Break it by hand when all is cold.",
+                    mm(tab)
+                )
+            } else {
+                "Hardly any metal is left: leave it, and look at the joint.".into()
+            },
+            ..plain(Way::Leave, self.place(self.lost.at_mm), self.lost.at_mm)
+        });
+    }
+
+    /// Begun anew beyond the place lost; what lies between stays as a tab.
+    fn tab(&self, ways: &mut Ways) {
+        let Some((joint_mm, closed_mm)) = self.contour else {
+            return;
+        };
+        let w = self.ground.kerf_mm;
+        let wide = (self.lost.high_mm - self.lost.low_mm).max(TAB_MM);
+        let start = self.lost.at_mm + w + wide;
+        // Behind it a stretch must be left that is worth a pierce.
+        if self.lost.at_mm < joint_mm || start + LEAVE_MM > closed_mm {
+            return;
+        }
+        let made = |lead: Segment| Proposal {
+            entry: vec![lead],
+            pierces: true,
+            uncut_mm: start - self.lost.at_mm,
+            tab_mm: wide,
+            why: format!(
+                "A tab of {} mm stays where the arc was lost. Break it by hand when all is cold.",
+                mm(wide)
+            ),
+            ..plain(Way::Tab, lead.from(), start)
+        };
+        self.best_entry(Way::Tab, start, &made, ways);
+    }
+
+    fn restart(&self, ways: &mut Ways) {
+        let whole = self.lost.low_mm <= 0.0;
+        let from = 0.0;
+        let proposal = Proposal {
+            pierces: whole && self.ground.whole(self.place(0.0)),
+            overlap_mm: self.lost.high_mm,
+            why: format!(
+                "The whole cut again from its pierce: {} mm are cut twice, and both edges suffer.",
+                mm(self.lost.high_mm)
+            ),
+            ..plain(Way::Restart, self.place(from), from)
+        };
+        self.propose(proposal, ways);
+    }
+}
