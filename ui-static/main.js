@@ -8,7 +8,7 @@ import { applied } from "./link/decode.js";
 import { listen } from "./link/socket.js";
 import { initial } from "./state/model.js";
 import { reduce } from "./state/reduce.js";
-import { alarms, can, checks, nextAct, pageOf, report, resumeFrom } from "./state/select.js";
+import { alarms, can, checks, nextAct, pageOf, report, wayOn, waysWanted } from "./state/select.js";
 import { mount as accept } from "./views/accept.js";
 import { mount as checksPage } from "./views/checks.js";
 import { mountFor } from "./views/confirm.js";
@@ -104,14 +104,18 @@ const actions = {
     else ask({ kind: "unload" });
   },
   stepBack(by) {
-    const from = resumeFrom(store.get());
-    if (from) dispatch({ type: "back", mm: (from.restart ? from.at : from.back) + by, least: 0, most: from.at });
+    const on = wayOn(store.get());
+    if (on) dispatch({ type: "back", mm: on.back + by, least: 0, most: on.at });
   },
-  restart: () => dispatch({ type: "restart" }),
+  way: (way) => dispatch({ type: "way", way }),
   ready(kind) {
     if (can(store.get(), kind)) dispatch({ type: "ready", now: now() });
   },
-  resume: (from) => ask({ kind: "resume", from }),
+  async resume() {
+    const { view } = store.get();
+    const on = wayOn(store.get());
+    if (on?.plan) told(await api.resume(view.generation, on.plan.id, on.back, "seen on the console"));
+  },
   confirmed(use) {
     if (use === "start") ask({ kind: "start" });
     if (use === "skip") ask({ kind: "skip-cut" });
@@ -207,7 +211,7 @@ function followPages(root) {
   });
 }
 
-/** The drawing of the job on the table, and the record, follow the machine. */
+/** The drawing of the job on the table, the ways on and the record follow the machine. */
 function followMachine() {
   let seal = null;
   let generation = null;
@@ -221,6 +225,13 @@ function followMachine() {
         const result = await api.job(wanted);
         if (result.tag === "done") dispatch({ type: "job", job: result.answer });
         else if (result.tag === "lost") seal = null;
+      });
+    }
+    const back = waysWanted(store.get());
+    if (back !== null) {
+      once(`ways ${view.generation} ${back}`, async () => {
+        const result = await api.ways(back);
+        if (result.tag === "done") dispatch({ type: "ways", ways: result.answer });
       });
     }
     if (view.generation !== generation) {

@@ -58,7 +58,8 @@ export interface View {
     permit: boolean;
   };
   cuts: CutView[];
-  marks: { number: number; cut: number; at_mm: number; place: Point; cause: string }[];
+  marks: { number: number; cut: number; at_mm: number; place: Point; between_mm: [number, number] | null; cause: string }[];
+  entries: { segment: unknown }[][];
   hold: null | {
     cause: string;
     cut: number | null;
@@ -67,7 +68,8 @@ export interface View {
     why: string;
     remedy: string;
     choices: string[];
-    offer: null | { way: "back"; mm: number } | { way: "restart" };
+    ran_on_mm: number | null;
+    stop: null | { run: number; number: number; cut: number; lost: Lost | null; kerf_end_failed: boolean };
   };
   alarms: Alarm[];
   checks: { check: string; vouched: boolean; holds: boolean | null; says: string; remedy: string }[];
@@ -80,6 +82,27 @@ export interface View {
   doubtful: boolean;
   link: { alive: boolean; age_s: number | null; referenced: boolean; resent: number; bad_frames: number };
   signals: Record<string, boolean | number | null>;
+}
+
+export interface Lost {
+  at_mm: number;
+  low_mm: number;
+  high_mm: number;
+}
+
+/** A way on from a stop. */
+export interface Plan {
+  id: string;
+  way: "kerf-end" | "lead-in" | "restart" | "tab" | "leave";
+  pierce: { x: number; y: number };
+  entry: { segment: unknown; feed_mm_s: number; line: number }[];
+  from_mm: number;
+  pierces: boolean;
+  overlap_mm: number;
+  uncut_mm: number;
+  tab_mm: number;
+  why: string;
+  warns: { rule: string; says: string }[];
 }
 
 export interface Alarm {

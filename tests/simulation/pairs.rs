@@ -3,6 +3,7 @@
 
 use std::time::Duration;
 
+use control::Event;
 use simulator::harness::{FaultKind, FaultSpec};
 
 use crate::jobs::{cut_whole, fault, finish_whole, world};
@@ -34,18 +35,20 @@ fn at(kind: FaultKind, cut: usize, part: Option<f64>) -> FaultSpec {
 #[track_caller]
 fn recovered(faults: &[FaultSpec]) {
     let world = cut_whole(faults);
-    let now = world.view().holds;
     let offered: f64 = world
-        .earlier_holds
+        .events
         .iter()
-        .chain(&now)
-        .filter_map(|h| Some((h.at_mm - h.resumed_mm?).max(0.0)))
+        .filter_map(|(_, e, _)| match e {
+            Event::Resumed { plan, .. } => plan.as_ref().map(|p| p.overlap_mm),
+            _ => None,
+        })
         .sum();
     let truth = world.table.lock().expect("one thread").truth();
     assert!(
         truth.recut_mm <= offered + 1.0,
-        "{faults:?}: {truth:?}, offered {offered:.2}: {:?} {now:?}",
-        world.earlier_holds
+        "{faults:?}: {truth:?}, offered {offered:.2}: {:?} {:?}",
+        world.earlier_holds,
+        world.view().holds
     );
 }
 

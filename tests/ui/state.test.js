@@ -111,16 +111,24 @@ test("the machine's state decides the page; only what fits may be opened from it
   assert.equal(select.pageOf(s), "checks");
 });
 
-test("a resume begins where the panel offers, in steps that stay on the cut", () => {
+test("a resume goes by the way that the panel shows best, or by another that is chosen", () => {
+  const shown = (back_mm = 0) => ({ type: "ways", ways: { ...fixture("ways"), generation: view.generation, back_mm } });
   let s = after(told(), { type: "page", page: "resume" });
-  assert.deepEqual(select.resumeFrom(s).ask, { way: "back", mm: 5 });
-  assert.equal(select.resumeFrom(s).start, 56.5);
-  for (let k = 0; k < 30; k += 1) s = reduce(s, { type: "back", mm: select.resumeFrom(s).back + 5, least: 0, most: 61.5 });
-  assert.equal(select.resumeFrom(s).start, 0);
-  for (let k = 0; k < 30; k += 1) s = reduce(s, { type: "back", mm: select.resumeFrom(s).back - 5, least: 0, most: 61.5 });
-  assert.equal(select.resumeFrom(s).back, 0);
-  s = reduce(s, { type: "restart" });
-  assert.deepEqual(select.resumeFrom(s).ask, { way: "restart" });
+  assert.equal(select.wayOn(s), null, "nothing is shown before the panel has answered");
+  assert.equal(select.waysWanted(s), 0);
+  s = reduce(s, shown());
+  assert.equal(select.waysWanted(s), null);
+  assert.equal(select.wayOn(s).plan.way, "kerf-end");
+  s = reduce(s, { type: "way", way: "lead-in" });
+  assert.equal(select.wayOn(s).plan.way, "lead-in");
+  s = reduce(s, { type: "back", mm: 5, least: 0, most: 61.5 });
+  assert.equal(select.waysWanted(s), 5, "a step is asked for anew");
+  s = reduce(s, shown(5));
+  assert.equal(select.wayOn(s).back, 5);
+  for (let k = 0; k < 30; k += 1) s = reduce(s, { type: "back", mm: s.from.back + 5, least: 0, most: 61.5 });
+  assert.equal(select.waysWanted(s), 61.5, "the steps stay on the cut");
+  const later = reduce(s, told({ generation: view.generation + 1 }, 1100));
+  assert.equal(select.wayOn(later), null, "ways of an older state are gone");
 });
 
 test("each warning is accepted by itself, and only then the job may be taken", () => {

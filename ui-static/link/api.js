@@ -49,6 +49,8 @@ async function get(path) {
 
 export const api = {
   ask: (generation, ask) => post("/api/ask", { generation, ask }),
+  ways: (back_mm) => get(`/api/ways?back_mm=${back_mm}`),
+  resume: (generation, plan, back_mm, accepted) => post("/api/resume", { generation, plan, back_mm, accepted }),
   hold: () => post("/api/hold", {}),
   table: () => post("/api/table", {}),
   load: (generation, id, version, accepted) => post("/api/load", { generation, id, version, accepted }),

@@ -37,8 +37,10 @@ export function initial(now = 0) {
     job: null,
     events: { list: null, back: 0, trouble: null },
     hold: { stage: "rest", at: 0, times: 0 },
-    /** Where a resume is to begin: `{ back }` mm or `{ restart: true }`. */
+    /** How a resume is to go: so much earlier, mm, and by which way. */
     from: null,
+    /** The ways on that the panel has shown last. */
+    ways: null,
     /** Made ready for the second step at this moment, ms. */
     readyAt: null,
     /** The panel's last word to a request that it did not take. */

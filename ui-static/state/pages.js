@@ -1,5 +1,7 @@
 // Which page the machine's state asks for, and which may be opened from there.
 
+const mayGoOn = (view) => view.allowed.some((a) => a.ask === "resume" && a.refused === null);
+
 /** The page that the state asks for. */
 export function basePage(view) {
   if (!view) return "wait";
@@ -15,6 +17,8 @@ export function basePage(view) {
     case "starting":
     case "no-link":
     default:
+      // A run that was interrupted is gone on with like any stop, once the checks are made.
+      if (stopped && !alarmed && view.seal && !mayGoOn(view)) return "checks";
       if (stopped || alarmed) return "held";
       return view.seal ? "checks" : "program";
   }

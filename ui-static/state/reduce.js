@@ -68,9 +68,10 @@ const handlers = {
     s.hold.stage === "asked" ? { ...s, now, hold: { ...s.hold, stage: nothing ? "nothing" : "taken", at: now } } : s,
   back(s, { mm, least, most }) {
     const back = Math.min(most, Math.max(least, mm));
-    return { ...s, from: { back }, readyAt: null };
+    return { ...s, from: { ...s.from, back }, readyAt: null };
   },
-  restart: (s) => ({ ...s, from: s.from?.restart ? null : { restart: true }, readyAt: null }),
+  way: (s, { way }) => ({ ...s, from: { ...s.from, way }, readyAt: null }),
+  ways: (s, { ways }) => ({ ...s, ways, readyAt: null }),
   ready: (s, { now }) => ({ ...s, now, readyAt: now, said: null }),
   unready: (s) => (s.readyAt === null ? s : { ...s, readyAt: null }),
   said: (s, { says, remedy }) => ({ ...s, said: says ? { says, remedy } : null, readyAt: null }),

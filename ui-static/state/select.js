@@ -5,6 +5,8 @@ import { LATE_MS, LOST_MS, STEP_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js"
 import { pageOf } from "./pages.js";
 import { ARC, CAUSE, CHECK, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord } from "./words.js";
 
+export { WAY } from "./words.js";
+
 export { CAUSE, CHECK, REASONS, STEP_MM, VERDICT, VOUCHES_A_PAGE, pageOf };
 
 /** Age of what this screen knows, ms. */
@@ -191,7 +193,7 @@ export function goesOn(state) {
 /** Ways on from a hold that the panel would take now. */
 export function waysOn(state) {
   const { view } = state;
-  if (!view || view.phase !== "held") return [];
+  if (!view?.hold) return [];
   return ["resume", "skip-cut", "end-job"].filter((ask) => can(state, ask));
 }
 
@@ -211,23 +213,25 @@ export function steps(state) {
   return list;
 }
 
-/** Where a resume would begin. */
-export function resumeFrom(state) {
-  const { view, from } = state;
+/**
+ * The way on that is chosen of those that the panel has shown for this very stop, or `null` while
+ * none is at hand: `plan`, the others, and how much earlier than need be.
+ */
+export function wayOn(state) {
+  const { view, from, ways: told } = state;
   const hold = view?.hold;
-  if (!hold) return null;
-  const at = hold.at_mm ?? 0;
-  const offered = hold.offer?.way === "back" ? hold.offer.mm : 0;
-  const whole = from ? from.restart === true : hold.offer?.way === "restart";
-  const back = Math.min(at, Math.max(0, from?.back ?? offered));
-  return {
-    cut: hold.cut,
-    at,
-    back,
-    restart: whole,
-    start: whole ? 0 : at - back,
-    ask: whole ? { way: "restart" } : { way: "back", mm: back },
-  };
+  if (!hold?.stop || told?.generation !== view.generation || !told.ways) return null;
+  const { plans, barred, stop } = told.ways;
+  const plan = plans.find((p) => p.way === from?.way) ?? plans[0] ?? null;
+  return { cut: stop.cut, at: stop.lost?.at_mm ?? 0, back: told.back_mm, plan, plans, barred };
+}
+
+/** What the ways on are to be asked for: so much earlier, mm; `null`: they are at hand. */
+export function waysWanted(state) {
+  const { view, from, ways } = state;
+  if (!view?.hold?.stop || !can(state, "resume")) return null;
+  const back = from?.back ?? 0;
+  return ways?.generation === view.generation && ways.back_mm === back ? null : back;
 }
 
 /** The report that is open, with what has been accepted of it. */

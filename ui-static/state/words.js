@@ -155,3 +155,12 @@ export const CAUSE = {
   "duty-wait": "wait for the source to cool",
   "change-due": "torch parts are due",
 };
+
+/** A way on from a stop, as a choice. */
+export const WAY = {
+  "kerf-end": "From the open kerf",
+  "lead-in": "New lead-in from the scrap",
+  restart: "From its pierce",
+  tab: "Leave a tab, begin beyond it",
+  leave: "Leave it as it is",
+};

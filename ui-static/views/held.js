@@ -22,17 +22,13 @@ export function mount(root, store, actions, signal) {
   });
   const act = button("", signal, () => actions.act(nextAct(store.get())), "words");
   const resume = button("", signal, () => actions.page("resume"), "words");
-  const again = button("Whole cut again", signal, () => {
-    actions.page("resume");
-    actions.restart();
-  }, "words small-only");
   const skip = button("", signal, () => actions.page("skip"), "words");
   const end = button("End the job", signal, () => actions.page("end"), "words");
   const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
   const happened = button("What happened", signal, () => actions.page("happened"), "words");
   root.append(
     el("section", { class: "left" }, caption, pictures, el("div", { class: "told" }, why, remedy)),
-    el("section", { class: "column choices" }, home.node, resume, again, skip, act, list, el("div", { class: "row bottom" }, end, right, happened)),
+    el("section", { class: "column choices" }, home.node, resume, skip, act, list, el("div", { class: "row bottom" }, end, right, happened)),
   );
 
   store.subscribe((state) => {
@@ -58,8 +54,7 @@ export function mount(root, store, actions, signal) {
     const ways = waysOn(state);
     const next = nextAct(state);
     show(resume, ways.includes("resume"));
-    relabel(resume, `Go on with cut ${hold?.cut ?? ""}: choose the point`);
-    show(again, ways.includes("resume"));
+    relabel(resume, `Go on with cut ${hold?.stop?.cut ?? ""}: choose the point`);
     show(skip, ways.includes("skip-cut"));
     relabel(skip, hold?.cut && hold.cut < view.cuts.length ? `Leave cut ${hold.cut}, go on to ${hold.cut + 1}` : "Leave this cut");
     show(end, ways.includes("end-job"));

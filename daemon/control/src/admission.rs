@@ -1,9 +1,10 @@
 //! Whether a request may be carried out now. It performs nothing.
 
-use crate::ask::{Answer, Ask, CheckId, ResumeFrom};
+use crate::ask::{Answer, Ask, CheckId};
 use crate::cause::Cause;
 use crate::checks;
 use crate::machine::{Act, Machine};
+use crate::resume::Stop;
 use crate::view::Phase;
 use crate::words;
 
@@ -40,8 +41,10 @@ pub(crate) enum No {
     NotDoubtful,
     /// The axes were not referenced since the place was doubted.
     NotHomed,
-    /// A distance that is no distance.
-    BadDistance,
+    /// No plan was accepted, or it is for another stop or job.
+    PlanMissing,
+    /// A run of this job was interrupted.
+    Interrupted,
     /// A job without cuts.
     EmptyJob,
 }
@@ -72,7 +75,8 @@ impl No {
             Self::NotSeen => "not-seen",
             Self::NotDoubtful => "not-doubtful",
             Self::NotHomed => "not-homed",
-            Self::BadDistance => "bad-distance",
+            Self::PlanMissing => "no-plan",
+            Self::Interrupted => "interrupted",
             Self::EmptyJob => "empty-job",
         }
     }
@@ -95,7 +99,8 @@ impl No {
             Self::NotSeen => "The message was not read.".into(),
             Self::NotDoubtful => "The place is not doubtful.".into(),
             Self::NotHomed => "The axes are not referenced since then.".into(),
-            Self::BadDistance => "That distance is not a length.".into(),
+            Self::PlanMissing => "That way on is not for this stop.".into(),
+            Self::Interrupted => "A run of this job was interrupted.".into(),
             Self::EmptyJob => "The job has no cuts.".into(),
         }
     }
@@ -118,7 +123,8 @@ impl No {
             Self::NotSeen => "Read it. Then press Seen.",
             Self::NotDoubtful => "Go on.",
             Self::NotHomed => "Reference the axes first.",
-            Self::BadDistance => "Give a distance of 0 mm or more.",
+            Self::PlanMissing => "Look at the ways on again. Then choose one.",
+            Self::Interrupted => "Go on with it, or clear its message to give it up.",
             Self::EmptyJob => "Load a program that cuts something.",
         }
     }
@@ -198,13 +204,18 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
             Yes::Do
         }),
         Ask::HoldAfterCut => hold_after(m),
-        Ask::Resume { from } => {
-            if let ResumeFrom::Back { mm } = from
-                && !(mm.is_finite() && *mm >= 0.0)
-            {
-                return Err(No::BadDistance);
+        Ask::Resume { splice } => {
+            resume(m)?;
+            let job = m.loaded.as_ref().map(|l| &l.job);
+            let fits = splice
+                .as_ref()
+                .zip(job)
+                .is_some_and(|(s, job)| s.is_of(job) && m.stop_now() == Some(s.plan().stop));
+            if fits {
+                Ok(Yes::Do)
+            } else {
+                Err(No::PlanMissing)
             }
-            go_on(m)
         }
         Ask::SkipCut => go_on(m),
         Ask::EndJob => {
@@ -287,6 +298,9 @@ fn start(m: &Machine) -> Result<Yes, No> {
     if held(m) {
         return Err(No::Held);
     }
+    if interrupted(m) {
+        return Err(No::Interrupted);
+    }
     match checks::bars_start(m) {
         Some(check) => Err(No::Check(check)),
         None => Ok(Yes::Do),
@@ -298,6 +312,24 @@ fn hold_after(m: &Machine) -> Result<Yes, No> {
         (Act::Cutting(_), Some(run)) if run.hold_after => Ok(Yes::AlreadySo),
         (Act::Cutting(_), Some(_)) => Ok(Yes::Do),
         _ => Err(No::NotRunning),
+    }
+}
+
+/// The job that is loaded has a run that no panel has ended.
+fn interrupted(m: &Machine) -> bool {
+    m.run.is_none() && m.stop_now().is_some()
+}
+
+/// Going on by a plan: from a hold, or with an interrupted run, for which everything is checked as
+/// before a start.
+fn resume(m: &Machine) -> Result<Yes, No> {
+    if !interrupted(m) {
+        return go_on(m);
+    }
+    at_rest(m)?;
+    match checks::bars_start(m) {
+        Some(check) => Err(No::Check(check)),
+        None => Ok(Yes::Do),
     }
 }
 
@@ -360,7 +392,7 @@ pub(crate) fn all(m: &Machine) -> [(&'static str, Option<No>); 14] {
         ("start", no(start(m))),
         ("hold", None),
         ("hold-after-cut", no(hold_after(m))),
-        ("resume", no(go_on(m))),
+        ("resume", no(resume(m))),
         ("skip-cut", no(go_on(m))),
         ("end-job", no(admit(m, &Ask::EndJob))),
         ("seen", no(unseen)),
@@ -379,7 +411,7 @@ pub(crate) struct Fingerprint {
     alarms: Vec<(Cause, bool, bool)>,
     checks: Vec<(CheckId, Option<bool>)>,
     vouched: u64,
-    held: Option<usize>,
+    stop: Option<Stop>,
     seal: Option<String>,
 }
 
@@ -404,11 +436,7 @@ pub(crate) fn fingerprint(m: &Machine) -> Fingerprint {
             .filter(|(_, c)| m.vouched.contains(c))
             .map(|(i, _)| 1 << i)
             .sum(),
-        held: m
-            .run
-            .as_ref()
-            .and_then(|r| r.held.as_ref())
-            .map(|h| h.record),
+        stop: m.stop_now(),
         seal: m.loaded.as_ref().map(|l| l.job.seal.hash().to_string()),
     }
 }

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::cause::Cause;
 use crate::job::Job;
+use crate::resume::Splice;
 
 /// Names one request until it is answered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -29,16 +30,17 @@ pub enum Ask {
         /// True, or taken back.
         yes: bool,
     },
-    /// Start the loaded job at its first cut (or an interrupted run at its offered place).
+    /// Start the loaded job at its first cut.
     Start,
     /// Stop now: arc out, motion stopped on the path. Taken in every state, whatever generation.
     Hold,
     /// Stop after this cut.
     HoldAfterCut,
-    /// Go on from a hold.
+    /// Go on from a hold, or with an interrupted run, by a plan that was accepted and sealed.
     Resume {
-        /// From where.
-        from: ResumeFrom,
+        /// The sealed plan; `None` only in recordings of panels that knew none: refused.
+        #[serde(default)]
+        splice: Option<Arc<Splice>>,
     },
     /// Leave this cut and go on to the next.
     SkipCut,
@@ -62,7 +64,7 @@ pub enum Ask {
     PermitTest,
 }
 
-/// Where a held cut is taken up again.
+/// Where a held cut was taken up again, in journals of panels that knew no plans.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "way")]
 pub enum ResumeFrom {

@@ -1,7 +1,7 @@
 //! A sealed job: all that a run needs to know, bound by one hash.
 
 use process::{ChartRow, CycleSettings};
-use program::Seal;
+use program::{Seal, Setup, Slats};
 use serde::{Deserialize, Serialize};
 use units::{Point, Segment};
 
@@ -28,6 +28,25 @@ pub struct Job {
     pub planned_s: f64,
     /// Predicted time of each cut with its traverse and touch-off, s, in order.
     pub planned_cuts_s: Vec<f64>,
+    /// What it lies on, so that a way on from a stop can be vetted like the job itself; `None` in
+    /// older recordings.
+    #[serde(default)]
+    pub stock: Option<Stock>,
+}
+
+/// The sheet and the table as vetting was told of them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Stock {
+    /// What lies on the table.
+    pub setup: Setup,
+    /// Kerf, mm: the setup's, else the chart row's.
+    pub kerf_mm: Option<f64>,
+    /// Travel along X and Y, mm.
+    pub travel: Point,
+    /// The sheet's lower left corner, machine coordinates, mm.
+    pub sheet_corner: Point,
+    /// The slats under the sheet.
+    pub slats: Slats,
 }
 
 /// One cut: from torch on to torch off.

@@ -294,6 +294,7 @@ mod tests {
             sure_mm: 1.0,
             place: None,
             volts: None,
+            high_mm: None,
         }
     }
 

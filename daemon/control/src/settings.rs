@@ -26,6 +26,46 @@ pub struct Settings {
     pub baud: u32,
     /// No report for this long is `link-cut`, ms.
     pub link_silence_ms: u64,
+    /// How the arc signal's edge lags behind the arc.
+    #[serde(default)]
+    pub arc_edge: ArcEdge,
     /// Where to park after the job, machine coordinates.
     pub park: Point,
+}
+
+/// How the falling edge of the arc signal lags behind the arc, measured at commissioning (process
+/// handbook 3.7). The defaults are the handbook's, invented.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct ArcEdge {
+    /// From the arc's end to the edge, with the input's filter, ms.
+    pub delay_ms: f64,
+    /// So much longer or shorter, ms.
+    pub spread_ms: f64,
+    /// So much more where no controller stamps the place at the edge: the age of its reports, ms.
+    pub reports_ms: f64,
+}
+
+impl Default for ArcEdge {
+    fn default() -> Self {
+        Self {
+            delay_ms: 12.0,
+            spread_ms: 10.0,
+            reports_ms: 26.0,
+        }
+    }
+}
+
+impl ArcEdge {
+    pub(crate) fn delay_s(&self) -> f64 {
+        self.delay_ms / 1000.0
+    }
+
+    pub(crate) fn spread_s(&self) -> f64 {
+        self.spread_ms / 1000.0
+    }
+
+    pub(crate) fn unstamped_s(&self) -> f64 {
+        (self.spread_ms + self.reports_ms) / 1000.0
+    }
 }

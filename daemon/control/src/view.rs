@@ -3,8 +3,10 @@
 use serde::{Deserialize, Serialize};
 use units::Point;
 
-use crate::ask::{CheckId, ResumeFrom};
+use crate::ask::CheckId;
 use crate::cause::Cause;
+use crate::job::JobElement;
+use crate::resume::Stop;
 use crate::signals::Signals;
 
 /// The whole published state. Places are in sheet coordinates, mm, unless a name says otherwise.
@@ -34,6 +36,9 @@ pub struct View {
     pub torch: TorchView,
     /// Each cut's progress, in order.
     pub cuts: Vec<CutView>,
+    /// Ways into cuts that were burnt beside their paths: new lead-ins.
+    #[serde(default)]
+    pub entries: Vec<Vec<JobElement>>,
     /// Lost arcs, holds and the like, numbered in the order they came.
     pub marks: Vec<Mark>,
     /// Why it is held, and the ways on.
@@ -205,6 +210,10 @@ pub struct Mark {
     pub at_mm: f64,
     /// Where.
     pub place: Point,
+    /// Surely cut up to here, and surely not beyond there, mm along the cut; `None` in older
+    /// fixtures, and where nothing of the cut was cut.
+    #[serde(default)]
+    pub between_mm: Option<[f64; 2]>,
     /// Why.
     pub cause: Cause,
 }
@@ -226,8 +235,10 @@ pub struct HoldView {
     pub remedy: String,
     /// Ways on that are open now.
     pub choices: Vec<Choice>,
-    /// Where a resume would begin by default.
-    pub offer: Option<ResumeFrom>,
+    /// How far the torch ran on without an arc, mm; `None`: it did not, or it is not known.
+    pub ran_on_mm: Option<f64>,
+    /// The stop that ways on are asked for ([`crate::resume::plans`]).
+    pub stop: Option<Stop>,
 }
 
 /// A way on from a hold.

@@ -5,6 +5,7 @@
 
 use crate::ask::CheckId;
 use crate::cause::Cause;
+use crate::resume::Way;
 use crate::view::{AlarmLevel, Waiting};
 
 /// How bad it is.
@@ -266,6 +267,18 @@ pub const fn check(check: CheckId) -> (&'static str, &'static str) {
             "nozzle and electrode suit the current",
             "Fit the set that the chart row names.",
         ),
+    }
+}
+
+/// A way on from a stop, in words.
+#[must_use]
+pub const fn way(way: Way) -> &'static str {
+    match way {
+        Way::KerfEnd => "from the end of the open kerf",
+        Way::LeadIn => "by a new lead-in from the scrap",
+        Way::Restart => "from its pierce",
+        Way::Tab => "beyond a tab",
+        Way::Leave => "left as it is",
     }
 }
 

@@ -41,7 +41,7 @@ pub struct CycleSettings {
     pub lift_wait_ms: u64,
     /// Arc OK held this long counts as transferred, ms.
     pub arc_ok_accept_ms: u64,
-    /// How far before the place of a stop a resume begins by default, mm.
+    /// By so much one step back moves the place where a cut is taken up, mm.
     pub resume_back_mm: f64,
     /// The start contact's mirror must follow torch-on within this, ms.
     pub fire_seen_ms: u64,

@@ -2,6 +2,8 @@
 //! service, which has it from the machine file and from `process`; what is not known is `None`, and
 //! the rules that need it say `not-judged`.
 
+use serde::{Deserialize, Serialize};
+
 /// What is known besides the program and the setup.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Facts<'a> {
@@ -34,7 +36,7 @@ pub struct Facts<'a> {
 }
 
 /// The slats of the table: they decide which piece falls through and which may tip.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Slats {
     /// From slat to slat, mm.
     pub pitch_mm: f64,

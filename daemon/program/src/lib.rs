@@ -44,6 +44,6 @@ pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, TOOLS_KEPT, Tool
 pub use report::{Acceptance, Finding, Report, Severity, Verdict};
 pub use rules::file_too_large::LARGEST_BYTES;
 pub use rules::{ALL as RULES, Group, Rule};
-pub use seal::{NoSeal, Seal, seal};
+pub use seal::{NoSeal, Seal, hash, seal};
 pub use setup::{Keepout, Setup, SetupError};
 pub use vet::{Loose, VetInput, Vetting, piece_map, vet, vet_in_full};

@@ -11,6 +11,7 @@ mod judge;
 mod tests;
 mod ways;
 
+use serde::{Deserialize, Serialize};
 use units::{Point, Segment};
 
 use crate::Cut;
@@ -21,7 +22,7 @@ use crate::vet::VetInput;
 pub const REACH_MM: f64 = 2.0;
 
 /// Where a cut was lost, mm along it.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Lost {
     /// The likeliest place.
     pub at_mm: f64,
@@ -51,7 +52,8 @@ pub struct Stopped<'a> {
 }
 
 /// How a cut is gone on with.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Way {
     /// Fired at the end of the open kerf, against its wall.
     KerfEnd,

@@ -76,12 +76,22 @@ pub fn seal(report: &Report, acceptances: &[Acceptance], parts: &[&[u8]]) -> Res
     add(&mut hash, b"standclear seal 1");
     add(&mut hash, &canonical(report));
     add(&mut hash, &canonical(acceptances));
+    Ok(Seal(finished(hash, parts)))
+}
+
+/// A name for what a value holds: lower case hex. It proves nothing; a [`Seal`] does. For types of
+/// numbers, text and lists only.
+#[must_use]
+pub fn hash<T: Serialize + ?Sized>(value: &T) -> String {
+    finished(Sha256::new(), &[&canonical(value)])
+}
+
+fn finished(mut hash: Sha256, parts: &[&[u8]]) -> String {
     hash.update((parts.len() as u64).to_be_bytes());
     for part in parts {
         add(&mut hash, part);
     }
-    let hex = hash.finalize().iter().map(|b| format!("{b:02x}")).collect();
-    Ok(Seal(hex))
+    hash.finalize().iter().map(|b| format!("{b:02x}")).collect()
 }
 
 fn is_accepted(place: usize, finding: &Finding, acceptances: &[Acceptance]) -> bool {

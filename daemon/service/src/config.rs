@@ -16,6 +16,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use control::ArcEdge;
 use control::guard::GuardSettings;
 use link::Dialect;
 use process::{ChartRow, CycleSettings, MotionLimits, Set, SourceTimes};
@@ -50,6 +51,8 @@ pub struct Config {
     pub cycle: CycleSettings,
     /// Limits of the guard.
     pub guard: GuardSettings,
+    /// How the arc signal lags behind the arc.
+    pub arc_signal: ArcEdge,
     /// The serial port.
     pub link: LinkConfig,
     /// The pins.

@@ -6,7 +6,7 @@ mod told;
 
 use std::sync::Arc;
 
-use control::{Job, JobCut, JobElement};
+use control::{Job, JobCut, JobElement, Stock};
 use process::{Between, ChartRow, Choice, CutShape, JobTime, Plan};
 use program::{
     Acceptance, CutList, Facts, Joined, NoSeal, Reading, ReadingRules, Report, Setup, VetInput,
@@ -191,6 +191,16 @@ impl Prepared {
             cuts,
             planned_s: planned.run_s,
             planned_cuts_s: planned.cuts_s,
+            stock: Some(Stock {
+                setup: setup.clone(),
+                kerf_mm: self.kerf_mm,
+                travel: Point::new(config.travel[0], config.travel[1]),
+                sheet_corner: config.sheet_corner,
+                slats: program::Slats {
+                    pitch_mm: config.slat_pitch_mm,
+                    depth_mm: config.slat_depth_mm,
+                },
+            }),
         }))
     }
 }

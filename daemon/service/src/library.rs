@@ -49,7 +49,7 @@ pub struct Library {
     on_load: Option<OnLoad>,
     given: Option<Arc<Chosen>>,
     read: Mutex<BTreeMap<String, Arc<Chosen>>>,
-    jobs: Mutex<VecDeque<Arc<LoadedJob>>>,
+    jobs: Mutex<VecDeque<(Arc<LoadedJob>, Arc<Job>)>>,
 }
 
 /// A program that was chosen: read, vetted and drawn, and not yet on the table.
@@ -90,7 +90,7 @@ pub struct LoadedJob {
     pub planned_s: f64,
     /// Predicted time of each cut, s.
     pub planned_cuts_s: Vec<f64>,
-    /// Distance of a first step back from a stop, mm.
+    /// By so much one step back moves the place where a cut is taken up, mm.
     pub resume_back_mm: f64,
     /// Sheet and cuts.
     pub drawing: Drawing,
@@ -272,7 +272,7 @@ impl Library {
         if let Some(setup) = &chosen.prepared.setup {
             loaded.drawing.lay(setup);
         }
-        self.keep(loaded);
+        self.keep(loaded, Arc::clone(&job));
         Ok(job)
     }
 
@@ -300,23 +300,35 @@ impl Library {
 
     /// Lets screens draw a job that came from elsewhere: the command line, or a journal.
     /// `invented`: its numbers and places are of the demonstration.
-    pub fn remember(&self, job: &Job, invented: bool) {
+    pub fn remember(&self, job: &Arc<Job>, invented: bool) {
         let mut loaded = LoadedJob::new(job, self.config.sheet_corner);
         loaded.invented = invented;
-        self.keep(loaded);
+        self.keep(loaded, Arc::clone(job));
     }
 
-    fn keep(&self, loaded: LoadedJob) {
+    fn keep(&self, loaded: LoadedJob, job: Arc<Job>) {
         let mut jobs = lock(&self.jobs);
-        jobs.retain(|j| j.seal != loaded.seal);
-        jobs.push_front(Arc::new(loaded));
+        jobs.retain(|(j, _)| j.seal != loaded.seal);
+        jobs.push_front((Arc::new(loaded), job));
         jobs.truncate(KEPT_JOBS);
     }
 
     /// The drawing of a job by its seal; `None`: not sealed here since the service started.
     #[must_use]
     pub fn job(&self, seal: &str) -> Option<Arc<LoadedJob>> {
-        lock(&self.jobs).iter().find(|j| j.seal == seal).cloned()
+        let jobs = lock(&self.jobs);
+        jobs.iter()
+            .find(|(j, _)| j.seal == seal)
+            .map(|(j, _)| Arc::clone(j))
+    }
+
+    /// The job itself; `None`: not sealed here since the service started.
+    #[must_use]
+    pub fn sealed(&self, seal: &str) -> Option<Arc<Job>> {
+        let jobs = lock(&self.jobs);
+        jobs.iter()
+            .find(|(j, _)| j.seal == seal)
+            .map(|(_, j)| Arc::clone(j))
     }
 }
 

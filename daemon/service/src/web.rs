@@ -10,6 +10,7 @@ mod door;
 mod feed;
 mod files;
 pub mod messages;
+mod ways;
 
 #[cfg(test)]
 mod fixtures;
@@ -96,6 +97,8 @@ fn routes(served: Served) -> Router {
         .route("/api/events", get(ask::events))
         .route("/api/load", post(ask::load))
         .route("/api/ask", post(ask::ask))
+        .route("/api/ways", get(ways::ways))
+        .route("/api/resume", post(ways::resume))
         .route("/api/hold", post(ask::hold))
         .route("/api/table", post(ask::table))
         .route(

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 use super::rig::{Rig, job};
-use crate::ask::{Answer, Ask, ResumeFrom};
+use crate::ask::{Answer, Ask};
 use crate::cause::Cause;
 use crate::checks;
 use crate::view::Phase;
@@ -150,9 +150,12 @@ fn play(rig: &mut Rig, m: &mut Model, op: Op) -> Result<(), TestCaseError> {
             if m.can_go_on() {
                 m.run = Run::Going;
             }
-            Some(rig.ask(Ask::Resume {
-                from: ResumeFrom::Restart,
-            }))
+            let plan = rig
+                .view()
+                .hold
+                .and_then(|_| rig.plans(0.0).plans.into_iter().next());
+            let ask = plan.map_or(Ask::Resume { splice: None }, |p| rig.accept(&p));
+            Some(rig.ask(ask))
         }
         Op::Skip => {
             // The second cut is the last: skipped, the run is over.

@@ -8,13 +8,14 @@ use process::{ChartRow, CycleSettings};
 use units::{Point, Segment, Time};
 
 use super::table::{TOP_Z, Table};
-use crate::ask::{Answer, Ask, AskId, ResumeFrom};
+use crate::ask::{Answer, Ask, AskId};
 use crate::event::{Event, Restored};
 use crate::guard::{GuardRules, GuardSettings, Phase as Permit};
 use crate::io::{Effect, Input, RecordId};
-use crate::job::{Job, JobCut, JobElement};
+use crate::job::{Job, JobCut, JobElement, Stock};
 use crate::machine::Machine;
-use crate::settings::Settings;
+use crate::resume::{Plan, Plans, Splice, Way};
+use crate::settings::{ArcEdge, Settings};
 use crate::view::{Phase, View};
 use crate::{Cause, checks};
 
@@ -33,6 +34,7 @@ pub(crate) fn settings() -> Settings {
         accel_mm_s2: 400.0,
         baud: 115_200,
         link_silence_ms: 250,
+        arc_edge: ArcEdge::default(),
         park: Point::new(0.0, 0.0),
     }
 }
@@ -90,7 +92,29 @@ pub(crate) fn job_named(name: &str, seal: &str) -> Arc<Job> {
         ],
         planned_s: 30.0,
         planned_cuts_s: vec![15.0, 15.0],
+        stock: Some(stock()),
     })
+}
+
+/// The so-manieth way on from the stop in hand, accepted and sealed.
+pub(crate) fn planned(m: &Machine, now: Time, k: usize, back_mm: f64) -> Option<Arc<Splice>> {
+    let loaded = m.loaded.as_ref()?;
+    let plans = crate::resume::plans(&loaded.job, &m.view(now), back_mm)?;
+    let plan = plans.plans.into_iter().nth(k)?;
+    Some(Arc::new(plan.seal(&loaded.job, "a test").ok()?))
+}
+
+fn stock() -> Stock {
+    Stock {
+        setup: program::Setup::from_toml(
+            "material = \"mild-steel\"\nthickness = 5\nsheet = [400, 300]\norigin = [0, 0]\nclamp = [350, 250]\n",
+        )
+        .expect("a setup"),
+        kerf_mm: Some(1.45),
+        travel: Point::new(1300.0, 1300.0),
+        sheet_corner: settings().sheet_corner,
+        slats: program::Slats::default(),
+    }
 }
 
 pub(crate) struct Rig {
@@ -378,14 +402,39 @@ impl Rig {
         self.view()
     }
 
+    /// The ways on from the stop in hand.
     #[track_caller]
-    pub(crate) fn resume_as_offered(&mut self) {
-        let offer: ResumeFrom = self
-            .view()
-            .hold
-            .and_then(|h| h.offer)
-            .expect("a hold offers something");
-        self.must(Ask::Resume { from: offer });
+    pub(crate) fn plans(&self, back_mm: f64) -> Plans {
+        let loaded = self.m.loaded.as_ref().expect("a job");
+        crate::resume::plans(&loaded.job, &self.view(), back_mm).expect("it stands")
+    }
+
+    #[track_caller]
+    pub(crate) fn accept(&self, plan: &Plan) -> Ask {
+        let loaded = self.m.loaded.as_ref().expect("a job");
+        let splice = plan.clone().seal(&loaded.job, "a test").expect("sealed");
+        Ask::Resume {
+            splice: Some(Arc::new(splice)),
+        }
+    }
+
+    /// Goes on by the best plan, and tells it.
+    #[track_caller]
+    pub(crate) fn resume_as_offered(&mut self) -> Plan {
+        let plans = self.plans(0.0);
+        let plan = plans.plans.first().expect("a way on").clone();
+        self.must(self.accept(&plan));
+        plan
+    }
+
+    /// Goes on by a certain way, and tells the plan.
+    #[track_caller]
+    pub(crate) fn resume_by(&mut self, way: Way) -> Plan {
+        let plans = self.plans(0.0);
+        let plan = plans.plans.iter().find(|p| p.way == way).cloned();
+        let plan = plan.unwrap_or_else(|| panic!("{way:?} is not offered: {plans:#?}"));
+        self.must(self.accept(&plan));
+        plan
     }
 
     #[track_caller]
@@ -402,7 +451,7 @@ impl Rig {
         self.until(120.0, |r| r.phase() == Phase::Finished);
     }
 
-    /// Places of the job that no arc has passed.
+    /// Places of the job's paths that no kerf has taken away.
     pub(crate) fn uncut_mm(&self) -> f64 {
         let corner = settings().sheet_corner;
         let job = job();
@@ -411,7 +460,12 @@ impl Rig {
             let n = (cut.length_mm() / 0.1) as usize;
             for k in 0..=n {
                 let p = cut.point_at(k as f64 * 0.1).moved(corner.x, corner.y);
-                if !self.table.burnt.iter().any(|b| b.distance(p) < 0.06) {
+                if !self
+                    .table
+                    .burnt
+                    .iter()
+                    .any(|b| b.distance(p) < job.row.kerf_mm / 2.0)
+                {
                     uncut += 0.1;
                 }
             }

@@ -6,9 +6,9 @@ use std::sync::OnceLock;
 use proptest::prelude::*;
 use units::Time;
 
-use super::rig::{Rig, job, settings};
+use super::rig::{Rig, job, planned, settings};
 use super::states::replay;
-use crate::ask::{Ask, AskId, CheckId, ResumeFrom};
+use crate::ask::{Ask, AskId, CheckId};
 use crate::cause::Cause;
 use crate::guard::{EdgeInput, GuardOrder, GuardReport, Phase as Permit};
 use crate::io::{Effect, Input, RecordId};
@@ -36,6 +36,8 @@ fn run_log() -> &'static Vec<(Time, Input)> {
 enum Drop {
     Input(Input),
     Ask(Ask, bool),
+    /// Goes on by the so-manieth plan, so much earlier.
+    GoOn(usize, f64),
     Trip(Cause, u64, bool),
     Frame(String),
     Replayed,
@@ -49,15 +51,7 @@ fn drops() -> impl Strategy<Value = (u64, Drop)> {
         Just(Ask::Start),
         Just(Ask::Hold),
         Just(Ask::HoldAfterCut),
-        (-5.0_f64..200.0).prop_map(|mm| Ask::Resume {
-            from: ResumeFrom::Back { mm }
-        }),
-        Just(Ask::Resume {
-            from: ResumeFrom::Back { mm: f64::NAN }
-        }),
-        Just(Ask::Resume {
-            from: ResumeFrom::Restart
-        }),
+        Just(Ask::Resume { splice: None }),
         Just(Ask::SkipCut),
         Just(Ask::EndJob),
         cause().prop_map(|cause| Ask::Seen { cause }),
@@ -116,6 +110,8 @@ fn drops() -> impl Strategy<Value = (u64, Drop)> {
         1 => (0_u64..500).prop_map(|id| Drop::Input(Input::Durable { id: RecordId(id) })),
         1 => Just(Drop::Input(Input::RecordFailed { why: "full".into() })),
         4 => (ask, prop::bool::weighted(0.8)).prop_map(|(a, fresh)| Drop::Ask(a, fresh)),
+        3 => (0..4_usize, prop_oneof![Just(0.0), -5.0_f64..60.0, Just(f64::NAN)])
+            .prop_map(|(k, back)| Drop::GoOn(k, back)),
         2 => report,
         1 => (1_u64..30).prop_map(|n| Drop::Frame(format!("taken {n}"))),
         1 => (1_u64..30).prop_map(|n| Drop::Frame(format!("touched {n} z5.400"))),
@@ -236,6 +232,11 @@ proptest! {
                     id: AskId(1),
                     generation: if fresh { m.generation() } else { 0 },
                     ask,
+                },
+                Drop::GoOn(k, back) => Input::Ask {
+                    id: AskId(1),
+                    generation: m.generation(),
+                    ask: Ask::Resume { splice: planned(&m, now, k, back) },
                 },
                 Drop::Trip(cause, epoch, latched) => Input::Guard {
                     report: GuardReport::Tripped { cause, at: now, epoch, latched },

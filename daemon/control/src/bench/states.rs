@@ -6,8 +6,8 @@ use std::fmt::Write as _;
 
 use units::Time;
 
-use super::rig::{Rig, dialect, job, settings};
-use crate::ask::{Answer, Ask, AskId, CheckId, ResumeFrom};
+use super::rig::{Rig, dialect, job, planned, settings};
+use crate::ask::{Answer, Ask, AskId, CheckId};
 use crate::cause::Cause;
 use crate::event::Restored;
 use crate::guard::{EdgeInput, GuardOrder, GuardReport};
@@ -206,7 +206,7 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
         (
             "ask resume",
             ask(Ask::Resume {
-                from: ResumeFrom::Back { mm: 5.0 },
+                splice: planned(m, now, 0, 0.0),
             }),
         ),
         ("ask skip-cut", ask(Ask::SkipCut)),

@@ -1,9 +1,10 @@
 //! Whole runs, told from the operator's side.
 
-use super::rig::{Rig, job, job_named};
-use crate::ask::{Answer, Ask, ResumeFrom};
+use super::rig::{Rig, job, job_named, settings};
+use crate::ask::{Answer, Ask};
 use crate::cause::Cause;
 use crate::event::Event;
+use crate::resume::Way;
 use crate::view::{Choice, Phase, Step, Waiting};
 
 fn running() -> Rig {
@@ -89,9 +90,18 @@ fn a_resume_never_begins_beyond_what_is_surely_cut() {
     rig.run_to(1, 60.0);
     rig.must(Ask::Hold);
     rig.until_held();
-    rig.must(Ask::Resume {
-        from: ResumeFrom::Back { mm: 0.0 },
-    });
+    let lost = rig
+        .m
+        .run
+        .as_ref()
+        .and_then(|r| r.lost())
+        .expect("on the path");
+    let plan = rig.resume_as_offered();
+    // Two half rounds of the kerf meet: no bridge can stay.
+    assert!(
+        plan.from_mm - 1.45 / 2.0 <= lost.low_mm + 1.45 / 2.0,
+        "{plan:?}"
+    );
     rig.finish();
     rig.all_is_well();
 }
@@ -116,8 +126,8 @@ fn a_hold_before_the_arc_tries_the_cut_again() {
     rig.until(20.0, |r| r.view().step == Some(Step::ProbeSlow));
     rig.must(Ask::Hold);
     let v = rig.until_held();
-    assert_eq!(v.hold.expect("held").offer, Some(ResumeFrom::Restart));
-    rig.resume_as_offered();
+    assert_eq!(v.hold.expect("held").choices[0], Choice::CarryOn);
+    assert_eq!(rig.resume_as_offered().way, Way::Restart);
     rig.finish();
     rig.all_is_well();
 }
@@ -132,21 +142,111 @@ fn a_lost_arc_is_held_at_its_place_and_resumed_from_the_open_kerf() {
     assert_eq!(hold.cause, Cause::ArcLost);
     let at = hold.at_mm.expect("a place");
     assert!((at - 70.5).abs() < 1.0, "{at}");
+    let stop = hold.stop.expect("it can be gone on with");
+    let lost = stop.lost.expect("on the path");
+    assert!(lost.low_mm < at && at < lost.high_mm, "{lost:?}");
+    assert!(hold.ran_on_mm.expect("it ran on") > 0.2, "{hold:?}");
     assert_eq!(v.marks.len(), 1);
+    assert_eq!(v.marks[0].between_mm, Some([lost.low_mm, lost.high_mm]));
     assert_eq!(v.alarms[0].cause, Cause::ArcLost);
-    rig.resume_as_offered();
+    let plan = rig.resume_as_offered();
+    assert_eq!(plan.way, Way::KerfEnd, "{plan:?}");
     rig.finish();
     rig.all_is_well();
-    assert_eq!(rig.view().holds[0].resumed_mm, Some(at - 5.0));
+    assert_eq!(rig.view().holds[0].resumed_mm, Some(plan.from_mm));
 }
 
 #[test]
-fn an_arc_lost_in_the_lead_in_offers_the_whole_cut_again() {
+fn a_lost_arc_is_gone_on_with_by_a_new_lead_in_from_the_scrap() {
+    let mut rig = running();
+    rig.run_to(1, 70.0);
+    rig.table.blown_out = true;
+    rig.until_held();
+    let plan = rig.resume_by(Way::LeadIn);
+    assert_eq!(plan.entry.len(), 1);
+    rig.finish();
+    rig.all_is_well();
+    let v = rig.view();
+    assert_eq!(v.entries, vec![plan.entry.clone()]);
+    let corner = settings().sheet_corner;
+    let at = plan.pierce.moved(corner.x, corner.y);
+    assert!(rig.table.burnt.iter().any(|b| b.distance(at) < 0.1));
+    assert_eq!(v.pierces, 3);
+}
+
+#[test]
+fn an_arc_lost_again_on_the_new_lead_in_stays_lost_where_it_was() {
+    let mut rig = running();
+    rig.run_to(1, 70.0);
+    rig.table.blown_out = true;
+    rig.until_held();
+    let first = rig.plans(0.0).stop.lost;
+    rig.table.blown_out = false;
+    rig.resume_by(Way::LeadIn);
+    rig.until(60.0, |r| r.view().step == Some(Step::Cut));
+    rig.table.blown_out = true;
+    rig.until_held();
+    let again = rig.plans(0.0);
+    assert_eq!(again.stop.lost, first);
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+    assert_eq!(rig.view().entries.len(), 1);
+}
+
+#[test]
+fn a_tab_is_left_where_it_was_planned_and_nowhere_else() {
+    let mut rig = running();
+    rig.run_to(1, 30.0);
+    rig.table.blown_out = true;
+    rig.until_held();
+    let plan = rig.resume_by(Way::Tab);
+    rig.finish();
+    let v = rig.view();
+    let gap = plan.gap().expect("a tab");
+    assert_eq!(v.cuts[0].done.len(), 2, "{:?}", v.cuts[0]);
+    assert_eq!([v.cuts[0].done[0][1], v.cuts[0].done[1][0]], gap);
+    // The metal that stays is as long as it was said, but for what the place was not known by.
+    assert!(
+        (rig.uncut_mm() - plan.tab_mm).abs() < 1.0,
+        "{} {plan:?}",
+        rig.uncut_mm()
+    );
+    assert!(
+        rig.events
+            .iter()
+            .any(|e| matches!(e, Event::TabLeft { cut: 1, .. }))
+    );
+}
+
+#[test]
+fn a_plan_is_for_its_own_stop_alone() {
+    let mut rig = running();
+    rig.run_to(2, 20.0);
+    rig.must(Ask::Hold);
+    rig.until_held();
+    let old = rig.accept(&rig.plans(0.0).plans[0].clone());
+    rig.resume_as_offered();
+    rig.run_to(2, 50.0);
+    rig.must(Ask::Hold);
+    rig.until_held();
+    for ask in [old, Ask::Resume { splice: None }] {
+        assert!(matches!(
+            rig.ask(ask),
+            Answer::Refused { reason, .. } if reason == "no-plan"
+        ));
+    }
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
+fn an_arc_lost_at_the_very_start_of_a_path_is_gone_on_with() {
     let mut rig = running();
     rig.run_to(2, 1.0);
     rig.table.blown_out = true;
-    let v = rig.until_held();
-    assert_eq!(v.hold.expect("held").offer, Some(ResumeFrom::Restart));
+    rig.until_held();
     rig.resume_as_offered();
     rig.finish();
     rig.all_is_well();
@@ -245,9 +345,7 @@ fn the_emergency_stop_latches_and_the_place_is_doubtful_until_confirmed() {
     rig.clear_all();
     assert_eq!(rig.phase(), Phase::Held);
     assert!(matches!(
-        rig.ask(Ask::Resume {
-            from: ResumeFrom::Restart
-        }),
+        rig.ask(Ask::Resume { splice: None }),
         Answer::Refused { .. }
     ));
     rig.reference();
@@ -419,7 +517,10 @@ fn a_new_service_offers_to_go_on_from_the_place_surely_cut() {
     assert_eq!(hold.cause, Cause::Interrupted);
     assert_eq!(hold.cut, Some(2));
     rig.make_ready();
-    rig.must(Ask::Start);
+    assert!(
+        matches!(rig.ask(Ask::Start), Answer::Refused { reason, .. } if reason == "interrupted")
+    );
+    rig.resume_as_offered();
     rig.finish();
     rig.all_is_well();
     let v = rig.view();

@@ -56,6 +56,7 @@ fn one_of_each() -> Vec<Event> {
             cut,
             from_mm: 41.25,
             at_mm: Some(46.5),
+            high_mm: Some(46.8),
         },
         Event::CutStarted {
             run,
@@ -101,6 +102,7 @@ fn one_of_each() -> Vec<Event> {
             sure_mm: 21.0,
             place: Some(Point::new(1.0, 2.0)),
             volts: Some(128.0),
+            high_mm: Some(23.0),
         },
         Event::HoldExplained {
             run,
@@ -118,12 +120,9 @@ fn one_of_each() -> Vec<Event> {
             cut,
             way: ResumeFrom::Back { mm: 5.0 },
             from_mm: 17.0,
+            plan: None,
         },
-        Event::Skipped {
-            run,
-            cut,
-            sure_mm: 21.0,
-        },
+        skipped(run, cut),
         Event::RunEnded {
             run,
             outcome: Outcome::Finished,
@@ -158,6 +157,11 @@ fn one_of_each() -> Vec<Event> {
     ]
 }
 
+fn skipped(run: u64, cut: usize) -> Event {
+    let sure_mm = 21.0;
+    Event::Skipped { run, cut, sure_mm }
+}
+
 /// What came after the first edition.
 fn later() -> Vec<Event> {
     let run = Some(7);
@@ -166,6 +170,8 @@ fn later() -> Vec<Event> {
             run: 7,
             cut: 3,
             at_mm: 43.5,
+            sure_mm: Some(43.0),
+            high_mm: Some(44.0),
         },
         Event::ChangeBegun { run },
         Event::ChangePlace { run, parked: true },
@@ -189,6 +195,13 @@ fn later() -> Vec<Event> {
         Event::ChangeEnded {
             run,
             cancelled: false,
+        },
+        Event::TabLeft {
+            run: 7,
+            cut: 3,
+            from_mm: 22.0,
+            to_mm: 24.5,
+            tab_mm: 1.0,
         },
     ]
 }

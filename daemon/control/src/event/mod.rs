@@ -16,6 +16,7 @@ use units::Point;
 use crate::ask::{CheckId, ResumeFrom};
 use crate::cause::Cause;
 use crate::parts::Part;
+use crate::resume::Plan;
 
 /// New parts that touch the sheet further than this from where it is expected are told, mm
 /// (process handbook, invented).
@@ -85,9 +86,12 @@ pub enum Event {
         run: u64,
         cut: usize,
         from_mm: f64,
-        /// Up to where the cut may have come before; `None` in older journals.
+        /// Where the cut may have come to before; `None` in older journals.
         #[serde(default)]
         at_mm: Option<f64>,
+        /// Surely not cut beyond here; `None`: nothing of the cut is cut, or an older journal.
+        #[serde(default)]
+        high_mm: Option<f64>,
     },
     /// About to fire: on the disk before the torch is asked for.
     CutStarted {
@@ -139,6 +143,9 @@ pub enum Event {
         sure_mm: f64,
         place: Option<Point>,
         volts: Option<f64>,
+        /// Surely not cut beyond here; `None`: nothing of the cut is cut, or an older journal.
+        #[serde(default)]
+        high_mm: Option<f64>,
     },
     /// What the hold was first put down to was the doing of something else.
     HoldExplained { run: u64, was: Cause, cause: Cause },
@@ -153,8 +160,12 @@ pub enum Event {
     Resumed {
         run: u64,
         cut: usize,
+        /// Older journals; nothing else is written here since there are plans.
         way: ResumeFrom,
         from_mm: f64,
+        /// The accepted plan; `None` in older journals.
+        #[serde(default)]
+        plan: Option<Box<Plan>>,
     },
     /// A cut was left out.
     Skipped { run: u64, cut: usize, sure_mm: f64 },
@@ -183,8 +194,19 @@ pub enum Event {
     Refused { ask: String, reason: String },
     /// The journal could not be written for a while.
     RecordFailed { why: String },
-    /// After a lost line: where the controller stands shows how far the held cut may have come.
-    PlaceFound { run: u64, cut: usize, at_mm: f64 },
+    /// When all stands still: how far the held cut has come, by the arc's own edge, or by where the
+    /// controller stands after a lost line.
+    PlaceFound {
+        run: u64,
+        cut: usize,
+        at_mm: f64,
+        /// Surely cut up to here; `None` in older journals.
+        #[serde(default)]
+        sure_mm: Option<f64>,
+        /// Surely not cut beyond here; `None` in older journals.
+        #[serde(default)]
+        high_mm: Option<f64>,
+    },
     /// A change of torch parts was begun, in the middle of a run or between runs.
     ChangeBegun { run: Option<u64> },
     /// The torch stands where parts are changed; `parked`: at the place for it, else where it was.
@@ -210,6 +232,14 @@ pub enum Event {
     },
     /// The change is over; `cancelled`: before its last step.
     ChangeEnded { run: Option<u64>, cancelled: bool },
+    /// A stretch of a cut was left uncut, as planned and accepted.
+    TabLeft {
+        run: u64,
+        cut: usize,
+        from_mm: f64,
+        to_mm: f64,
+        tab_mm: f64,
+    },
 }
 
 /// How much an event matters.
@@ -300,6 +330,7 @@ impl Event {
                 },
             ),
             Self::ChangeEnded { .. } => (47, "change-ended", Normal),
+            Self::TabLeft { .. } => (48, "tab-left", Notice),
         }
     }
 
@@ -328,6 +359,7 @@ impl Event {
             Self::RunStarted { run, .. }
             | Self::RunTakenUp { run, .. }
             | Self::PlaceFound { run, .. }
+            | Self::TabLeft { run, .. }
             | Self::CutStarted { run, .. }
             | Self::TouchedOff { run, .. }
             | Self::FireAsked { run, .. }

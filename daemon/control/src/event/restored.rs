@@ -6,7 +6,9 @@ use serde::{Deserialize, Serialize};
 
 use super::Event;
 use crate::cause::Cause;
+use crate::job::JobElement;
 use crate::parts::PartsUsed;
+use crate::resume::{Lost, Plan};
 
 /// A run that no service has ended.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -29,9 +31,21 @@ pub struct Unfinished {
     pub cuts: usize,
     /// Pierces made.
     pub pierces: u32,
-    /// The arc was on when the journal last knew.
+    /// The arc was on and nobody has told since how far it has cut.
     #[serde(default)]
     pub burning: bool,
+    /// Where the cut in hand was lost, if it was held since its arc went out.
+    #[serde(default)]
+    pub lost: Option<Lost>,
+    /// Lead-ins burnt beside the paths.
+    #[serde(default)]
+    pub entries: Vec<Vec<JobElement>>,
+    /// Tabs that were left: the cut, from 1, and the stretch of it, mm.
+    #[serde(default)]
+    pub gaps: Vec<(usize, [f64; 2])>,
+    /// The plan that is being carried out and has not struck an arc yet.
+    #[serde(default)]
+    pub plan: Option<Box<Plan>>,
 }
 
 impl Unfinished {
@@ -39,6 +53,73 @@ impl Unfinished {
     #[must_use]
     pub fn sure(&self) -> f64 {
         self.sure_mm.get(&self.cut).copied().unwrap_or(0.0)
+    }
+
+    /// What an event tells of the arc, the place lost and the way on.
+    fn follow(&mut self, event: &Event) {
+        match event {
+            Event::ArcOn { .. } => {
+                self.burning = true;
+                let lead = self.plan.take().map(|plan| plan.entry);
+                self.entries.extend(lead.filter(|lead| !lead.is_empty()));
+            }
+            Event::RunTakenUp {
+                from_mm,
+                at_mm: Some(at_mm),
+                high_mm,
+                ..
+            } => {
+                self.burning = false;
+                self.lost = high_mm.map(|high_mm| Lost {
+                    at_mm: *at_mm,
+                    low_mm: *from_mm,
+                    high_mm,
+                });
+            }
+            // Tried again by itself: nothing of a path was cut.
+            Event::Retry { .. } => self.burning = false,
+            Event::CutDone { .. } | Event::Skipped { .. } => {
+                self.burning = false;
+                self.lost = None;
+                self.plan = None;
+            }
+            Event::Held {
+                at_mm,
+                sure_mm,
+                high_mm: Some(high_mm),
+                ..
+            } => {
+                self.burning = false;
+                self.lost = Some(Lost {
+                    at_mm: *at_mm,
+                    low_mm: *sure_mm,
+                    high_mm: *high_mm,
+                });
+            }
+            Event::Held { .. } => self.burning = false,
+            Event::PlaceFound {
+                at_mm,
+                sure_mm: Some(low_mm),
+                high_mm: Some(high_mm),
+                ..
+            } => {
+                self.lost = Some(Lost {
+                    at_mm: *at_mm,
+                    low_mm: *low_mm,
+                    high_mm: *high_mm,
+                });
+            }
+            Event::Resumed {
+                plan: Some(plan), ..
+            } => self.plan = Some(plan.clone()),
+            Event::TabLeft {
+                cut,
+                from_mm,
+                to_mm,
+                ..
+            } => self.gaps.push((*cut, [*from_mm, *to_mm])),
+            _ => {}
+        }
     }
 }
 
@@ -94,13 +175,7 @@ impl Restored {
             }
         };
         if let Some(open) = &mut self.unfinished {
-            match event {
-                Event::ArcOn { .. } => open.burning = true,
-                Event::ArcOff { .. } | Event::Held { .. } | Event::CutDone { .. } => {
-                    open.burning = false;
-                }
-                _ => {}
-            }
+            open.follow(&event);
         }
         match event {
             Event::LatchSet { cause, .. } => {
@@ -136,6 +211,11 @@ impl Restored {
                     open.pierces += 1;
                 }
             }
+            Event::PlaceFound {
+                cut,
+                sure_mm: Some(sure_mm),
+                ..
+            } => sure(&mut self.unfinished, cut, sure_mm),
             Event::CutReached { cut, at_mm, .. } => sure(&mut self.unfinished, cut, at_mm),
             Event::Held { cut, sure_mm, .. } => sure(&mut self.unfinished, cut, sure_mm),
             Event::CutDone { cut, length_mm, .. } => {

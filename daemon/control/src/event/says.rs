@@ -1,6 +1,7 @@
 //! What an event says to a person.
 
 use super::{Event, Outcome};
+use crate::resume::Plan;
 use crate::words;
 
 impl Event {
@@ -74,7 +75,6 @@ impl Event {
             Self::CutReached { cut, at_mm, .. } => {
                 format!("Cut {cut} is surely cut up to {at_mm:.1} mm.")
             }
-            Self::PlaceFound { cut, at_mm, .. } => stands(*cut, *at_mm),
             Self::CutDone { cut, length_mm, .. } => {
                 format!("Cut {cut} is done: {length_mm:.1} mm.")
             }
@@ -89,21 +89,6 @@ impl Event {
                 was.name(),
                 words::plain(*cause)
             ),
-            Self::Retry {
-                cut,
-                cause,
-                try_number,
-                ..
-            } => format!(
-                "Cut {cut} is tried again by itself, try {try_number}, after: {}.",
-                words::plain(*cause)
-            ),
-            Self::Resumed { cut, from_mm, .. } => {
-                format!("Resumed at cut {cut}, from {from_mm:.1} mm along it.")
-            }
-            Self::Skipped { cut, sure_mm, .. } => {
-                format!("Cut {cut} was skipped; {sure_mm:.1} mm of it are cut.")
-            }
             Self::RunEnded {
                 run,
                 outcome,
@@ -123,6 +108,35 @@ impl Event {
             Self::AlarmSeen { cause } => format!("The alarm {} was seen.", cause.name()),
             Self::Refused { ask, reason } => format!("The request {ask} was refused: {reason}."),
             Self::RecordFailed { why } => format!("The journal could not be written: {why}."),
+            _ => self.says_of_going_on(),
+        }
+    }
+
+    /// Of the ways on from a stop.
+    fn says_of_going_on(&self) -> String {
+        match self {
+            Self::PlaceFound { cut, at_mm, .. } => found(*cut, *at_mm),
+            Self::TabLeft {
+                cut,
+                from_mm,
+                tab_mm,
+                ..
+            } => tab(*cut, *from_mm, *tab_mm),
+            Self::Retry {
+                cut,
+                cause,
+                try_number,
+                ..
+            } => format!(
+                "Cut {cut} is tried again by itself, try {try_number}, after: {}.",
+                words::plain(*cause)
+            ),
+            Self::Resumed {
+                cut, from_mm, plan, ..
+            } => gone_on(*cut, *from_mm, plan.as_deref()),
+            Self::Skipped { cut, sure_mm, .. } => {
+                format!("Cut {cut} was skipped; {sure_mm:.1} mm of it are cut.")
+            }
             _ => self.says_of_change(),
         }
     }
@@ -180,8 +194,25 @@ impl Event {
     }
 }
 
-fn stands(cut: usize, at_mm: f64) -> String {
-    format!("Cut {cut} may have come to {at_mm:.1} mm: there the torch stands.")
+fn gone_on(cut: usize, from_mm: f64, plan: Option<&Plan>) -> String {
+    match plan {
+        Some(plan) => format!(
+            "Gone on with at cut {cut}, from {from_mm:.1} mm along it, {}; at most {:.1} mm cut again.",
+            words::way(plan.way),
+            plan.overlap_mm
+        ),
+        None => format!("Resumed at cut {cut}, from {from_mm:.1} mm along it."),
+    }
+}
+
+fn tab(cut: usize, from_mm: f64, tab_mm: f64) -> String {
+    format!(
+        "A tab of {tab_mm:.1} mm stays in cut {cut}, {from_mm:.1} mm along it: break it by hand."
+    )
+}
+
+fn found(cut: usize, at_mm: f64) -> String {
+    format!("Cut {cut} has come to {at_mm:.1} mm by all that is known.")
 }
 
 fn changed(parts: &[crate::Part], set: Option<&str>) -> String {

@@ -1,14 +1,17 @@
 //! Carrying out what was asked for and admitted: start, resume, skip, end, clear, reference.
 
+use std::sync::Arc;
+
 use link::{Command, TakeAway};
 
-use super::run::{Loaded, Run};
+use super::run::{Held, Loaded, Run};
 use super::{Act, Machine, Parking};
 use crate::ask::{Ask, ResumeFrom};
 use crate::cause::Cause;
 use crate::event::{Event, Outcome};
 use crate::guard::{GuardOrder, Phase};
 use crate::machine::guarding::belongs_to_guard;
+use crate::resume::{Plan, Splice, Way};
 use crate::view::{CutState, HoldRecord};
 
 impl Machine {
@@ -50,7 +53,11 @@ impl Machine {
                     run.hold_after = true;
                 }
             }
-            Ask::Resume { from } => self.resume(from),
+            Ask::Resume { splice } => {
+                if let Some(splice) = splice {
+                    self.resume(splice);
+                }
+            }
             Ask::SkipCut => self.skip(),
             Ask::EndJob => self.end_job(),
             Ask::Seen { cause } => {
@@ -86,40 +93,59 @@ impl Machine {
     fn start(&mut self) {
         let Some(loaded) = &self.loaded else { return };
         let job = loaded.job.clone();
-        let matching = self.interrupted.take_if(|u| u.seal == job.seal.hash());
-        if let Some(u) = matching {
-            let mut run = Run::taken_up(&u, self.now, loaded);
-            let at_mm = run.may_have_reached(self.stood, loaded);
-            let offer = super::run::offer(at_mm, run.sure(), job.cycle.resume_back_mm);
-            run.from_mm = run.resume_at(at_mm, offer);
-            run.holds.push(HoldRecord {
-                cause: Cause::Interrupted,
-                cut: u.cut,
-                at_mm,
-                resumed_mm: Some(run.from_mm),
-            });
-            let event = Event::RunTakenUp {
-                run: run.id,
-                cut: run.cut + 1,
-                from_mm: run.from_mm,
-                at_mm: Some(at_mm),
-            };
-            self.run = Some(run);
-            self.record(event, true);
-        } else {
-            self.last_run += 1;
-            let run = Run::new(self.last_run, self.now, job.cuts.len());
-            let event = Event::RunStarted {
-                run: run.id,
-                seal: job.seal.hash().into(),
-                name: job.name.clone(),
-                cuts: job.cuts.len(),
-            };
-            self.run = Some(run);
-            self.record(event, true);
-        }
+        self.last_run += 1;
+        let run = Run::new(self.last_run, self.now, job.cuts.len());
+        let event = Event::RunStarted {
+            run: run.id,
+            seal: job.seal.hash().into(),
+            name: job.name.clone(),
+            cuts: job.cuts.len(),
+        };
+        self.run = Some(run);
+        self.record(event, true);
         self.alarms.retain(|a| a.latched);
         self.begin_cut();
+    }
+
+    /// A run that was interrupted becomes the run in hand, held where it may have come to.
+    fn take_up(&mut self) {
+        let Some(loaded) = &self.loaded else { return };
+        let Some(u) = self
+            .interrupted
+            .take_if(|u| u.seal == loaded.job.seal.hash())
+        else {
+            return;
+        };
+        let mut run = Run::taken_up(&u, self.now, loaded);
+        let lost = run.interrupted_at(self.stood, loaded);
+        if let Some(lost) = lost {
+            run.lose(lost, None);
+        }
+        let at_mm = lost.map_or(0.0, |l| l.at_mm);
+        run.holds.push(HoldRecord {
+            cause: Cause::Interrupted,
+            cut: u.cut,
+            at_mm,
+            resumed_mm: None,
+        });
+        run.held = Some(Held {
+            cause: Cause::Interrupted,
+            at_mm,
+            ran_on_mm: None,
+            kerf_end_failed: false,
+            why: String::new(),
+            record: run.holds.len() - 1,
+            unseen: None,
+        });
+        let event = Event::RunTakenUp {
+            run: run.id,
+            cut: run.cut + 1,
+            from_mm: run.sure(),
+            at_mm: Some(at_mm),
+            high_mm: lost.map(|l| l.high_mm),
+        };
+        self.run = Some(run);
+        self.record(event, true);
     }
 
     fn hold(&mut self) {
@@ -140,33 +166,83 @@ impl Machine {
         }
     }
 
-    fn resume(&mut self, from: ResumeFrom) {
+    fn resume(&mut self, splice: Arc<Splice>) {
+        self.take_up();
         let Some(run) = &mut self.run else { return };
         let Some(held) = run.held.take() else { return };
-        let done = run
-            .cuts
-            .get(run.cut)
-            .is_some_and(|p| p.state == CutState::Done);
-        let from_mm = if done {
-            run.cut = run.next_to_do();
-            0.0
-        } else {
-            run.resume_at(held.at_mm, from)
-        };
-        run.from_mm = from_mm;
+        let plan = splice.plan().clone();
+        run.cut = plan.stop.cut.saturating_sub(1);
+        run.from_mm = plan.from_mm;
+        run.splice = Some(splice);
         run.tries = 0;
         run.hold_after = false;
+        let done_before = run
+            .holds
+            .get(held.record)
+            .is_some_and(|h| h.cut != plan.stop.cut);
         if let Some(h) = run.holds.get_mut(held.record) {
-            h.resumed_mm = Some(if done { held.at_mm } else { from_mm });
+            h.resumed_mm = Some(if done_before {
+                held.at_mm
+            } else {
+                plan.from_mm
+            });
         }
         let event = Event::Resumed {
             run: run.id,
-            cut: run.cut + 1,
-            way: from,
-            from_mm,
+            cut: plan.stop.cut,
+            way: ResumeFrom::Restart,
+            from_mm: plan.from_mm,
+            plan: Some(Box::new(plan.clone())),
         };
         self.record(event, true);
         self.alarms.retain(|a| a.latched);
+        if plan.way == Way::Leave {
+            self.leave(&plan);
+        } else {
+            self.begin_cut();
+        }
+    }
+
+    /// What is not cut of the cut in hand stays.
+    fn leave(&mut self, plan: &Plan) {
+        self.leave_gap(plan);
+        self.cut_done();
+        self.next_cut();
+    }
+
+    /// A stretch that stays uncut, as planned.
+    pub(super) fn leave_gap(&mut self, plan: &Plan) {
+        let Some([from_mm, to_mm]) = plan.gap() else {
+            return;
+        };
+        let Some(loaded) = &self.loaded else { return };
+        let Some(run) = &mut self.run else { return };
+        let gap = [from_mm, to_mm.min(loaded.length(run.cut))];
+        let Some(p) = run.cuts.get_mut(run.cut) else {
+            return;
+        };
+        if p.gaps.contains(&gap) {
+            return;
+        }
+        p.gaps.push(gap);
+        let event = Event::TabLeft {
+            run: run.id,
+            cut: run.cut + 1,
+            from_mm: gap[0],
+            to_mm: gap[1],
+            tab_mm: plan.tab_mm,
+        };
+        self.record(event, true);
+    }
+
+    /// On to the next cut that is neither done nor skipped.
+    pub(super) fn next_cut(&mut self) {
+        if let Some(run) = &mut self.run {
+            run.cut = run.next_to_do();
+            run.from_mm = 0.0;
+            run.tries = 0;
+            run.splice = None;
+        }
         self.begin_cut();
     }
 
@@ -174,7 +250,6 @@ impl Machine {
         let Some(run) = &mut self.run else { return };
         run.held = None;
         run.hold_after = false;
-        run.tries = 0;
         let sure_mm = run.sure();
         if let Some(p) = run.cuts.get_mut(run.cut)
             && p.state != CutState::Done
@@ -185,15 +260,10 @@ impl Machine {
                 cut: run.cut + 1,
                 sure_mm,
             };
-            run.cut = run.next_to_do();
-            run.from_mm = 0.0;
             self.record(event, true);
-        } else {
-            run.cut = run.next_to_do();
-            run.from_mm = 0.0;
         }
         self.alarms.retain(|a| a.latched);
-        self.begin_cut();
+        self.next_cut();
     }
 
     fn end_job(&mut self) {

@@ -293,6 +293,7 @@ impl Machine {
     }
 
     fn controller_reset(&mut self, why: &str) {
+        self.lose_sight();
         self.line.unproven = None;
         self.line.session.flush(self.now);
         if !self.doubtful {
@@ -333,6 +334,9 @@ impl Machine {
             }
         }
         if status.referenced == Some(false) {
+            if matches!(self.act, Act::Cutting(_) | Act::Parking(_)) {
+                self.controller_reset("It says that its axes are not referenced.");
+            }
             self.homed = false;
             if !self.doubtful {
                 self.doubt(None);
@@ -347,6 +351,7 @@ impl Machine {
             let place = status.place.moved(-corner.x, -corner.y);
             cycle.report(&status, place);
         }
+        self.report_braking(&status);
         self.line.status = Some(status);
         self.note_where_it_stood();
         self.find_unseen_place();

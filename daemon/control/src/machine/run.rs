@@ -4,10 +4,11 @@ use std::sync::Arc;
 
 use units::{Point, Segment, Time};
 
-use crate::ask::ResumeFrom;
+use super::stop::OnPath;
 use crate::cause::Cause;
 use crate::event::{Outcome, Unfinished};
-use crate::job::Job;
+use crate::job::{Job, JobElement};
+use crate::resume::{Lost, Plan, Splice};
 use crate::view::{CutState, HoldRecord, Mark, Retry};
 
 /// A panel that is killed has kept no place of the last moments: the time between two records of
@@ -91,12 +92,42 @@ impl Loaded {
     }
 }
 
-/// How far one cut has come. Cuts are cut from the pierce on, so one number says it all.
-#[derive(Clone, Copy, Debug)]
+/// How far one cut has come. Cuts are cut from the pierce on, so one number says it all, but for the
+/// tabs that were left.
+#[derive(Clone, Debug)]
 pub(crate) struct Progress {
     pub state: CutState,
     /// Surely cut from the pierce up to here, mm.
     pub sure_mm: f64,
+    /// Stretches within that were left uncut, mm.
+    pub gaps: Vec<[f64; 2]>,
+    /// Where its arc was lost last.
+    pub lost: Option<Lost>,
+}
+
+impl Progress {
+    const NEW: Self = Self {
+        state: CutState::ToDo,
+        sure_mm: 0.0,
+        gaps: Vec::new(),
+        lost: None,
+    };
+
+    /// What is surely cut, mm along it.
+    pub(crate) fn done(&self) -> Vec<[f64; 2]> {
+        let mut done = Vec::new();
+        let mut from = 0.0;
+        for gap in &self.gaps {
+            if gap[0] > from {
+                done.push([from, gap[0].min(self.sure_mm)]);
+            }
+            from = gap[1];
+        }
+        if self.sure_mm > from {
+            done.push([from, self.sure_mm]);
+        }
+        done
+    }
 }
 
 /// Why a run stands still.
@@ -105,11 +136,16 @@ pub(crate) struct Held {
     pub cause: Cause,
     /// Where the cut stopped, mm along it.
     pub at_mm: f64,
+    /// How far the torch went on without an arc, mm.
+    pub ran_on_mm: Option<f64>,
+    /// The start from the open kerf found no arc.
+    pub kerf_end_failed: bool,
     pub why: String,
     /// Its place in the run's list of holds.
     pub record: usize,
-    /// The line was lost while the torch moved: where it stands is still to be seen.
-    pub unseen: bool,
+    /// The line was lost while the torch moved: the path and the moment of the stop, until it is
+    /// seen where it stands.
+    pub unseen: Option<(Box<OnPath>, Time)>,
 }
 
 /// A run under way, held or over.
@@ -123,6 +159,10 @@ pub(crate) struct Run {
     pub cuts: Vec<Progress>,
     /// Where the cut in hand begins this time, mm along it.
     pub from_mm: f64,
+    /// The plan by which the cut in hand is gone on with.
+    pub splice: Option<Arc<Splice>>,
+    /// Lead-ins burnt beside the paths.
+    pub entries: Vec<Vec<JobElement>>,
     /// Fires at this pierce.
     pub tries: u32,
     /// What the try in hand may cure.
@@ -153,14 +193,10 @@ impl Run {
             started: now,
             ended: None,
             cut: 0,
-            cuts: vec![
-                Progress {
-                    state: CutState::ToDo,
-                    sure_mm: 0.0
-                };
-                cuts
-            ],
+            cuts: vec![Progress::NEW; cuts],
             from_mm: 0.0,
+            splice: None,
+            entries: Vec::new(),
             tries: 0,
             retry_of: None,
             hold_after: false,
@@ -196,9 +232,18 @@ impl Run {
                 p.state = CutState::Skipped;
             }
         }
+        for (n, gap) in &u.gaps {
+            if let Some(p) = n.checked_sub(1).and_then(|i| run.cuts.get_mut(i)) {
+                p.gaps.push(*gap);
+            }
+        }
+        run.entries.clone_from(&u.entries);
         run.pierces = u.pierces;
         run.may_burn = u.burning;
         run.cut = u.cut.saturating_sub(1);
+        if let Some(p) = run.cuts.get_mut(run.cut) {
+            p.lost = u.lost;
+        }
         if run
             .cuts
             .get(run.cut)
@@ -209,22 +254,35 @@ impl Run {
         run
     }
 
-    /// Where a cut that was lost sight of may have come to: beyond what is surely cut, by where the
-    /// torch stood when it was found. Never further than it can have come since it was last known.
-    pub(crate) fn may_have_reached(&self, stood: Option<Point>, loaded: &Loaded) -> f64 {
+    /// What is known of a cut that a panel before this one was at: where its arc was lost, or how far
+    /// it may have burned on.
+    pub(crate) fn interrupted_at(&self, stood: Option<Point>, loaded: &Loaded) -> Option<Lost> {
+        if !self.may_burn {
+            return self.lost();
+        }
+        let low_mm = self.sure();
+        let (at_mm, high_mm) = self.may_have_reached(stood, loaded);
+        Some(Lost {
+            at_mm,
+            low_mm,
+            high_mm,
+        })
+    }
+
+    /// Where a cut that was lost sight of may have come to, and how far at most: beyond what is
+    /// surely cut, by where the torch stood when it was found. Never further than it can have come
+    /// since it was last known.
+    pub(crate) fn may_have_reached(&self, stood: Option<Point>, loaded: &Loaded) -> (f64, f64) {
         let sure = self.sure();
         let Some(cut) = loaded.job.cuts.get(self.cut) else {
-            return sure;
+            return (sure, sure);
         };
         let fastest = cut.path.iter().map(|e| e.feed_mm_s).fold(0.0, f64::max);
-        let furthest = sure + fastest * UNKNOWN_S + UNKNOWN_MM;
-        let unseen = if self.may_burn {
-            furthest.min(loaded.length(self.cut))
-        } else {
-            sure
+        let furthest = (sure + fastest * UNKNOWN_S + UNKNOWN_MM).min(loaded.length(self.cut));
+        let Some(stood) = stood else {
+            return (furthest, furthest);
         };
-        let Some(stood) = stood else { return unseen };
-        let mut best = (unseen, STOOD_MM);
+        let mut best = (furthest, STOOD_MM);
         let mut start = 0.0;
         for e in &cut.path {
             let end = start + e.segment.length();
@@ -239,7 +297,8 @@ impl Run {
             }
             start = end;
         }
-        best.0
+        let slack = if best.1 < STOOD_MM { STOOD_MM } else { 0.0 };
+        (best.0, (best.0 + slack).min(loaded.length(self.cut)))
     }
 
     /// The first cut that is neither done nor skipped; the number of cuts when there is none.
@@ -271,23 +330,39 @@ impl Run {
             .count()
     }
 
-    /// Where a resume begins: never beyond what is surely cut.
-    pub(crate) fn resume_at(&self, at_mm: f64, from: ResumeFrom) -> f64 {
-        match from {
-            ResumeFrom::Restart => 0.0,
-            ResumeFrom::Back { mm } if mm.is_finite() => {
-                (at_mm - mm.max(0.0)).min(self.sure()).max(0.0)
-            }
-            ResumeFrom::Back { .. } => 0.0,
-        }
+    /// The plan of the cut in hand, if it has one.
+    pub(crate) fn plan(&self) -> Option<&Plan> {
+        let plan = self.splice.as_ref()?.plan();
+        (plan.stop.cut == self.cut + 1).then_some(plan)
     }
-}
 
-/// What is offered: a bit back on the path, or the whole cut when too little of it was cut.
-pub(crate) fn offer(at_mm: f64, sure_mm: f64, back_mm: f64) -> ResumeFrom {
-    if at_mm > back_mm && sure_mm > 0.0 {
-        ResumeFrom::Back { mm: back_mm }
-    } else {
-        ResumeFrom::Restart
+    /// Where the cut in hand was lost last.
+    pub(crate) fn lost(&self) -> Option<Lost> {
+        self.cuts.get(self.cut)?.lost
+    }
+
+    /// What is now known of the place lost. A stretch that was cut before stays cut: nothing moves
+    /// back behind `before`.
+    pub(crate) fn lose(&mut self, lost: Lost, before: Option<Lost>) -> Lost {
+        let lost = before.map_or(lost, |b| Lost {
+            at_mm: lost.at_mm.max(b.at_mm),
+            low_mm: lost.low_mm.max(b.low_mm),
+            high_mm: lost.high_mm.max(b.high_mm),
+        });
+        if let Some(p) = self.cuts.get_mut(self.cut) {
+            p.lost = Some(lost);
+        }
+        lost
+    }
+
+    /// The cut that is gone on with, from 0, and where it was lost.
+    pub(crate) fn goes_on(&self) -> (usize, Option<Lost>) {
+        match self.cuts.get(self.cut) {
+            Some(p) if p.state != CutState::Done => (self.cut, p.lost),
+            _ => {
+                let next = self.next_to_do();
+                (next, self.cuts.get(next).and_then(|p| p.lost))
+            }
+        }
     }
 }

@@ -7,6 +7,7 @@ use crate::admission;
 use crate::cause::Cause;
 use crate::checks;
 use crate::guard;
+use crate::resume::Stop;
 use crate::view::{
     Alarm, Allowed, ArcView, CheckView, Choice, CutState, CutView, HoldView, LinkView, Phase,
     TorchView, View, Waiting,
@@ -120,6 +121,7 @@ impl Machine {
             station_mm: self.station(),
             torch: self.torch_view(now),
             cuts: self.cut_views(),
+            entries: self.entry_views(),
             marks: run.map(|r| r.marks.clone()).unwrap_or_default(),
             hold: self.hold_view(),
             alarms: self.alarm_views(),
@@ -228,69 +230,82 @@ impl Machine {
         (0..loaded.job.cuts.len())
             .map(|i| {
                 let progress = run.and_then(|r| r.cuts.get(i));
-                let sure = progress.map_or(0.0, |p| p.sure_mm);
                 CutView {
                     state: progress.map_or(CutState::ToDo, |p| p.state),
-                    done: if sure > 0.0 {
-                        vec![[0.0, sure]]
-                    } else {
-                        Vec::new()
-                    },
+                    done: progress.map_or_else(Vec::new, super::run::Progress::done),
                 }
             })
             .collect()
     }
 
-    fn hold_view(&self) -> Option<HoldView> {
+    fn entry_views(&self) -> Vec<Vec<crate::job::JobElement>> {
+        match (&self.run, &self.interrupted) {
+            (Some(run), _) => run.entries.clone(),
+            (None, Some(u)) => u.entries.clone(),
+            (None, None) => Vec::new(),
+        }
+    }
+
+    /// The stop that ways on are asked for.
+    pub(crate) fn stop_now(&self) -> Option<Stop> {
         if let (None, Some(u), Some(loaded)) = (&self.run, &self.interrupted, &self.loaded) {
             if u.seal != loaded.job.seal.hash() {
                 return None;
             }
-            let sure = u.sure();
             let run = super::run::Run::taken_up(u, self.now, loaded);
-            let at_mm = run.may_have_reached(self.stood, loaded);
-            let perhaps = if at_mm > sure + 0.05 {
-                format!(" It may have come to {at_mm:.1} mm.")
-            } else {
-                String::new()
-            };
-            return Some(HoldView {
-                cause: Cause::Interrupted,
-                cut: Some(u.cut),
-                at_mm: Some(at_mm),
-                what: words::what(Cause::Interrupted, Some(u.cut)),
-                why: format!("Surely cut: cut {} up to {sure:.1} mm.{perhaps}", u.cut),
-                remedy: "Make the checks. Then START goes on from there.".into(),
-                choices: Vec::new(),
-                offer: Some(super::run::offer(
-                    at_mm,
-                    run.sure(),
-                    loaded.job.cycle.resume_back_mm,
-                )),
+            return Some(Stop {
+                run: u.run,
+                number: 0,
+                cut: run.cut + 1,
+                lost: run.interrupted_at(self.stood, loaded),
+                kerf_end_failed: false,
             });
         }
         let run = self.run.as_ref().filter(|r| !r.over())?;
         let held = run.held.as_ref()?;
-        let back = self
-            .loaded
-            .as_ref()
-            .map_or(0.0, |l| l.job.cycle.resume_back_mm);
-        let done = run
-            .cuts
-            .get(run.cut)
-            .is_some_and(|p| p.state == CutState::Done);
-        let offer = if done {
-            crate::ask::ResumeFrom::Restart
-        } else {
-            super::run::offer(held.at_mm, run.sure(), back)
-        };
+        let (cut, lost) = run.goes_on();
+        Some(Stop {
+            run: run.id,
+            number: run.holds.len(),
+            cut: cut + 1,
+            lost,
+            kerf_end_failed: held.kerf_end_failed,
+        })
+    }
+
+    fn hold_view(&self) -> Option<HoldView> {
+        let stop = self.stop_now()?;
+        if let (None, Some(u)) = (&self.run, &self.interrupted) {
+            let at_mm = stop.lost.map(|l| l.at_mm);
+            let sure = stop.lost.map_or(u.sure(), |l| l.low_mm);
+            let perhaps = match at_mm {
+                Some(at) if at > sure + 0.05 => format!(" It may have come to {at:.1} mm."),
+                _ => String::new(),
+            };
+            return Some(HoldView {
+                cause: Cause::Interrupted,
+                cut: Some(u.cut),
+                at_mm: Some(at_mm.unwrap_or(0.0)),
+                what: words::what(Cause::Interrupted, Some(u.cut)),
+                why: format!("Surely cut: cut {} up to {sure:.1} mm.{perhaps}", u.cut),
+                remedy: words::remedy(Cause::Interrupted).into(),
+                choices: if checks::bars_start(self).is_none() {
+                    vec![Choice::StepBack]
+                } else {
+                    Vec::new()
+                },
+                ran_on_mm: None,
+                stop: Some(stop),
+            });
+        }
+        let run = self.run.as_ref()?;
+        let held = run.held.as_ref()?;
         let may = !self.active() && checks::bars_going_on(self).is_none();
         let mut choices = Vec::new();
         if may {
-            choices.push(match offer {
-                crate::ask::ResumeFrom::Back { .. } => Choice::StepBack,
-                crate::ask::ResumeFrom::Restart if done || held.at_mm <= 0.0 => Choice::CarryOn,
-                crate::ask::ResumeFrom::Restart => Choice::Restart,
+            choices.push(match stop.lost {
+                Some(_) => Choice::StepBack,
+                None => Choice::CarryOn,
             });
             choices.push(Choice::Skip);
         }
@@ -305,7 +320,8 @@ impl Machine {
             why: held.why.clone(),
             remedy: words::remedy(held.cause).into(),
             choices,
-            offer: Some(offer),
+            ran_on_mm: held.ran_on_mm,
+            stop: Some(stop),
         })
     }
 

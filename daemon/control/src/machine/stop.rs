@@ -7,9 +7,11 @@ use link::{Command, Ticket};
 use units::Time;
 
 use super::run::Held;
+use super::track::Track;
 use super::{Act, Machine};
 use crate::cause::Cause;
 use crate::event::Event;
+use crate::resume::{Lost, Way};
 use crate::view::{CutState, HoldRecord, Mark};
 
 /// A controller that was lost is waited for this long before the hold is shown without it.
@@ -42,6 +44,20 @@ pub(crate) struct Stopping {
     lift: bool,
     at_mm: f64,
     why: String,
+    /// The path that it was stopped on: what is still to be learned of its place.
+    path: Option<Box<OnPath>>,
+}
+
+/// A path that was stopped on.
+#[derive(Clone, Debug)]
+pub(crate) struct OnPath {
+    track: Track,
+    /// The path's arc came on after this.
+    since: Time,
+    /// What was known of the cut before this path.
+    before: Option<Lost>,
+    /// No report is taken any more: the place was lost.
+    blind: bool,
 }
 
 /// Whether the torch may be lifted after it: not when the place is not sure, nor when it may be
@@ -80,21 +96,26 @@ impl Machine {
     pub(super) fn stop_why(&mut self, cause: Cause, at: Time, why: String) {
         match core::mem::replace(&mut self.act, Act::Rest) {
             Act::Stopping(stopping) => self.stop_further(stopping, cause, at, &why),
-            Act::Cutting(cycle) => {
+            Act::Cutting(mut cycle) => {
                 self.halt();
                 let fell = self.guard.arc_fall;
-                let stand = cycle.stand(at, fell, self.guard.fire_fall);
+                let stand = cycle.stand(fell, self.guard.fire_fall);
+                let path = cycle.take_path().map(|(track, since)| OnPath {
+                    track,
+                    since,
+                    before: self.run.as_ref().and_then(super::run::Run::lost),
+                    blind: false,
+                });
                 let (mut at_mm, mut retry) = (0.0, false);
                 let tries = self.fire_tries();
                 let clear = self.latches.is_empty();
+                if let Some(path) = path.as_ref().filter(|_| !stand.done) {
+                    self.find_place(path, at);
+                }
                 if let Some(run) = &mut self.run {
-                    if let Some((s, sure)) = stand.on_path {
-                        at_mm = s;
-                        run.reached(sure);
-                    } else {
-                        at_mm = run.sure();
-                    }
+                    at_mm = run.lost().map_or(0.0, |l| l.at_mm);
                     retry = stand.before_path
+                        && path.is_none()
                         && matches!(cause, Cause::NoArc | Cause::ArcLost)
                         && run.tries < tries
                         && clear;
@@ -110,7 +131,9 @@ impl Machine {
                 } else {
                     self.hold_at(cause, at, at_mm, why.clone());
                 }
-                self.act = Act::Stopping(Box::new(self.stopping_for(cause, at, retry, at_mm, why)));
+                let mut stopping = self.stopping_for(cause, at, retry, at_mm, why);
+                stopping.path = path.filter(|_| !stand.done).map(Box::new);
+                self.act = Act::Stopping(Box::new(stopping));
             }
             other => {
                 self.halt();
@@ -145,6 +168,105 @@ impl Machine {
             lift: may_lift(cause),
             at_mm,
             why,
+            path: None,
+        }
+    }
+
+    /// Where the arc was lost on a path, by its own edge if that has come, else by the moment of the
+    /// stop.
+    fn find_place(&mut self, path: &OnPath, stop: Time) -> Option<Lost> {
+        let fell = self.guard.arc_fall.filter(|t| *t > path.since);
+        let edge = fell.unwrap_or(stop);
+        let stamp = fell.and_then(|t| self.stamped(t));
+        let found = path.track.lost(edge, &self.settings.arc_edge, stamp)?;
+        let run = self.run.as_mut()?;
+        let length_mm = self.loaded.as_ref()?.length(run.cut);
+        let held = Lost {
+            at_mm: found.at_mm.min(length_mm),
+            low_mm: found.low_mm.min(length_mm),
+            high_mm: found.high_mm.min(length_mm),
+        };
+        let lost = run.lose(held, path.before);
+        run.reached(lost.low_mm);
+        Some(lost)
+    }
+
+    /// All stands still, or the line is lost: then the place is settled when it is back.
+    fn settle_or_wait(&mut self, path: Box<OnPath>, s: &Stopping) {
+        self.settle_place(&path, s.at);
+        let unseen = !self.line.listens() && !path.blind;
+        if let Some(held) = self.run.as_mut().and_then(|r| r.held.as_mut())
+            && unseen
+        {
+            held.unseen = Some((path, s.at));
+        }
+    }
+
+    /// All stands still: the arc's own edge is known, and with it the place.
+    fn settle_place(&mut self, path: &OnPath, stop: Time) {
+        let known = self.run.as_ref().and_then(super::run::Run::lost);
+        let Some(lost) = self.find_place(path, stop) else {
+            return;
+        };
+        let ran_on = (path.track.station - lost.at_mm).max(0.0);
+        if let Some(held) = self.run.as_mut().and_then(|r| r.held.as_mut()) {
+            held.ran_on_mm = Some(ran_on);
+        }
+        if known != Some(lost) {
+            self.place_found(lost);
+        }
+    }
+
+    /// The hold in hand stands here after all.
+    fn place_found(&mut self, lost: Lost) {
+        let (Some(loaded), Some(run)) = (&self.loaded, &mut self.run) else {
+            return;
+        };
+        let Some(held) = run.held.as_mut() else {
+            return;
+        };
+        held.at_mm = lost.at_mm;
+        if let Some(h) = run.holds.get_mut(held.record) {
+            h.at_mm = lost.at_mm;
+        }
+        let cut = run.cut;
+        if let Some(m) = run.marks.last_mut() {
+            m.at_mm = lost.at_mm;
+            m.place = loaded.point_at(cut, lost.at_mm);
+            m.between_mm = Some([lost.low_mm, lost.high_mm]);
+        }
+        let event = Event::PlaceFound {
+            run: run.id,
+            cut: cut + 1,
+            at_mm: lost.at_mm,
+            sure_mm: Some(lost.low_mm),
+            high_mm: Some(lost.high_mm),
+        };
+        self.record(event, true);
+    }
+
+    /// What the controller tells of its place from here on is another place.
+    pub(super) fn lose_sight(&mut self) {
+        if let Act::Stopping(s) = &mut self.act
+            && let Some(path) = &mut s.path
+        {
+            path.blind = true;
+        }
+    }
+
+    /// The place that the controller has stamped at an edge of the arc signal, sheet coordinates.
+    fn stamped(&self, _edge: Time) -> Option<units::Point> {
+        None
+    }
+
+    /// A report while it is being stopped: the torch brakes on its path.
+    pub(super) fn report_braking(&mut self, status: &link::Status) {
+        let corner = self.settings.sheet_corner;
+        if let Act::Stopping(s) = &mut self.act
+            && let Some(path) = s.path.as_mut().filter(|p| !p.blind)
+        {
+            let place = status.place.moved(-corner.x, -corner.y);
+            path.track.report_braking(status, place);
         }
     }
 
@@ -204,6 +326,9 @@ impl Machine {
         // On the way to the parking place it is still the last cut that it stands after.
         let cut = run.cut.min(loaded.job.cuts.len().saturating_sub(1));
         let place = loaded.point_at(cut, at_mm);
+        let lost = if run.cut == cut { run.lost() } else { None };
+        let kerf_end_failed =
+            cause == Cause::NoArc && run.plan().is_some_and(|p| p.way == Way::KerfEnd);
         run.holds.push(HoldRecord {
             cause,
             cut: cut + 1,
@@ -216,15 +341,18 @@ impl Machine {
             cut: cut + 1,
             at_mm,
             place,
+            between_mm: lost.map(|l| [l.low_mm, l.high_mm]),
             cause,
         });
         run.retry_of = None;
         run.held = Some(Held {
             cause,
             at_mm,
+            ran_on_mm: None,
+            kerf_end_failed,
             why: why.clone(),
             record: run.holds.len() - 1,
-            unseen: cause == Cause::LinkCut,
+            unseen: None,
         });
         let event = Event::Held {
             run: run.id,
@@ -234,6 +362,7 @@ impl Machine {
             sure_mm: run.sure(),
             place: Some(place),
             volts,
+            high_mm: lost.map(|l| l.high_mm),
         };
         self.record(event, true);
         if cause != Cause::Hold {
@@ -268,42 +397,20 @@ impl Machine {
     /// The line is back and the controller has proved its count: where the torch stands shows how
     /// far it went on while nobody heard it.
     pub(super) fn find_unseen_place(&mut self) {
-        if self.doubtful || self.line.unproven.is_some() || !self.line.at_rest() {
+        let settled = matches!(self.act, Act::Rest) && self.line.at_rest();
+        if !settled || self.doubtful || self.line.unproven.is_some() {
             return;
         }
-        let Some(place) = self.line.place() else {
+        let (Some(status), Some(run)) = (self.line.status.clone(), &mut self.run) else {
             return;
         };
-        let (Some(loaded), Some(run)) = (&self.loaded, &mut self.run) else {
+        let Some((mut path, stop)) = run.held.as_mut().and_then(|h| h.unseen.take()) else {
             return;
         };
-        let Some(held) = run.held.as_mut().filter(|h| h.unseen) else {
-            return;
-        };
-        held.unseen = false;
-        let (record, before) = (held.record, held.at_mm);
         let corner = self.settings.sheet_corner;
-        let at_mm = run.may_have_reached(Some(place.moved(-corner.x, -corner.y)), loaded);
-        if at_mm <= before {
-            return;
-        }
-        if let Some(held) = &mut run.held {
-            held.at_mm = at_mm;
-        }
-        if let Some(h) = run.holds.get_mut(record) {
-            h.at_mm = at_mm;
-        }
-        let cut = run.cut;
-        if let Some(m) = run.marks.last_mut() {
-            m.at_mm = at_mm;
-            m.place = loaded.point_at(cut, at_mm);
-        }
-        let event = Event::PlaceFound {
-            run: run.id,
-            cut: cut + 1,
-            at_mm,
-        };
-        self.record(event, true);
+        let place = status.place.moved(-corner.x, -corner.y);
+        path.track.report_braking(&status, place);
+        self.settle_place(&path, stop);
     }
 
     fn rename_hold(&mut self, cause: Cause) {
@@ -417,6 +524,9 @@ impl Machine {
 
     fn stand_still(&mut self, s: &Stopping) -> bool {
         self.act = Act::Rest;
+        if let Some(path) = s.path.clone() {
+            self.settle_or_wait(path, s);
+        }
         if !s.retry {
             return true;
         }
@@ -439,6 +549,7 @@ impl Machine {
             Some(p) if p.state != CutState::Done => {
                 p.state = CutState::Done;
                 p.sure_mm = length_mm;
+                p.lost = None;
             }
             _ => return length_mm,
         }

@@ -9,15 +9,27 @@ use std::collections::VecDeque;
 use link::{Status, Ticket};
 use units::{Point, Segment, Time};
 
+use crate::resume::Lost;
+use crate::settings::ArcEdge;
+
 /// Reports remembered to find the place of an edge.
 const REMEMBERED: usize = 64;
-/// Half width of what is not known of the moment of an arc edge against a report, s (process
-/// handbook: contact delay, report age; invented).
-const EDGE_S: f64 = 0.036;
-/// Half width of what is not known of the place itself, mm (invented).
+/// Pieces remembered behind the torch, to find the station of a stamped place.
+const BEHIND: usize = 64;
+/// Pieces ahead on which a torch that brakes may stand.
+const AHEAD: usize = 8;
+/// A torch further than this from a piece does not stand on it, mm.
+const OFF_MM: f64 = 0.5;
+/// Half width of what is not known of a place itself, mm (process handbook).
 const EDGE_MM: f64 = 0.3;
+/// Between two reports further apart than this the torch may have stood.
+const GAP: core::time::Duration = core::time::Duration::from_millis(100);
+/// An edge is not placed further than this beyond the last report.
+const BEYOND_S: f64 = 0.3;
+/// A stamped place lies within this of where the reports have the torch, mm.
+const STAMP_MM: f64 = 8.0;
 
-/// One piece of path that was said and is not known to be executed.
+/// One piece of path that was said.
 #[derive(Clone, Copy, Debug)]
 struct Piece {
     ticket: Ticket,
@@ -26,13 +38,42 @@ struct Piece {
     feed_mm_s: f64,
 }
 
-/// The path in hand.
+impl Piece {
+    fn end_mm(&self) -> f64 {
+        self.start_mm + self.segment.length()
+    }
+}
+
+/// Where the torch was at a moment, mm along the cut.
+#[derive(Clone, Copy, Debug)]
+struct Told {
+    best: f64,
+    least: f64,
+    most: f64,
+}
+
+impl Told {
+    const fn exactly(s: f64) -> Self {
+        Self {
+            best: s,
+            least: s,
+            most: s,
+        }
+    }
+}
+
+/// The path in hand. A lead-in beside the path counts as stations before `from_mm`.
 #[derive(Clone, Debug)]
 pub(crate) struct Track {
     pieces: VecDeque<Piece>,
+    behind: VecDeque<Piece>,
+    /// Where the path is begun, mm along the cut.
+    from_mm: f64,
     /// The torch is at least here, mm along the cut.
     pub station: f64,
     reports: VecDeque<(Time, f64)>,
+    /// Next piece of the lead-in to say.
+    pub entry_next: usize,
     /// Next element to say, and how far into it to begin.
     pub next: (usize, f64),
     pub torch_off: Option<Ticket>,
@@ -40,11 +81,15 @@ pub(crate) struct Track {
 }
 
 impl Track {
-    pub(crate) fn new(from_mm: f64, next: (usize, f64)) -> Self {
+    /// A path begun at `from_mm`, behind a lead-in of `entry_mm`.
+    pub(crate) fn new(from_mm: f64, entry_mm: f64, next: (usize, f64)) -> Self {
         Self {
             pieces: VecDeque::new(),
-            station: from_mm,
+            behind: VecDeque::new(),
+            from_mm,
+            station: from_mm - entry_mm,
             reports: VecDeque::new(),
+            entry_next: 0,
             next,
             torch_off: None,
             feed: 0.0,
@@ -66,61 +111,135 @@ impl Track {
         while let (Some(piece), Some(done)) = (self.pieces.front(), status.executed)
             && done >= piece.ticket
         {
-            at = at.max(piece.start_mm + piece.segment.length());
+            at = at.max(piece.end_mm());
             self.feed = piece.feed_mm_s;
+            self.behind.push_back(*piece);
+            if self.behind.len() > BEHIND {
+                self.behind.pop_front();
+            }
             self.pieces.pop_front();
         }
         if let Some(piece) = self.pieces.front() {
             self.feed = piece.feed_mm_s;
             let (along, off) = piece.segment.nearest(place);
-            let since = self
-                .reports
-                .back()
-                .map_or(0.1, |(t, _)| status.at.since(*t).as_secs_f64());
-            // On a closed arc the start is the end: what the feed cannot have reached since the
-            // last report is not believed.
-            let reach = self.station.max(at) + piece.feed_mm_s * (since + 0.05) * 1.5 + 0.5;
             let s = piece.start_mm + along;
-            if off < 0.5 && s <= reach {
+            if off < OFF_MM && s <= self.reach(at, piece.feed_mm_s, status.at) {
                 at = at.max(s);
             }
         }
-        self.station = at;
+        self.note(status.at, at);
+    }
+
+    /// Takes a report of a torch that is being stopped: what is executed is told no more.
+    pub(crate) fn report_braking(&mut self, status: &Status, place: Point) {
+        let mut best: Option<(f64, f64)> = None;
+        for piece in self.pieces.iter().take(AHEAD) {
+            let (along, off) = piece.segment.nearest(place);
+            let s = piece.start_mm + along;
+            let within =
+                s >= self.station && s <= self.reach(self.station, piece.feed_mm_s, status.at);
+            if within && off < OFF_MM && best.is_none_or(|(o, _)| off < o - 1e-3) {
+                best = Some((off, s));
+            }
+        }
+        let at = best.map_or(self.station, |(_, s)| s);
+        self.note(status.at, at);
+    }
+
+    /// On a closed arc the start is the end: what the feed cannot have reached since the last report
+    /// is not believed.
+    fn reach(&self, at: f64, feed_mm_s: f64, now: Time) -> f64 {
+        let last = self.reports.back();
+        let since = last.map_or(0.1, |(t, _)| now.since(*t).as_secs_f64());
+        self.station.max(at) + feed_mm_s * (since + 0.05) * 1.5 + 0.5
+    }
+
+    fn note(&mut self, at: Time, s: f64) {
+        self.station = s;
         if self.reports.len() == REMEMBERED {
             self.reports.pop_front();
         }
-        self.reports.push_back((status.at, at));
+        self.reports.push_back((at, s));
     }
 
-    /// Where the torch was at a moment by the reports, and up to where it is surely cut if the
-    /// arc burned until then.
-    pub(crate) fn at(&self, t: Time, from_mm: f64) -> (f64, f64) {
-        let mut before = None;
-        let mut after = None;
-        for &(at, s) in &self.reports {
-            if at <= t {
-                before = Some((at, s));
-            } else {
-                after = Some((at, s));
-                break;
-            }
-        }
-        let s = match (before, after) {
-            (Some((t0, s0)), Some((t1, s1))) => {
-                let span = t1.since(t0).as_secs_f64();
-                let part = if span > 0.0 {
-                    t.since(t0).as_secs_f64() / span
-                } else {
-                    0.0
-                };
-                s0 + (s1 - s0) * part
-            }
-            // No report since: where it was last seen, and no guess beyond.
-            (Some((_, s0)), None) => s0,
-            (None, _) => from_mm,
+    /// Where the torch was at a moment by the reports.
+    fn station_at(&self, t: Time) -> Told {
+        let after = self.reports.iter().position(|(at, _)| *at > t);
+        let before = after.unwrap_or(self.reports.len()).checked_sub(1);
+        let known = |k: usize| self.reports.get(k).copied();
+        let (t0, s0) = match (before.and_then(known), after.and_then(known)) {
+            (Some(before), _) => before,
+            (None, Some((_, s1))) => return Told::exactly(s1),
+            (None, None) => return Told::exactly(self.station),
         };
-        let sure = (s - self.feed * EDGE_S - EDGE_MM).max(from_mm);
-        (s.max(from_mm), sure)
+        let gone_s = t.since(t0).as_secs_f64();
+        // The arc was on: it moved, at most by its feed.
+        let most = s0 + self.feed * gone_s.min(BEYOND_S);
+        match after.and_then(known) {
+            Some((t1, s1)) if t1.since(t0) <= GAP => {
+                let span = t1.since(t0).as_secs_f64();
+                Told::exactly(s0 + (s1 - s0) * if span > 0.0 { gone_s / span } else { 0.0 })
+            }
+            Some((_, s1)) => Told {
+                best: most.min(s1),
+                least: s0,
+                most: most.min(s1),
+            },
+            None => Told {
+                best: most,
+                least: s0,
+                most,
+            },
+        }
+    }
+
+    /// The path is surely cut up to here if the arc has burned until this moment, mm.
+    pub(crate) fn sure_at(&self, t: Time, edge: &ArcEdge) -> f64 {
+        let s = self.station_at(t).least;
+        (s - self.feed * edge.unstamped_s() - EDGE_MM).max(self.from_mm)
+    }
+
+    /// Where the arc was lost whose signal fell at `edge` (process handbook 4.7). `stamp`: the place
+    /// at the edge as the controller has stamped it, in the path's coordinates. `None`: still on the
+    /// lead-in.
+    pub(crate) fn lost(&self, edge: Time, arc: &ArcEdge, stamp: Option<Point>) -> Option<Lost> {
+        let told = self.station_at(edge);
+        let (s, spread_s) = match stamp.and_then(|p| self.station_of(p, told.best)) {
+            Some(s) => (Told::exactly(s), arc.spread_s()),
+            None => (told, arc.unstamped_s()),
+        };
+        let lag = self.feed * arc.delay_s();
+        let half = self.feed * spread_s + EDGE_MM;
+        let least = self.from_mm;
+        (s.best > least || self.entry_next == 0).then(|| Lost {
+            at_mm: (s.best - lag).max(least),
+            low_mm: (s.least - lag - half).max(least),
+            high_mm: (s.most - lag + half).max(least),
+        })
+    }
+
+    /// The station of a stamped place, near to where the reports have the torch.
+    fn station_of(&self, p: Point, near: f64) -> Option<f64> {
+        let pieces = self.behind.iter().chain(self.pieces.iter().take(AHEAD));
+        let found = pieces.filter_map(|piece| {
+            let (along, off) = piece.segment.nearest(p);
+            let s = piece.start_mm + along;
+            // A full circle's two ends are one place, told as its start.
+            let ends = [s, piece.end_mm()].into_iter().map(move |s| {
+                let at = piece.segment.point_at(s - piece.start_mm);
+                (s, at.distance(p))
+            });
+            (off < OFF_MM).then_some(ends)
+        });
+        found
+            .flatten()
+            .filter(|(s, off)| *off < OFF_MM && (s - near).abs() < STAMP_MM)
+            .min_by(|a, b| {
+                (a.1, (a.0 - near).abs())
+                    .partial_cmp(&(b.1, (b.0 - near).abs()))
+                    .unwrap_or(core::cmp::Ordering::Equal)
+            })
+            .map(|(s, _)| s)
     }
 }
 
@@ -153,7 +272,7 @@ mod tests {
             centre: Point::new(0.0, 0.0),
             clockwise: false,
         };
-        let mut track = Track::new(0.0, (0, 0.0));
+        let mut track = Track::new(0.0, 0.0, (0, 0.0));
         track.said(Ticket(5), circle, 0.0, 20.0);
         // Rounded to a hair before the start, which is a hair before the end.
         let s = status(0, 10.0, -0.0001, Some(4));
@@ -161,23 +280,109 @@ mod tests {
         assert!(track.station < 0.1, "{}", track.station);
     }
 
-    #[test]
-    fn an_edge_between_two_reports_lies_between_their_places_and_is_surely_cut_a_bit_before() {
+    fn along_a_line(upto: u32) -> Track {
         let line = Segment::Line {
             from: Point::new(0.0, 0.0),
             to: Point::new(100.0, 0.0),
         };
-        let mut track = Track::new(0.0, (0, 0.0));
+        let mut track = Track::new(0.0, 0.0, (0, 0.0));
         track.said(Ticket(5), line, 0.0, 20.0);
-        for k in 0..=100_u32 {
+        for k in 0..=upto {
             let s = status(u64::from(k) * 20, 0.4 * f64::from(k), 0.0, Some(4));
             track.report(&s, s.place);
         }
-        let (s, sure) = track.at(Time::from_ms(1010), 0.0);
-        assert!((s - 20.2).abs() < 1e-6, "{s}");
+        track
+    }
+
+    #[test]
+    fn an_edge_between_two_reports_lies_between_their_places_less_the_contacts_delay() {
+        let track = along_a_line(100);
+        let arc = ArcEdge::default();
+        let lost = track
+            .lost(Time::from_ms(1010), &arc, None)
+            .expect("on the path");
+        // 20 mm/s: at the edge 20.2 mm; the contact lags by 12 ms, 36 ms are not known, and 0.3 mm.
         assert!(
-            (sure - (20.2 - 20.0 * EDGE_S - EDGE_MM)).abs() < 1e-6,
-            "{sure}"
+            (lost.at_mm - (20.2 - 20.0 * 0.012)).abs() < 1e-6,
+            "{lost:?}"
         );
+        assert!((lost.at_mm - lost.low_mm - (20.0 * 0.036 + 0.3)).abs() < 1e-6);
+        assert!((lost.high_mm - lost.at_mm - (20.0 * 0.036 + 0.3)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_stamped_place_is_known_better_than_the_reports_tell() {
+        let track = along_a_line(100);
+        let arc = ArcEdge::default();
+        let stamp = Some(Point::new(20.33, 0.0));
+        let lost = track
+            .lost(Time::from_ms(1010), &arc, stamp)
+            .expect("on the path");
+        assert!(
+            (lost.at_mm - (20.33 - 20.0 * 0.012)).abs() < 1e-6,
+            "{lost:?}"
+        );
+        assert!((lost.high_mm - lost.low_mm - 2.0 * (20.0 * 0.010 + 0.3)).abs() < 1e-6);
+        // One that lies elsewhere is not believed.
+        let far = track.lost(Time::from_ms(1010), &arc, Some(Point::new(20.0, 9.0)));
+        assert_eq!(far, track.lost(Time::from_ms(1010), &arc, None));
+    }
+
+    #[test]
+    fn an_edge_after_the_last_report_may_lie_further_on() {
+        let track = along_a_line(50);
+        let arc = ArcEdge::default();
+        let lost = track
+            .lost(Time::from_ms(1100), &arc, None)
+            .expect("on the path");
+        assert!(
+            (lost.low_mm - (20.0 - 20.0 * 0.048 - 0.3)).abs() < 1e-6,
+            "{lost:?}"
+        );
+        assert!(
+            (lost.high_mm - (20.0 + 2.0 + 20.0 * 0.024 + 0.3)).abs() < 1e-6,
+            "{lost:?}"
+        );
+    }
+
+    #[test]
+    fn a_torch_that_brakes_past_a_corner_is_followed() {
+        let a = Segment::Line {
+            from: Point::new(0.0, 0.0),
+            to: Point::new(10.0, 0.0),
+        };
+        let b = Segment::Line {
+            from: Point::new(10.0, 0.0),
+            to: Point::new(10.0, 10.0),
+        };
+        let mut track = Track::new(0.0, 0.0, (0, 0.0));
+        track.said(Ticket(5), a, 0.0, 20.0);
+        track.said(Ticket(6), b, 10.0, 20.0);
+        for (ms, x) in [(0, 4.0), (200, 8.0), (290, 9.8)] {
+            let s = status(ms, x, 0.0, Some(4));
+            track.report(&s, s.place);
+        }
+        let s = status(310, 10.0, 0.4, None);
+        track.report_braking(&s, s.place);
+        assert!((track.station - 10.4).abs() < 1e-6, "{}", track.station);
+    }
+
+    #[test]
+    fn a_lead_in_lies_before_the_path() {
+        let lead = Segment::Line {
+            from: Point::new(-4.0, 0.0),
+            to: Point::new(0.0, 0.0),
+        };
+        let mut track = Track::new(30.0, 4.0, (0, 0.0));
+        track.said(Ticket(5), lead, 26.0, 20.0);
+        track.entry_next = 1;
+        let s = status(0, -2.0, 0.0, Some(4));
+        track.report(&s, s.place);
+        assert!((track.station - 28.0).abs() < 1e-6);
+        assert_eq!(
+            track.lost(Time::from_ms(0), &ArcEdge::default(), None),
+            None
+        );
+        assert!((track.sure_at(Time::from_ms(0), &ArcEdge::default()) - 30.0).abs() < 1e-9);
     }
 }

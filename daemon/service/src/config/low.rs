@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use control::ArcEdge;
 use control::guard::GuardSettings;
 use process::{CycleSettings, MotionLimits, Set, SourceTimes};
 use serde::Deserialize;
@@ -24,6 +25,8 @@ pub struct File {
     pub pins: Pins,
     #[serde(default)]
     pub guard: GuardSettings,
+    #[serde(default)]
+    pub arc_signal: ArcEdge,
     #[serde(default)]
     pub cycle: CycleSettings,
     #[serde(default)]

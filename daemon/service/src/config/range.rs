@@ -23,7 +23,7 @@ type Row = (&'static str, f64, f64, f64, &'static str);
 /// # Errors
 /// Key, value and limit.
 pub fn check(f: &File) -> Result<(), Wrong> {
-    for (key, value, low, high, unit) in rows(f) {
+    for (key, value, low, high, unit) in rows(f).into_iter().chain(arc_signal(f)) {
         // Written so that a value that is no number is refused as well.
         if !(value >= low && value <= high) {
             return Err(Wrong {
@@ -35,6 +35,16 @@ pub fn check(f: &File) -> Result<(), Wrong> {
         }
     }
     relations(f)
+}
+
+/// Ours: contacts and opto-couplers of a power source (process handbook 3.1: 5 to 50 ms).
+fn arc_signal(f: &File) -> [Row; 3] {
+    let a = &f.arc_signal;
+    [
+        ("arc_signal.delay_ms", a.delay_ms, 0.0, 200.0, "ms"),
+        ("arc_signal.spread_ms", a.spread_ms, 0.0, 200.0, "ms"),
+        ("arc_signal.reports_ms", a.reports_ms, 0.0, 500.0, "ms"),
+    ]
 }
 
 fn rows(f: &File) -> Vec<Row> {
@@ -190,7 +200,7 @@ fn rows(f: &File) -> Vec<Row> {
             1_000.0,
             "ms",
         ),
-        ("cycle.resume_back_mm", c.resume_back_mm, 0.0, 100.0, "mm"),
+        ("cycle.resume_back_mm", c.resume_back_mm, 0.1, 100.0, "mm"),
         (
             "cycle.fire_seen_ms",
             c.fire_seen_ms as f64,

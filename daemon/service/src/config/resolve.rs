@@ -99,6 +99,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         motion: low.motion,
         cycle: low.cycle,
         guard: low.guard,
+        arc_signal: low.arc_signal,
         link: LinkConfig {
             port: PathBuf::from(low.link.port),
             baud: low.link.baud,

@@ -5,8 +5,8 @@
 
 use std::sync::Arc;
 
-use control::view::{ArcView, Choice, Phase, View};
-use control::{Ask, Cause, CheckId, Job, ResumeFrom};
+use control::view::{ArcView, Phase, View};
+use control::{Ask, Cause, CheckId, Job};
 use units::Time;
 
 use crate::runner::Automatic;
@@ -18,6 +18,9 @@ pub trait Hands: Send {
     /// Switches the power source off at its isolator and on again, away from the table.
     fn switch_source_off_and_on(&mut self);
 }
+
+/// The reason with which it accepts.
+const ACCEPTED: &str = "practice";
 
 /// So often is a torch lifted that touches something before its job.
 const LIFTS: u32 = 5;
@@ -176,29 +179,38 @@ fn next(view: &View, job: &Arc<Job>) -> Option<Ask> {
             yes: true,
         });
     }
-    if view.phase == Phase::Held && may("resume") {
-        let offer = view.hold.as_ref().and_then(|h| h.offer);
-        return Some(Ask::Resume {
-            from: offer.unwrap_or(ResumeFrom::Restart),
-        });
+    if may("resume")
+        && let Some(ask) = go_on(view, job)
+    {
+        return Some(ask);
     }
-    let only_skip = |h: &control::view::HoldView| {
-        h.choices.contains(&Choice::Skip)
-            && !h
-                .choices
-                .iter()
-                .any(|c| matches!(c, Choice::CarryOn | Choice::StepBack | Choice::Restart))
-    };
-    if view.hold.as_ref().is_some_and(only_skip) && may("skip-cut") {
+    // Nothing is left to go on with: the cut is left.
+    if view.phase == Phase::Held && may("skip-cut") {
         return Some(Ask::SkipCut);
     }
     (view.phase == Phase::Ready && may("start")).then_some(Ask::Start)
+}
+
+/// Goes on by the best of the ways that leave nothing uncut, and only if there is none by another.
+fn go_on(view: &View, job: &Job) -> Option<Ask> {
+    let mut plans = control::resume::plans(job, view, 0.0)?.plans;
+    let whole = plans.iter().position(|p| p.uncut_mm <= 0.0).unwrap_or(0);
+    if whole >= plans.len() {
+        return None;
+    }
+    let splice = plans.swap_remove(whole).seal(job, ACCEPTED).ok()?;
+    Some(Ask::Resume {
+        splice: Some(Arc::new(splice)),
+    })
 }
 
 /// Tells requests apart without the weight of a job.
 fn key(ask: &Ask) -> String {
     match ask {
         Ask::Load { job } => job.seal.hash().to_owned(),
+        Ask::Resume {
+            splice: Some(splice),
+        } => splice.seal().hash().to_owned(),
         other => format!("{other:?}"),
     }
 }

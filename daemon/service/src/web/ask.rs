@@ -23,7 +23,7 @@ const BODY_BYTES_MAX: usize = 256 * 1024;
 /// Most events that are given at once.
 const EVENTS_MAX: usize = 500;
 
-type Refusal = (StatusCode, Json<Trouble>);
+pub(super) type Refusal = (StatusCode, Json<Trouble>);
 
 /// A request that was not put to the machine.
 pub(super) fn trouble(
@@ -41,11 +41,11 @@ pub(super) fn trouble(
     (status, Json(trouble))
 }
 
-fn answered(answer: Answer) -> Response {
+pub(super) fn answered(answer: Answer) -> Response {
     Json(Answered { v: VERSION, answer }).into_response()
 }
 
-fn shutting_down() -> Refusal {
+pub(super) fn shutting_down() -> Refusal {
     trouble(
         StatusCode::SERVICE_UNAVAILABLE,
         "panel",
@@ -55,10 +55,10 @@ fn shutting_down() -> Refusal {
 }
 
 /// The fields of a JSON body.
-struct Fields(Map<String, Value>);
+pub(super) struct Fields(Map<String, Value>);
 
 impl Fields {
-    async fn of(request: Request) -> Result<Self, Refusal> {
+    pub(super) async fn of(request: Request) -> Result<Self, Refusal> {
         let kind = request.headers().get(header::CONTENT_TYPE);
         let kind = kind.and_then(|k| k.to_str().ok()).unwrap_or("");
         let kind = kind.split(';').next().unwrap_or("").trim();
@@ -90,7 +90,7 @@ impl Fields {
         }
     }
 
-    fn take<T: DeserializeOwned>(&mut self, field: &str) -> Result<T, Refusal> {
+    pub(super) fn take<T: DeserializeOwned>(&mut self, field: &str) -> Result<T, Refusal> {
         let wrong = |says: String| {
             let remedy = "Put this field right.";
             trouble(StatusCode::UNPROCESSABLE_ENTITY, field, says, remedy)
@@ -102,7 +102,7 @@ impl Fields {
         serde_json::from_value(value).map_err(|e| wrong(e.to_string()))
     }
 
-    fn end(self) -> Result<(), Refusal> {
+    pub(super) fn end(self) -> Result<(), Refusal> {
         match self.0.keys().next() {
             None => Ok(()),
             Some(field) => Err(trouble(
@@ -208,7 +208,7 @@ pub(super) async fn load(
     answer.map(answered).map_err(|e| library_trouble(&e))
 }
 
-fn may_command(peer: ConnectInfo<SocketAddr>) -> Result<(), Refusal> {
+pub(super) fn may_command(peer: ConnectInfo<SocketAddr>) -> Result<(), Refusal> {
     if at_the_console(peer) {
         return Ok(());
     }

@@ -4,17 +4,83 @@
 
 use std::path::Path;
 
+use control::resume::{Barred, Lost, Plan, Plans, Stop, Way};
 use control::view::{
     Alarm, AlarmLevel, Allowed, ArcView, CheckView, Choice, CutState, CutView, HoldRecord,
     HoldView, LinkView, Mark, Phase, Step, TorchView, View, Waiting,
 };
-use control::{Answer, Cause, CheckId, ResumeFrom, Signals};
+use control::{Answer, Cause, CheckId, JobElement, Signals};
 use program::{Finding, Report, Severity, Verdict};
 use serde_json::{Map, Value, json};
-use units::{Bounds, Point};
+use units::{Bounds, Point, Segment};
 
 use super::messages::*;
 use crate::library::{Drawing, DrawnCut, Listed, LoadedJob};
+
+fn lead(from: Point, to: Point) -> JobElement {
+    JobElement {
+        segment: Segment::Line { from, to },
+        feed_mm_s: 18.3,
+        line: 12,
+    }
+}
+
+fn stop() -> Stop {
+    Stop {
+        run: 7,
+        number: 1,
+        cut: 2,
+        lost: Some(Lost {
+            at_mm: 61.5,
+            low_mm: 60.5,
+            high_mm: 62.5,
+        }),
+        kerf_end_failed: false,
+    }
+}
+
+fn ways() -> WaysOn {
+    let kerf_end = Plan {
+        id: "0123456789abcdef".into(),
+        stop: stop(),
+        way: Way::KerfEnd,
+        pierce: Point::new(131.75, 88.25),
+        entry: vec![],
+        from_mm: 60.75,
+        second_mm: Some(61.8),
+        pierces: false,
+        overlap_mm: 1.75,
+        uncut_mm: 0.0,
+        tab_mm: 0.0,
+        why: "The kerf is open up to there.".into(),
+        warns: vec![],
+    };
+    let lead_in = Plan {
+        id: "fedcba9876543210".into(),
+        way: Way::LeadIn,
+        pierce: Point::new(136.0, 95.0),
+        entry: vec![lead(Point::new(136.0, 95.0), Point::new(131.5, 88.25))],
+        from_mm: 60.2,
+        second_mm: None,
+        pierces: true,
+        overlap_mm: 2.3,
+        why: "A new pierce in the scrap.".into(),
+        ..kerf_end.clone()
+    };
+    WaysOn {
+        v: VERSION,
+        generation: 41,
+        back_mm: 0.0,
+        ways: Some(Plans {
+            stop: stop(),
+            plans: vec![kerf_end, lead_in],
+            barred: vec![Barred {
+                way: Way::Leave,
+                why: "It is far from its end.".into(),
+            }],
+        }),
+    }
+}
 
 /// A view with something of everything: held by a lost arc in the second of three cuts.
 pub(super) fn view() -> View {
@@ -51,18 +117,23 @@ pub(super) fn view() -> View {
             },
             CutView {
                 state: CutState::Now,
-                done: vec![[0.0, 61.5]],
+                done: vec![[0.0, 60.5]],
             },
             CutView {
                 state: CutState::ToDo,
                 done: vec![],
             },
         ],
+        entries: vec![vec![lead(
+            Point::new(140.0, 92.0),
+            Point::new(136.0, 88.25),
+        )]],
         marks: vec![Mark {
             number: 1,
             cut: 2,
             at_mm: 61.5,
             place: lost,
+            between_mm: Some([60.5, 62.5]),
             cause: Cause::ArcLost,
         }],
         hold: Some(HoldView {
@@ -72,8 +143,9 @@ pub(super) fn view() -> View {
             what: what.into(),
             why: why.into(),
             remedy: remedy.into(),
-            choices: vec![Choice::StepBack, Choice::Restart, Choice::Skip, Choice::End],
-            offer: Some(ResumeFrom::Back { mm: 5.0 }),
+            choices: vec![Choice::StepBack, Choice::Skip, Choice::End],
+            ran_on_mm: Some(1.2),
+            stop: Some(stop()),
         }),
         alarms: vec![Alarm {
             cause: Cause::ArcLost,
@@ -320,6 +392,7 @@ fn answers() -> Vec<(&'static str, Value)> {
         ("programs", json!(programs)),
         ("program", json!(program)),
         ("job", json!(job)),
+        ("ways", json!(ways())),
         ("events", json!(events)),
     ]
 }
@@ -332,8 +405,6 @@ fn asks() -> Value {
         { "kind": "start" },
         { "kind": "hold" },
         { "kind": "hold-after-cut" },
-        { "kind": "resume", "from": { "way": "back", "mm": 5.0 } },
-        { "kind": "resume", "from": { "way": "restart" } },
         { "kind": "skip-cut" },
         { "kind": "end-job" },
         { "kind": "seen", "cause": "arc-lost" },
@@ -370,7 +441,7 @@ fn the_messages_are_as_the_screens_know_them() {
 #[test]
 fn everything_that_a_screen_asks_is_understood() {
     let asks: Vec<ScreenAsk> = serde_json::from_value(asks()).expect("every one of them");
-    assert_eq!(asks.len(), 14);
+    assert_eq!(asks.len(), 12);
 }
 
 #[test]

@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use control::view::{CutView, View};
-use control::{Answer, Ask, Cause, CheckId, ResumeFrom};
+use control::{Answer, Ask, Cause, CheckId, Plans};
 use program::Report;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -80,7 +80,6 @@ pub enum ScreenAsk {
     Start,
     Hold,
     HoldAfterCut,
-    Resume { from: ResumeFrom },
     SkipCut,
     EndJob,
     Seen { cause: Cause },
@@ -98,7 +97,6 @@ impl From<ScreenAsk> for Ask {
             ScreenAsk::Start => Self::Start,
             ScreenAsk::Hold => Self::Hold,
             ScreenAsk::HoldAfterCut => Self::HoldAfterCut,
-            ScreenAsk::Resume { from } => Self::Resume { from },
             ScreenAsk::SkipCut => Self::SkipCut,
             ScreenAsk::EndJob => Self::EndJob,
             ScreenAsk::Seen { cause } => Self::Seen { cause },
@@ -187,6 +185,19 @@ pub struct JobDrawn {
     /// The job.
     #[serde(flatten)]
     pub job: LoadedJob,
+}
+
+/// Answer to `GET /api/ways`: the ways on from the stop in hand.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct WaysOn {
+    /// [`VERSION`].
+    pub v: u32,
+    /// The generation of the view that they are for: `POST /api/resume` names it.
+    pub generation: u64,
+    /// So much earlier than need be, mm.
+    pub back_mm: f64,
+    /// The ways; `None`: nothing is stopped.
+    pub ways: Option<Plans>,
 }
 
 /// Answer to `GET /api/events`.

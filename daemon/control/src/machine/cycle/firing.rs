@@ -45,6 +45,12 @@ impl Machine {
         if let Some(&cause) = self.latches.keys().next() {
             return Move::Stop(cause, format!("Latched: {}.", crate::words::plain(cause)));
         }
+        if self.doubtful {
+            return Move::Stop(
+                Cause::ControllerReset,
+                "The place came into doubt before the fire.".into(),
+            );
+        }
         let s = self.signals;
         let kept = c.record.is_some_and(|(id, _)| self.is_kept(id));
         let dead = s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST);
@@ -105,7 +111,7 @@ impl Machine {
             None => self.due(c.since + relay),
         };
         if closed {
-            let crossing = c.open_kerf;
+            let crossing = c.until_crossed_mm > 0.0;
             self.set_phase(Phase::Firing);
             self.tell_guard(false, crossing);
             let t = self.line.say(Command::TorchOn);
@@ -157,6 +163,7 @@ impl Machine {
                     .fire_rise
                     .filter(|t| *t >= c.since)
                     .map(|t| rise.since(t).as_secs_f64());
+                c.fired = rise;
                 if let Some(run) = &mut self.run {
                     run.pierces += 1;
                     run.arc_since = Some(rise);

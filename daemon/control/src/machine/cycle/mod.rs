@@ -11,6 +11,7 @@
 mod finding;
 mod firing;
 mod path;
+mod start;
 
 use core::time::Duration;
 
@@ -18,6 +19,7 @@ use link::{Command, Status, Ticket};
 use units::{Point, Time};
 
 use firing::{RECORD_LIMIT, RELAY_LIMIT, VoltsSeen};
+use start::Start;
 
 use super::track::Track;
 use super::{Act, Machine};
@@ -32,8 +34,6 @@ const ARRIVED_MM: f64 = 0.05;
 const RETEST_LIFT_MM: f64 = 5.0;
 /// A second touch searches this far below the first, mm (invented).
 const SECOND_TOUCH_MM: f64 = 2.0;
-/// The longer lost-arc time holds this far beyond what was cut before, mm.
-const CROSSING_MM: f64 = 2.0;
 /// Inputs must be at rest before a fire within this.
 const REST_LIMIT: Duration = Duration::from_secs(3);
 /// Mirror of the sensing circuit's relay.
@@ -88,6 +88,8 @@ pub(crate) struct Cycle {
     open_kerf: bool,
     from_mm: f64,
     until_crossed_mm: f64,
+    /// When the arc was seen to come on.
+    fired: Time,
     track: Option<Track>,
     dropped: Option<Ticket>,
     volts: VoltsSeen,
@@ -103,8 +105,6 @@ enum Move {
 
 /// Where a stopped cycle stood.
 pub(crate) struct Stand {
-    /// Stopped on the path: where, and up to where it is surely cut, mm.
-    pub on_path: Option<(f64, f64)>,
     /// The cut was done when it was stopped.
     pub done: bool,
     /// The torch was asked for and no path was sent: one more try may cure it.
@@ -123,30 +123,28 @@ impl Cycle {
 
     /// How far along the cut the torch is, mm.
     pub(crate) fn station(&self) -> f64 {
-        self.track.as_ref().map_or(self.from_mm, |t| t.station)
+        let on_path = self.track.as_ref().map(|t| t.station);
+        on_path.map_or(self.from_mm, |s| s.max(self.from_mm))
     }
 
-    pub(super) fn stand(&self, at: Time, arc_fall: Option<Time>, fire_fall: Option<Time>) -> Stand {
+    pub(super) fn stand(&self, arc_fall: Option<Time>, fire_fall: Option<Time>) -> Stand {
         let past = matches!(
             self.stage,
             Stage::Extinguish | Stage::OutWait(_) | Stage::Retract(_)
         );
         let early = arc_early(arc_fall, fire_fall, self.since);
         let done = past && !early;
-        let on_path = match (&self.track, self.stage) {
-            (Some(track), Stage::Path | Stage::Extinguish) if !done => {
-                // The arc was out from its own edge on, if that came before the stop.
-                let out = arc_fall
-                    .filter(|t| *t > self.since && *t < at)
-                    .unwrap_or(at);
-                Some(track.at(out, self.from_mm))
-            }
-            _ => None,
-        };
         Stand {
-            on_path,
             done,
             before_path: matches!(self.stage, Stage::Fire(_) | Stage::Pierce(_)),
+        }
+    }
+
+    /// The path that it is on, and since when its arc can have gone out.
+    pub(super) fn take_path(&mut self) -> Option<(Track, Time)> {
+        match self.stage {
+            Stage::Path | Stage::Extinguish => Some((self.track.take()?, self.fired)),
+            _ => None,
         }
     }
 
@@ -248,12 +246,12 @@ impl Machine {
         if let Some(p) = run.cuts.get_mut(run.cut) {
             p.state = CutState::Now;
         }
-        let from_mm = run.from_mm;
-        let sure = run.sure();
-        let target = on_table(
-            loaded.point_at(run.cut, from_mm),
-            self.settings.sheet_corner,
-        );
+        let start = Start::of(run);
+        let from_mm = start.from_mm;
+        let place = start
+            .beside
+            .unwrap_or_else(|| loaded.point_at(run.cut, from_mm));
+        let target = on_table(place, self.settings.sheet_corner);
         let plane = self.settings.slat_top_z + loaded.job.thickness_mm;
         let expected_z = run.touched_z.unwrap_or(plane);
         let safe = self.safe_z();
@@ -273,9 +271,10 @@ impl Machine {
             raised: false,
             record: None,
             taken: None,
-            open_kerf: sure > 0.0 && from_mm <= sure,
+            open_kerf: start.open_kerf,
             from_mm,
-            until_crossed_mm: if sure > 0.0 { sure + CROSSING_MM } else { 0.0 },
+            until_crossed_mm: start.until_crossed_mm,
+            fired: self.now,
             track: None,
             dropped: None,
             volts: VoltsSeen::default(),

@@ -8,7 +8,9 @@ use units::{Placement, Point, Segment};
 use super::{Cycle, Move, Stage};
 use crate::cause::Cause;
 use crate::event::Event;
+use crate::job::JobElement;
 use crate::machine::Machine;
+use crate::machine::run::Run;
 use crate::machine::track::Track;
 use crate::view::Retry;
 
@@ -32,6 +34,10 @@ impl Machine {
         }
         run.progress_kept = Some(self.now);
         let next = loaded.element_at(run.cut, c.from_mm).unwrap_or((0, 0.0));
+        let entry_mm = lead_of(run, c.open_kerf)
+            .iter()
+            .map(|e| e.segment.length())
+            .sum();
         let left = loaded.length(run.cut) - c.from_mm;
         let slowest = loaded.job.cuts[run.cut]
             .path
@@ -46,15 +52,45 @@ impl Machine {
             let mm_s = loaded.job.cycle.drop_mm_s;
             c.dropped = Some(self.line.say(Command::FeedZ { z, mm_s }));
         }
-        c.track = Some(Track::new(c.from_mm, next));
+        c.track = Some(Track::new(c.from_mm, entry_mm, next));
+        self.burn_plan();
         self.stream(c);
+    }
+
+    /// A plan is carried out from here on: its lead-in is burnt, its tab stays.
+    fn burn_plan(&mut self) {
+        let Some(run) = &mut self.run else { return };
+        let Some(plan) = run.plan().cloned() else {
+            return;
+        };
+        if !plan.entry.is_empty() && run.entries.last() != Some(&plan.entry) {
+            run.entries.push(plan.entry.clone());
+        }
+        self.leave_gap(&plan);
     }
 
     /// Keeps the session fed, and the torch-off in the same stream.
     pub(super) fn stream(&mut self, c: &mut Cycle) {
+        let (from_mm, open_kerf) = (c.from_mm, c.open_kerf);
         let (Some(loaded), Some(run), Some(track)) = (&self.loaded, &self.run, &mut c.track) else {
             return;
         };
+        let lead = lead_of(run, open_kerf);
+        while self.line.session.unsent() < UNSENT
+            && let Some(e) = lead.get(track.entry_next)
+        {
+            let left: f64 = lead
+                .iter()
+                .skip(track.entry_next)
+                .map(|e| e.segment.length())
+                .sum();
+            track.entry_next += 1;
+            let ticket = self.line.session.say(Command::Path {
+                segment: segment_on_table(&e.segment, self.settings.sheet_corner),
+                mm_s: e.feed_mm_s,
+            });
+            track.said(ticket, e.segment, from_mm - left, e.feed_mm_s);
+        }
         while track.torch_off.is_none() && self.line.session.unsent() < UNSENT {
             let (i, into) = track.next;
             match loaded.piece(run.cut, i, into) {
@@ -86,8 +122,9 @@ impl Machine {
             self.tell_guard_torch_off();
             return Move::On(Stage::Extinguish);
         }
+        let edge = &self.settings.arc_edge;
         let (station, sure) = c.track.as_ref().map_or((c.from_mm, c.from_mm), |t| {
-            (t.station, t.at(self.now, c.from_mm).1)
+            (t.station, t.sure_at(self.now, edge))
         });
         if station > c.until_crossed_mm {
             self.tell_guard(false, false);
@@ -95,6 +132,7 @@ impl Machine {
         let arc_on = self.signals.arc_ok;
         if let Some(run) = &mut self.run
             && arc_on
+            && station > c.from_mm
         {
             run.reached(sure);
             let due = run.progress_kept.map_or(self.now, |t| t + PROGRESS);
@@ -118,6 +156,7 @@ impl Machine {
         run.cut = run.next_to_do();
         run.from_mm = 0.0;
         run.tries = 0;
+        run.splice = None;
         let last = run.cut >= run.cuts.len();
         if core::mem::take(&mut run.hold_after) && !last {
             let cause = if self.latches.contains_key(&Cause::RecordFailed) {
@@ -135,6 +174,12 @@ impl Machine {
         }
         self.begin_cut();
     }
+}
+
+/// The lead-in of the plan in hand; none where the torch is fired in the open kerf.
+fn lead_of(run: &Run, open_kerf: bool) -> &[JobElement] {
+    let plan = run.plan().filter(|_| !open_kerf);
+    plan.map_or(&[], |p| p.entry.as_slice())
 }
 
 fn segment_on_table(s: &Segment, corner: Point) -> Segment {

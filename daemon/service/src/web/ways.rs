@@ -1,0 +1,107 @@
+//! The ways on from a stop: shown, and one of them accepted. They are worked out anew from what is
+//! published when one is accepted, and it is taken only if it is the one that was shown.
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::{ConnectInfo, Query, Request, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use control::{Answer, Ask, Plans};
+use serde::Deserialize;
+
+use super::Served;
+use super::ask::{Fields, Refusal, answered, may_command, shutting_down, trouble};
+use super::messages::{VERSION, WaysOn};
+
+/// No way is asked for further back than this, mm.
+const BACK_MM_MAX: f64 = 10_000.0;
+
+#[derive(Deserialize)]
+pub(super) struct From {
+    #[serde(default)]
+    back_mm: f64,
+}
+
+/// `GET /api/ways?back_mm=`.
+pub(super) async fn ways(
+    State(served): State<Served>,
+    Query(from): Query<From>,
+) -> Result<Json<WaysOn>, Refusal> {
+    let (generation, ways, _) = found(&served, from.back_mm).await?;
+    Ok(Json(WaysOn {
+        v: VERSION,
+        generation,
+        back_mm: from.back_mm,
+        ways,
+    }))
+}
+
+/// `POST /api/resume`: `{generation, plan, back_mm, accepted}`; `accepted` is the reason why its
+/// overlap, what stays uncut and its warnings are acceptable.
+pub(super) async fn resume(
+    State(served): State<Served>,
+    peer: ConnectInfo<SocketAddr>,
+    request: Request,
+) -> Result<Response, Refusal> {
+    let mut fields = Fields::of(request).await?;
+    let generation: u64 = fields.take("generation")?;
+    let plan: String = fields.take("plan")?;
+    let back_mm: f64 = fields.take("back_mm")?;
+    let accepted: String = fields.take("accepted")?;
+    fields.end()?;
+    may_command(peer)?;
+    let (seen, ways, job) = found(&served, back_mm).await?;
+    let chosen = ways.and_then(|w| w.plans.into_iter().find(|p| p.id == plan));
+    let (Some(chosen), Some(job), true) = (chosen, job, seen == generation) else {
+        return Ok(answered(Answer::Refused {
+            reason: "no-plan".into(),
+            says: "That way on is not for this stop.".into(),
+            remedy: "Look at the ways on again. Then choose one.".into(),
+        }));
+    };
+    let splice = match chosen.seal(&job, &accepted) {
+        Ok(splice) => Arc::new(splice),
+        Err(no) => {
+            return Ok(answered(Answer::Refused {
+                reason: "not-sealed".into(),
+                says: no.to_string(),
+                remedy: "Accept what it leaves and what it cuts twice, or choose another way."
+                    .into(),
+            }));
+        }
+    };
+    let ask = Ask::Resume {
+        splice: Some(splice),
+    };
+    let answer = served.state.panel.ask(generation, ask).await;
+    answer.map(answered).map_err(|_| shutting_down())
+}
+
+type Found = (u64, Option<Plans>, Option<Arc<control::Job>>);
+
+/// The ways on from what is published now. Vetting takes a while: it keeps no other request waiting.
+async fn found(served: &Served, back_mm: f64) -> Result<Found, Refusal> {
+    if !(back_mm.is_finite() && (0.0..=BACK_MM_MAX).contains(&back_mm)) {
+        return Err(trouble(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "back_mm",
+            format!("must be a length from 0 to {BACK_MM_MAX:.0} mm"),
+            "Put this field right.",
+        ));
+    }
+    let published = served.state.panel.latest();
+    let seal = published.view.seal.clone();
+    let job = seal.and_then(|seal| served.state.library.sealed(&seal));
+    let generation = published.view.generation;
+    let work = move || {
+        let ways = job
+            .as_ref()
+            .and_then(|job| control::resume::plans(job, &published.view, back_mm));
+        (generation, ways, job)
+    };
+    tokio::task::spawn_blocking(work)
+        .await
+        .map_err(|_| shutting_down())
+}
