@@ -67,7 +67,9 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
     let ahead = (lost.high_mm + asked.ground.kerf_mm).min(asked.length_mm);
     if asked.ground.ahead_holds(stopped.cut, ahead) {
         asked.kerf_end(&mut ways);
-        asked.lead_in(&mut ways);
+        if !asked.lead_in(&mut ways) {
+            asked.far_kerf_end(&mut ways);
+        }
         asked.leave(&mut ways);
         asked.tab(&mut ways);
         asked.restart(&mut ways);
@@ -235,7 +237,33 @@ impl Asked<'_> {
         (self.lost.low_mm - BEFORE_MM - self.stopped.back_mm).max(0.0)
     }
 
-    fn lead_in(&self, ways: &mut Ways) {
+    /// Where there is no room for a new lead-in and the wall ahead may be far: from the open kerf all
+    /// the same (process handbook). Its sides are near; the wall is reached as the torch goes on.
+    fn far_kerf_end(&self, ways: &mut Ways) {
+        let at_hand = ways.proposals.iter().any(|p| p.way == Way::KerfEnd);
+        if at_hand || self.stopped.kerf_end_failed {
+            return;
+        }
+        let from = (self.lost.low_mm - self.stopped.back_mm).max(0.0);
+        let wall = self.lost.high_mm - from + self.ground.kerf_mm / 2.0;
+        let second = (self.lost.low_mm + self.ground.kerf_mm - SECOND_MM).min(self.lost.high_mm);
+        ways.barred.retain(|(way, _)| *way != Way::KerfEnd);
+        let proposal = Proposal {
+            pierces: false,
+            second_mm: Some(second.max(from)),
+            overlap_mm: self.lost.high_mm - from,
+            why: format!(
+                "No scrap is wide enough for a new lead-in. The wall ahead may be {} mm away: the arc \
+                 holds on to the sides of the kerf, and they suffer.",
+                mm(wall)
+            ),
+            ..plain(Way::KerfEnd, self.place(from), from)
+        };
+        self.propose(proposal, ways);
+    }
+
+    /// `false`: there is no room for one.
+    fn lead_in(&self, ways: &mut Ways) -> bool {
         let from = self.joint_mm();
         let made = |lead: Segment| Proposal {
             entry: vec![lead],
@@ -249,6 +277,7 @@ impl Asked<'_> {
             ..plain(Way::LeadIn, lead.from(), from)
         };
         self.best_entry(Way::LeadIn, from, &made, ways);
+        ways.proposals.iter().any(|p| p.way == Way::LeadIn)
     }
 
     /// The first lead-in that nothing speaks against; else the first that is only warned of.
