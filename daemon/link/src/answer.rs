@@ -3,9 +3,9 @@
 use regex::Captures;
 use units::{Point, Time};
 
-use crate::dialect::{AnswerForm, ReportForm};
+use crate::dialect::{Dialect, ReportForm};
 use crate::raw::Means;
-use crate::words::{Doing, Status};
+use crate::words::{Doing, Stamped, Status};
 
 /// An answer, numbers as the dialect writes them.
 #[derive(Clone, Debug, PartialEq)]
@@ -34,31 +34,31 @@ pub(crate) enum Answer {
     Alarm(String),
     /// A report, and the last executed line where it is told.
     Status(Status, Option<u64>),
+    Stamp(Stamped),
     Nothing,
 }
 
 /// The meaning of a line; `None` if it fits no pattern or carries a value that makes no sense.
-pub(crate) fn understand(
-    form: &AnswerForm,
-    reports: &ReportForm,
-    queue: Option<u32>,
-    at: Time,
-    body: &str,
-) -> Option<Answer> {
-    form.patterns.iter().find_map(|(means, pattern)| {
-        let groups = pattern.captures(body)?;
-        meaning(*means, &groups, reports, queue, at, body)
-    })
+pub(crate) fn understand(dialect: &Dialect, at: Time, body: &str) -> Option<Answer> {
+    dialect
+        .answers
+        .patterns
+        .iter()
+        .find_map(|(means, pattern)| {
+            let groups = pattern.captures(body)?;
+            meaning(*means, &groups, dialect, at, body)
+        })
 }
 
 fn meaning(
     means: Means,
     groups: &Captures<'_>,
-    reports: &ReportForm,
-    queue: Option<u32>,
+    dialect: &Dialect,
     at: Time,
     body: &str,
 ) -> Option<Answer> {
+    let reports = &dialect.reports;
+    let queue = dialect.window.queue;
     let text = |name: &str| groups.name(name).map(|m| m.as_str());
     // A group that is there must make sense; one that is not there tells nothing.
     let whole = |name: &str| match text(name) {
@@ -99,6 +99,19 @@ fn meaning(
         },
         Means::Alarm => Answer::Alarm(words()),
         Means::Nothing => Answer::Nothing,
+        Means::Stamp => {
+            let form = dialect.stamps.as_ref()?;
+            let length = |name: &str| Some(form.length.to_mm(measure(name)??));
+            let level = text("level")?;
+            Answer::Stamp(Stamped {
+                number: whole("number")??,
+                input: *form.inputs.get(text("input")?)?,
+                level: form.yes.iter().any(|y| y == level),
+                place: Point::new(length("x")?, length("y")?),
+                up_ms: whole("up_ms")??,
+                heard_at: at,
+            })
+        }
         Means::Status => {
             let length = |name: &str| Some(reports.length.to_mm(measure(name)??));
             let yes = |name: &str| text(name).map(|t| reports.yes.iter().any(|y| y == t));

@@ -8,7 +8,7 @@ use regex::Regex;
 use crate::check::Check;
 use crate::raw::{Confirm, FeedUnit, LengthUnit, Means, Raw};
 use crate::template::Template;
-use crate::words::Doing;
+use crate::words::{Doing, StampedInput};
 
 /// The dialect that the simulated table speaks.
 pub const PLAIN: &str = include_str!("../../../config/dialects/plain.toml");
@@ -53,6 +53,8 @@ pub enum Capability {
     ExecutedTold,
     /// Something is sent while there is nothing to say.
     Keepalive,
+    /// The edges of this input are stamped with their place.
+    Stamps(StampedInput),
 }
 
 /// A parsed and checked dialect file.
@@ -75,6 +77,7 @@ pub struct Dialect {
     pub(crate) window: WindowForm,
     pub(crate) keepalive: Option<(Vec<u8>, u64)>,
     pub(crate) reports: ReportForm,
+    pub(crate) stamps: Option<StampForm>,
     pub(crate) source: String,
 }
 
@@ -169,6 +172,14 @@ pub(crate) struct ReportForm {
     pub other: Option<Doing>,
 }
 
+/// How the place of an input's edge is told.
+#[derive(Clone, Debug)]
+pub(crate) struct StampForm {
+    pub inputs: BTreeMap<String, StampedInput>,
+    pub yes: Vec<String>,
+    pub length: LengthUnit,
+}
+
 impl Dialect {
     /// Reads and checks a dialect file.
     ///
@@ -220,6 +231,10 @@ impl Dialect {
             Capability::ReportsByItself => self.reports.by_itself,
             Capability::ExecutedTold => self.reports.told,
             Capability::Keepalive => self.keepalive.is_some(),
+            Capability::Stamps(input) => self
+                .stamps
+                .as_ref()
+                .is_some_and(|s| s.inputs.values().any(|i| *i == input)),
         }
     }
 

@@ -22,4 +22,4 @@ pub use check::{Check, Crc16, crc16};
 pub use dialect::{Capability, Dialect, DialectError, PLAIN, UNSENT_WITH_ARC};
 pub use saying::needs;
 pub use session::{LinkCounters, Outgoing, Session};
-pub use words::{Command, Doing, Status, TakeAway, Ticket, Word};
+pub use words::{Command, Doing, Stamped, StampedInput, Status, TakeAway, Ticket, Word};

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use crate::check::Check;
-use crate::words::Doing;
+use crate::words::{Doing, StampedInput};
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -29,6 +29,7 @@ pub(crate) struct Raw {
     pub keepalive: Option<Keepalive>,
     pub reports: Reports,
     pub states: BTreeMap<String, Doing>,
+    pub stamps: Option<Stamps>,
     pub answer: Vec<Answer>,
 }
 
@@ -256,6 +257,19 @@ pub(crate) struct Reports {
     pub other_states: Option<Doing>,
 }
 
+/// Which edges of inputs the controller stamps with the place.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Stamps {
+    /// The controller's word for an input, and what is wired to it.
+    pub inputs: BTreeMap<String, StampedInput>,
+    /// What it writes for a closed input; empty: as in the reports.
+    #[serde(default)]
+    pub yes: Vec<String>,
+    /// Unless given, as in the reports.
+    pub length_unit: Option<LengthUnit>,
+}
+
 /// What an answer means.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -269,6 +283,7 @@ pub(crate) enum Means {
     Missed,
     Alarm,
     Status,
+    Stamp,
     /// Known, and of no meaning here.
     Nothing,
 }

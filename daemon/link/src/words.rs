@@ -110,6 +110,37 @@ pub struct Status {
     pub up_ms: Option<u64>,
 }
 
+/// An input of the controller whose edges it may stamp.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StampedInput {
+    /// The power source's arc-transferred contact.
+    ArcOk,
+    /// The ohmic sensing circuit is closed.
+    Contact,
+    /// The switch of the floating torch holder.
+    FloatSwitch,
+    /// The torch sits in its breakaway holder.
+    TorchSeated,
+}
+
+/// The place at which an input changed, as the controller caught it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Stamped {
+    /// Its running number; the same edge told again has the same.
+    pub number: u64,
+    /// Which input.
+    pub input: StampedInput,
+    /// The level after the edge: true is closed.
+    pub level: bool,
+    /// Where the torch was in the plane, machine coordinates, mm.
+    pub place: Point,
+    /// Time since the controller started, at the edge, ms.
+    pub up_ms: u64,
+    /// When the last byte of it came in.
+    pub heard_at: Time,
+}
+
 /// What the controller was understood to say.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -143,4 +174,6 @@ pub enum Word {
     },
     /// A limit, a drive alarm or the like, in its own words.
     Alarm(String),
+    /// The place of an edge of an input. Each edge is given once, however often it was told.
+    Stamped(Stamped),
 }

@@ -62,6 +62,32 @@ fn each_mistake_is_named_with_its_key_and_a_remedy() {
         plain("bytes = 256", "bytes = 100"),
         plain("executed = \"told\"", "executed = \"guessed\""),
         plain("first_number = 1", "first_number = 0"),
+        plain("inputs = { arc = \"arc-ok\" }", "inputs = {}"),
+        plain(
+            "inputs = { arc = \"arc-ok\" }",
+            "inputs = { arc = \"arc\" }",
+        ),
+        plain(
+            "inputs = { arc = \"arc-ok\" }",
+            "inputs = { arc = \"arc-ok\", fire = \"arc-ok\" }",
+        ),
+        plain(
+            "[[answer]]\nmeans = \"stamp\"\npattern = '^edge (?<number>\\d+) (?<input>[a-z]+) (?<level>[01]) x(?<x>-?[\\d.]+) y(?<y>-?[\\d.]+) u(?<up_ms>\\d+)$'\n",
+            "",
+        ),
+        plain("yes = [\"1\"]", ""),
+        plain(
+            "u(?<up_ms>\\d+)$'\n\n[[answer]]\nmeans = \"taken\"",
+            "u\\d+$'\n\n[[answer]]\nmeans = \"taken\"",
+        ),
+        plain(
+            "[stamps]\n# Its word",
+            "[[answer]]\nmeans = \"nothing\"\npattern = 'x'\n[stamp]\n# Its word",
+        ),
+        quill(
+            "[[answer]]\nmeans = \"taken\"",
+            "[[answer]]\nmeans = \"stamp\"\npattern = '^caught (?<number>\\d+) (?<input>.) (?<level>.) (?<x>.) (?<y>.) (?<up_ms>.)$'\n\n[[answer]]\nmeans = \"taken\"",
+        ),
         quill("longest = 62", "longest = 80"),
         quill("ask_byte = 0x05", ""),
         quill("ask_byte = 0x05", "ask_byte = 0x41"),

@@ -6,7 +6,7 @@ mod model;
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-use link::{Capability, Command, Dialect, Doing, Session, TakeAway, Ticket, Word};
+use link::{Capability, Command, Dialect, Doing, Session, StampedInput, TakeAway, Ticket, Word};
 use model::Wire;
 use units::{Point, Segment, Time};
 
@@ -207,6 +207,7 @@ fn what_it_cannot_do_is_known() {
         Capability::ReportsByItself,
         Capability::ExecutedTold,
         Capability::Keepalive,
+        Capability::Stamps(StampedInput::ArcOk),
     ]
     .iter()
     .map(|c| d.has(*c))
@@ -214,7 +215,7 @@ fn what_it_cannot_do_is_known() {
     assert_eq!(
         can,
         [
-            true, true, true, true, false, false, false, false, false, false, false
+            true, true, true, true, false, false, false, false, false, false, false, false
         ]
     );
     assert_eq!(d.take_away_bytes(), [0x0E]);

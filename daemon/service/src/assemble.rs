@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use control::{Machine, Restored, Settings};
-use link::Capability;
+use link::{Capability, StampedInput};
 use tokio::sync::mpsc;
 
 use crate::config::Config;
@@ -79,6 +79,13 @@ pub fn assemble(
             dialect = dialect.name,
             "this controller has no byte that puts the torch out at once: on a hold the torch goes \
              out with the permit relay alone"
+        );
+    }
+    if !dialect.has(Capability::Stamps(StampedInput::ArcOk)) {
+        tracing::info!(
+            dialect = dialect.name,
+            "this controller does not stamp the place at which the arc goes out: it is \
+             interpolated between its reports, and less sure"
         );
     }
     let take_away = dialect.take_away_bytes();

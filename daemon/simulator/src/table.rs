@@ -333,6 +333,7 @@ impl Table {
         self.k3.coil(now, self.controller.sense());
         self.k2.advance(now, chain);
         self.burn(now, dt);
+        self.controller.arc_ok(now, self.source.arc_ok());
         self.judge(now, dt, before);
         if !self.waiting.is_empty() {
             self.go_wrong(now, before);

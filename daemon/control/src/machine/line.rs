@@ -10,6 +10,7 @@ use link::{Command, Dialect, Doing, Session, Status, TakeAway, Ticket, Word};
 use units::{Point, Time};
 
 use super::out::Out;
+use super::stamps::Stamps;
 use super::{Act, Machine};
 use crate::cause::Cause;
 use crate::event::Event;
@@ -42,6 +43,7 @@ pub(crate) struct Line {
     retry_at: Option<Time>,
     silence: Duration,
     pub status: Option<Status>,
+    pub stamps: Stamps,
     /// A report has come since the epoch was opened.
     fresh: bool,
     was_ready: bool,
@@ -65,6 +67,7 @@ impl Line {
             retry_at: None,
             silence: Duration::from_millis(settings.link_silence_ms),
             status: None,
+            stamps: Stamps::default(),
             fresh: false,
             was_ready: false,
             alive: false,
@@ -232,6 +235,10 @@ impl Machine {
             }
             Word::Touched { ticket, z } => self.touched(ticket, Some(z)),
             Word::Missed { ticket } => self.touched(ticket, None),
+            Word::Stamped(stamped) => {
+                let corner = self.settings.sheet_corner;
+                self.line.stamps.keep(&stamped, corner);
+            }
             Word::Alarm(words) => {
                 self.record(
                     Event::ControllerAlarm {
@@ -294,6 +301,7 @@ impl Machine {
 
     fn controller_reset(&mut self, why: &str) {
         self.lose_sight();
+        self.line.stamps.clear();
         self.line.unproven = None;
         self.line.session.flush(self.now);
         if !self.doubtful {

@@ -20,6 +20,7 @@ mod line;
 mod out;
 pub(crate) mod run;
 mod show;
+mod stamps;
 mod stop;
 mod track;
 

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use regex::Regex;
 
 use super::{Checked, check_agrees, end, needs, template, within, wrong};
-use crate::dialect::{AnswerForm, LineForm, ReportForm};
+use crate::dialect::{AnswerForm, LineForm, ReportForm, StampForm};
 use crate::raw::{Executed, Means, Raw};
 use crate::words::Doing;
 
@@ -102,6 +102,7 @@ fn groups_of(means: Means, raw: &Raw) -> (&'static [&'static str], &'static [&'s
         Means::Missed if numbered => (&[], &["number"]),
         Means::Missed => (&[], &[]),
         Means::Alarm => (&[], &["why"]),
+        Means::Stamp => (&["number", "input", "level", "x", "y", "up_ms"], &[]),
         Means::Status => (
             if raw.reports.executed == Executed::Told {
                 &["x", "y", "z", "doing", "executed"]
@@ -185,4 +186,58 @@ pub(super) fn reports(raw: &Raw, lines: &LineForm) -> Checked<ReportForm> {
         states: raw.states.clone(),
         other: r.other_states,
     })
+}
+
+/// The table of stamped inputs and the answer that tells them: both or neither.
+pub(super) fn stamps(raw: &Raw) -> Checked<Option<StampForm>> {
+    let told = raw.answer.iter().position(|a| a.means == Means::Stamp);
+    let Some(stamps) = &raw.stamps else {
+        return match told {
+            None => Ok(None),
+            Some(i) => Err(wrong(
+                format!("answer[{i}]"),
+                "it means stamp, but no input is named whose edges are stamped",
+                "write [stamps] with inputs = { WORD = \"arc-ok\" }, or leave that answer out",
+            )),
+        };
+    };
+    if stamps.inputs.is_empty() {
+        return Err(wrong(
+            "stamps.inputs",
+            "names no input",
+            "write the controller's word for each and what is wired to it, or leave [stamps] out",
+        ));
+    }
+    if told.is_none() {
+        return Err(wrong(
+            "stamps",
+            "inputs are stamped, but no answer means stamp",
+            "describe the line that tells it, or leave [stamps] out",
+        ));
+    }
+    let mut seen = BTreeSet::new();
+    if let Some((word, _)) = stamps.inputs.iter().find(|(_, i)| !seen.insert(**i)) {
+        return Err(wrong(
+            format!("stamps.inputs.{word}"),
+            "this input has a word already",
+            "name each input once",
+        ));
+    }
+    let yes = if stamps.yes.is_empty() {
+        raw.reports.yes.clone()
+    } else {
+        stamps.yes.clone()
+    };
+    if yes.is_empty() {
+        return Err(wrong(
+            "stamps.yes",
+            "nothing says which level is a closed input",
+            "write what the controller writes for it, as yes = [\"1\"]",
+        ));
+    }
+    Ok(Some(StampForm {
+        inputs: stamps.inputs.clone(),
+        yes,
+        length: stamps.length_unit.unwrap_or(raw.reports.length_unit),
+    }))
 }

@@ -5,7 +5,7 @@ mod commands;
 
 use std::collections::BTreeSet;
 
-use answers::{answers, reports};
+use answers::{answers, reports, stamps};
 use commands::{commands, epoch};
 
 use crate::dialect::{
@@ -105,6 +105,7 @@ pub(crate) fn checked(raw: Raw) -> Checked<Dialect> {
     let commands = commands(&raw.commands)?;
     let epoch = epoch(&raw, &lines, &answers)?;
     let reports = reports(&raw, &lines)?;
+    let stamps = stamps(&raw)?;
     let window = window(&raw.window, &lines)?;
     let again = answers.patterns.iter().any(|(m, _)| *m == Means::Again);
     if again && !lines.numbered && window.lines != Some(1) {
@@ -160,6 +161,7 @@ pub(crate) fn checked(raw: Raw) -> Checked<Dialect> {
         window,
         keepalive,
         reports,
+        stamps,
         source: String::new(),
     };
     bare_bytes(&dialect)?;

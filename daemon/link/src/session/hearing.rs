@@ -36,9 +36,7 @@ impl Session {
                 }
                 Heard::Body { body, skipped } => {
                     self.counters.bytes_skipped += skipped as u64;
-                    let queue = self.dialect.window.queue;
-                    let d = &self.dialect;
-                    match understand(&d.answers, &d.reports, queue, now, &body) {
+                    match understand(&self.dialect, now, &body) {
                         Some(answer) => {
                             self.counters.answers += 1;
                             self.last_heard = Some(now);
@@ -56,6 +54,12 @@ impl Session {
         match (answer, self.phase) {
             (Answer::Nothing, _) => {}
             (Answer::Alarm(why), _) => words.push(Word::Alarm(why)),
+            // What happened at the table belongs to no epoch.
+            (Answer::Stamp(stamp), _) => {
+                if self.stamps.is_new(&stamp) {
+                    words.push(Word::Stamped(stamp));
+                }
+            }
             (Answer::Greeting, phase) => {
                 words.push(Word::Greeting);
                 self.greeted(now, phase);

@@ -24,6 +24,7 @@ use std::sync::Arc;
 
 mod hearing;
 mod sending;
+mod stamps;
 
 use units::Time;
 
@@ -147,6 +148,7 @@ pub struct Session {
     echo: Option<(u64, Option<Time>)>,
     /// Reports of rest since a command was last sent or taken.
     rests: u32,
+    stamps: stamps::Known,
     counters: LinkCounters,
 }
 
@@ -177,6 +179,7 @@ impl Session {
             back_off: 1,
             echo: None,
             rests: 0,
+            stamps: stamps::Known::default(),
             counters: LinkCounters::default(),
         }
     }

@@ -8,6 +8,7 @@ use std::os::unix::fs::{FileTypeExt as _, MetadataExt as _};
 use std::path::Path;
 use std::process::ExitCode;
 
+use link::{Capability, Dialect, StampedInput};
 use rustix::fs::Access;
 
 use super::{CheckArgs, USAGE, fail, print};
@@ -48,6 +49,7 @@ pub fn run(args: &CheckArgs) -> ExitCode {
         }
     };
     found.push(port(&config.link.port));
+    found.push(lost_arc(&config.link.dialect));
     found.push(pins(&config));
     let wrong = found.iter().any(|f| f.how.is_err());
     print("check", &text(&found), u8::from(wrong))
@@ -58,10 +60,10 @@ pub fn text(found: &[Found]) -> String {
     let mut out = String::new();
     for f in found {
         match &f.how {
-            Ok(says) => out.push_str(&format!("{:<14} in order  {says}\n", f.what)),
+            Ok(says) => out.push_str(&format!("{:<20} in order  {says}\n", f.what)),
             Err((says, remedy)) => {
                 out.push_str(&format!(
-                    "{:<14} WRONG     {says}\n{:<24} -> {remedy}\n",
+                    "{:<20} WRONG     {says}\n{:<30} -> {remedy}\n",
                     f.what, ""
                 ));
             }
@@ -87,6 +89,20 @@ fn configuration(config: &Config, file: &str) -> Found {
             "{file}: {}, dialect {}, {} baud, {chart}",
             config.name, config.link.dialect.name, config.link.baud
         )),
+    }
+}
+
+/// How the place of a lost arc is known with this controller.
+fn lost_arc(dialect: &Dialect) -> Found {
+    let says = if dialect.has(Capability::Stamps(StampedInput::ArcOk)) {
+        "the controller stamps the place at which the arc goes out"
+    } else {
+        "the controller does not stamp the place at which the arc goes out: it is interpolated \
+         between its reports, and less sure"
+    };
+    Found {
+        what: "place of a lost arc",
+        how: Ok(says.into()),
     }
 }
 

@@ -283,7 +283,7 @@ fn a_check_tells_each_thing_and_counts_what_is_wrong() {
     ];
     let text = check_text(&found);
     assert!(
-        text.contains("pins           WRONG     no pins\n"),
+        text.contains("pins                 WRONG     no pins\n"),
         "{text}"
     );
     assert!(text.contains("-> Use practice\n"), "{text}");

@@ -6,6 +6,7 @@
 
 mod hear;
 mod line;
+mod stamp;
 mod work;
 
 use std::collections::VecDeque;
@@ -16,6 +17,7 @@ use crate::chance::{Chance, Draws};
 use crate::frame::framed;
 use crate::settings::TableSettings;
 use crate::wire::WireOut;
+use stamp::Stamps;
 use work::{Active, Queued};
 
 const MS: u64 = 1_000_000;
@@ -71,6 +73,7 @@ pub(crate) struct Controller {
     every_ns: u64,
     next_report: u64,
     report_due: bool,
+    stamps: Stamps,
 
     queue: VecDeque<Queued>,
     active: Option<Active>,
@@ -115,6 +118,7 @@ impl Controller {
             every_ns: 100 * MS,
             next_report: START_NS,
             report_due: false,
+            stamps: Stamps::default(),
             queue: VecDeque::new(),
             active: None,
             broken_off: false,
@@ -171,6 +175,9 @@ impl Controller {
             return until;
         }
         let mut next = self.next_report;
+        if let Some(at) = self.stamps.next() {
+            next = next.min(at);
+        }
         if let Some(active) = &self.active {
             next = next.min(active.next(now));
         }
@@ -207,6 +214,7 @@ impl Controller {
         }
         self.pump(now);
         self.open_pending(now);
+        self.say_stamps(now);
         // The path under way has made room, or a hold has made waiting useless.
         self.hear_waiting(now);
         if core::mem::take(&mut self.report_due) {
@@ -254,6 +262,7 @@ impl Controller {
         fresh.last_due = now;
         fresh.last_byte = now;
         fresh.chain_open = self.chain_open;
+        fresh.stamps = self.stamps.after_start();
         fresh.fault = self.chain_open.then_some(Fault::ChainOpen);
         fresh.dead_until = Some(now + START_NS);
         fresh.next_report = now + START_NS;

@@ -258,3 +258,36 @@ fn a_place_that_does_not_exist_is_refused_in_words() {
     assert!(refused(1, Some(-1.0)).contains("no place"));
     assert_eq!(panel.table.torch().0, Point::new(0.0, 0.0));
 }
+
+#[test]
+fn the_place_of_a_lost_arc_is_stamped_at_the_edge_and_told_three_times() {
+    let (mut panel, path) = with(FaultKind::ArcLost, Some(60.0));
+    panel.heard.clear();
+    assert_eq!(panel.cut(&path), Went::ArcLost);
+    panel.wait(100);
+    let edges: Vec<&String> = panel
+        .heard
+        .iter()
+        .filter(|h| h.starts_with("edge "))
+        .collect();
+    // Cut 1 has had numbers 1 and 2; this arc came as 3 and went as 4.
+    let told = |number: u32| {
+        let head = format!("edge {number} arc ");
+        edges.iter().filter(|e| e.starts_with(&head)).count()
+    };
+    assert_eq!(
+        [told(2), told(3), told(4), told(5)],
+        [0, 3, 3, 0],
+        "{edges:?}"
+    );
+    let last = edges.last().expect("told");
+    let words: Vec<&str> = last.split(' ').collect();
+    assert_eq!(words[3], "0", "{last}");
+    let value = |k: usize| words[k][1..].parse::<f64>().expect("a number");
+    // 60 mm along the path is (140, 234); it still moves at 20 mm/s while the contact opens.
+    assert!((value(4) - 140.0).abs() < 1e-3, "{last}");
+    assert!((234.0..234.5).contains(&value(5)), "{last}");
+    let up_s = value(6) / 1000.0;
+    let now_s = panel.table.now().as_s();
+    assert!(up_s < now_s && up_s > now_s - 5.0, "{last} at {now_s} s");
+}
