@@ -18,6 +18,7 @@ import { mount as happened } from "./views/happened.js";
 import { mount as held } from "./views/held.js";
 import { mount as program } from "./views/program.js";
 import { mount as reportPage } from "./views/report.js";
+import { mount as datumPage } from "./views/datum.js";
 import { mount as resume } from "./views/resume.js";
 import { mount as setup } from "./views/setup.js";
 import { mount as wait } from "./views/wait.js";
@@ -25,7 +26,7 @@ import { mountBand } from "./widgets/far-band.js";
 import { mountHold } from "./widgets/hold-bar.js";
 
 const PAGES = {
-  wait, program, report: reportPage, accept, checks: checksPage, cut, held, resume, finish, happened, setup,
+  wait, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, finish, happened, setup,
   start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"),
 };
 /** The look at the clock that makes data late and lost, ms. */

@@ -71,6 +71,7 @@ export interface View {
     ran_on_mm: number | null;
     stop: null | { run: number; number: number; cut: number; lost: Lost | null; kerf_end_failed: boolean };
   };
+  datum: null | { marks: { place: Point; feature: string; cut: number | null }[]; seen: number; over: boolean };
   alarms: Alarm[];
   checks: { check: string; vouched: boolean; holds: boolean | null; says: string; remedy: string }[];
   allowed: { ask: string; refused: string | null }[];

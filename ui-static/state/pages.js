@@ -6,6 +6,7 @@ const mayGoOn = (view) => view.allowed.some((a) => a.ask === "resume" && a.refus
 export function basePage(view) {
   if (!view) return "wait";
   const stopped = view.hold !== null && view.hold !== undefined;
+  if (view.datum?.over && (view.phase === "held" || stopped)) return "datum";
   const alarmed = view.alarms.some((a) => a.latched || (a.level === "danger" && !a.seen));
   switch (view.phase) {
     case "running":
@@ -31,6 +32,7 @@ const OPENS = {
   checks: ["start", "happened"],
   cut: ["happened"],
   held: ["resume", "skip", "end", "clear", "happened"],
+  datum: ["happened"],
   finish: ["happened"],
 };
 

@@ -5,7 +5,7 @@ import { LATE_MS, LOST_MS, STEP_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js"
 import { pageOf } from "./pages.js";
 import { ARC, CAUSE, CHECK, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord } from "./words.js";
 
-export { WAY } from "./words.js";
+export { MARK, WAY } from "./words.js";
 
 export { CAUSE, CHECK, REASONS, STEP_MM, VERDICT, VOUCHES_A_PAGE, pageOf };
 
@@ -181,6 +181,7 @@ export function nextAct(state) {
   if (clearable && can(state, "clear")) return { act: "clear", alarm: clearable };
   if (latched.length > 0) return { act: "wait", alarm: latched[0] };
   if (view.doubtful && can(state, "confirm-place")) return { act: "confirm-place" };
+  if (view.doubtful && can(state, "datum-go")) return { act: "datum-go" };
   if (view.phase !== "homing" && can(state, "home")) return { act: "home" };
   return null;
 }
@@ -208,9 +209,16 @@ export function steps(state) {
   const referenced = view.link.referenced;
   if (!referenced || view.doubtful) {
     list.push({ says: "reference the axes", done: referenced });
-    list.push({ says: "confirm where the torch is", done: false });
+    list.push({ says: view.datum ? "check the place on what is cut" : "confirm where the torch is", done: false });
   }
   return list;
+}
+
+/** The mark of the datum check that is next, or `null`. */
+export function datum(state) {
+  const due = state.view?.datum;
+  const mark = due?.marks[due.seen];
+  return mark ? { mark, number: due.seen + 1, count: due.marks.length, over: due.over } : null;
 }
 
 /**

@@ -164,3 +164,11 @@ export const WAY = {
   tab: "Leave a tab, begin beyond it",
   leave: "Leave it as it is",
 };
+
+/** What is looked at in a datum check. */
+export const MARK = {
+  "hole-centre": "the centre of the hole",
+  pierce: "the pierce",
+  "left-edge": "the left edge of the sheet",
+  "lower-edge": "the near edge of the sheet",
+};

@@ -3,7 +3,7 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { mm } from "../lib/format.js";
-import { can, drawing, freshness, goesOn, leading, nextAct, placeFreshness, steps, waysOn } from "../state/select.js";
+import { MARK, can, datum, drawing, freshness, goesOn, leading, nextAct, placeFreshness, steps, waysOn } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
 
@@ -16,9 +16,10 @@ export function mount(root, store, actions, signal) {
   const remedy = el("p", { class: "do-line", "data-test": "do" });
   const list = el("ol", { class: "steps" });
 
+  const moves = ["home", "datum-go"];
   const home = keepPressed("Reference the axes: the torch moves", signal, {
-    may: () => nextAct(store.get())?.act === "home",
-    done: () => actions.ask({ kind: "home" }),
+    may: () => moves.includes(nextAct(store.get())?.act),
+    done: () => actions.ask({ kind: nextAct(store.get()).act }),
   });
   const act = button("", signal, () => actions.act(nextAct(store.get())), "words");
   const resume = button("", signal, () => actions.page("resume"), "words");
@@ -58,7 +59,9 @@ export function mount(root, store, actions, signal) {
     show(skip, ways.includes("skip-cut"));
     relabel(skip, hold?.cut && hold.cut < view.cuts.length ? `Leave cut ${hold.cut}, go on to ${hold.cut + 1}` : "Leave this cut");
     show(end, ways.includes("end-job"));
-    show(home.node, next?.act === "home");
+    show(home.node, moves.includes(next?.act));
+    const over = datum(state);
+    home.relabel(next?.act === "datum-go" && over ? `Torch to ${MARK[over.mark.feature]}: it moves` : "Reference the axes: the torch moves");
     setData(root, "next", next?.act ?? null);
     show(act, ["seen", "clear", "confirm-place"].includes(next?.act));
     relabel(act, {

@@ -3,6 +3,7 @@
 use crate::ask::{Answer, Ask, CheckId};
 use crate::cause::Cause;
 use crate::checks;
+use crate::machine::datum::NUDGE_MM;
 use crate::machine::{Act, Machine};
 use crate::resume::Stop;
 use crate::view::Phase;
@@ -45,6 +46,12 @@ pub(crate) enum No {
     PlanMissing,
     /// A run of this job was interrupted.
     Interrupted,
+    /// The sheet itself must show where it lies.
+    SheetToCheck,
+    /// A nudge longer than a nudge may be.
+    NudgeTooLong,
+    /// The torch does not stand over a mark.
+    NotOverMark,
     /// A job without cuts.
     EmptyJob,
 }
@@ -77,6 +84,9 @@ impl No {
             Self::NotHomed => "not-homed",
             Self::PlanMissing => "no-plan",
             Self::Interrupted => "interrupted",
+            Self::SheetToCheck => "sheet-to-check",
+            Self::NudgeTooLong => "nudge-too-long",
+            Self::NotOverMark => "not-over-mark",
             Self::EmptyJob => "empty-job",
         }
     }
@@ -101,6 +111,9 @@ impl No {
             Self::NotHomed => "The axes are not referenced since then.".into(),
             Self::PlanMissing => "That way on is not for this stop.".into(),
             Self::Interrupted => "A run of this job was interrupted.".into(),
+            Self::SheetToCheck => "What is cut already must fit the place.".into(),
+            Self::NudgeTooLong => format!("One nudge is at most {NUDGE_MM:.0} mm."),
+            Self::NotOverMark => "The torch does not stand over a mark.".into(),
             Self::EmptyJob => "The job has no cuts.".into(),
         }
     }
@@ -125,6 +138,9 @@ impl No {
             Self::NotHomed => "Reference the axes first.",
             Self::PlanMissing => "Look at the ways on again. Then choose one.",
             Self::Interrupted => "Go on with it, or clear its message to give it up.",
+            Self::SheetToCheck => "Take the torch to the marks of the datum check.",
+            Self::NudgeTooLong => "Move it in smaller steps.",
+            Self::NotOverMark => "Take it to the mark first.",
             Self::EmptyJob => "Load a program that cuts something.",
         }
     }
@@ -159,6 +175,9 @@ pub(crate) fn kind(ask: &Ask) -> &'static str {
         Ask::Clear { .. } => "clear",
         Ask::Home => "home",
         Ask::ConfirmPlace => "confirm-place",
+        Ask::DatumGo => "datum-go",
+        Ask::DatumNudge { .. } => "datum-nudge",
+        Ask::DatumHere => "datum-here",
         Ask::PermitTest => "permit-test",
     }
 }
@@ -252,8 +271,22 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
             if !m.homed || !m.line.referenced(m.homed) {
                 return Err(No::NotHomed);
             }
+            if m.needs_datum() {
+                return Err(No::SheetToCheck);
+            }
             Ok(Yes::Do)
         }
+        Ask::DatumGo => datum(m),
+        Ask::DatumNudge { dx_mm, dy_mm } => {
+            over_mark(m)?;
+            let far = dx_mm.hypot(*dy_mm);
+            if far.is_finite() && far <= NUDGE_MM {
+                Ok(Yes::Do)
+            } else {
+                Err(No::NudgeTooLong)
+            }
+        }
+        Ask::DatumHere => over_mark(m),
         Ask::PermitTest => {
             at_rest(m)?;
             match checks::bars_permit_test(m) {
@@ -315,6 +348,30 @@ fn hold_after(m: &Machine) -> Result<Yes, No> {
     }
 }
 
+/// A datum check is due, and the axes may move.
+fn datum(m: &Machine) -> Result<Yes, No> {
+    at_rest(m)?;
+    if !m.needs_datum() {
+        return Err(No::NotDoubtful);
+    }
+    if !m.homed || !m.line.referenced(m.homed) {
+        return Err(No::NotHomed);
+    }
+    match checks::bars_homing(m) {
+        Some(check) => Err(No::Check(check)),
+        None => Ok(Yes::Do),
+    }
+}
+
+fn over_mark(m: &Machine) -> Result<Yes, No> {
+    datum(m)?;
+    if m.checking.as_ref().is_some_and(|c| c.over) {
+        Ok(Yes::Do)
+    } else {
+        Err(No::NotOverMark)
+    }
+}
+
 /// The job that is loaded has a run that no panel has ended.
 fn interrupted(m: &Machine) -> bool {
     m.run.is_none() && m.stop_now().is_some()
@@ -364,7 +421,7 @@ fn clear(m: &Machine, cause: Cause) -> Result<Yes, No> {
 }
 
 /// Whether each kind of request would be accepted now, in the order of [`Ask`].
-pub(crate) fn all(m: &Machine) -> [(&'static str, Option<No>); 14] {
+pub(crate) fn all(m: &Machine) -> [(&'static str, Option<No>); 17] {
     let no = |r: Result<Yes, No>| r.err();
     let load = at_rest(m).and(if held(m) { Err(No::Held) } else { Ok(Yes::Do) });
     let clearable = m
@@ -399,6 +456,9 @@ pub(crate) fn all(m: &Machine) -> [(&'static str, Option<No>); 14] {
         ("clear", no(clearable)),
         ("home", no(admit(m, &Ask::Home))),
         ("confirm-place", no(admit(m, &Ask::ConfirmPlace))),
+        ("datum-go", no(datum(m))),
+        ("datum-nudge", no(over_mark(m))),
+        ("datum-here", no(over_mark(m))),
         ("permit-test", no(admit(m, &Ask::PermitTest))),
     ]
 }

@@ -58,8 +58,20 @@ pub enum Ask {
     },
     /// Reference the axes.
     Home,
-    /// After a doubtful place was referenced: the torch is where the screen says.
+    /// After a doubtful place was referenced, and nothing is cut yet: the torch is where the screen
+    /// says.
     ConfirmPlace,
+    /// Take the torch to the next mark of the datum check.
+    DatumGo,
+    /// Move it a little over the mark, machine directions.
+    DatumNudge {
+        /// Along X, mm.
+        dx_mm: f64,
+        /// Along Y, mm.
+        dy_mm: f64,
+    },
+    /// It stands over the mark.
+    DatumHere,
     /// Let the permit relay pull and drop once, with the source isolated.
     PermitTest,
 }

@@ -8,6 +8,7 @@ mod admission;
 mod ask;
 mod cause;
 mod checks;
+pub mod datum;
 pub mod event;
 pub mod guard;
 mod io;

@@ -5,6 +5,7 @@ use units::Point;
 
 use crate::ask::CheckId;
 use crate::cause::Cause;
+use crate::datum::DatumMark;
 use crate::job::JobElement;
 use crate::resume::Stop;
 use crate::signals::Signals;
@@ -43,6 +44,9 @@ pub struct View {
     pub marks: Vec<Mark>,
     /// Why it is held, and the ways on.
     pub hold: Option<HoldView>,
+    /// The check of the sheet that is due after a doubtful place.
+    #[serde(default)]
+    pub datum: Option<DatumView>,
     /// Alarms, the first cause first.
     pub alarms: Vec<Alarm>,
     /// The checks before a start.
@@ -239,6 +243,17 @@ pub struct HoldView {
     pub ran_on_mm: Option<f64>,
     /// The stop that ways on are asked for ([`crate::resume::plans`]).
     pub stop: Option<Stop>,
+}
+
+/// A datum check that is due or under way.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct DatumView {
+    /// What is looked at, in this order.
+    pub marks: Vec<DatumMark>,
+    /// So many are done.
+    pub seen: usize,
+    /// The torch stands over the next: it can be nudged, or said to stand right.
+    pub over: bool,
 }
 
 /// A way on from a hold.

@@ -382,7 +382,27 @@ impl Rig {
     pub(crate) fn reference(&mut self) {
         self.must(Ask::Home);
         self.until(30.0, |r| r.phase() != Phase::Homing);
-        self.must(Ask::ConfirmPlace);
+        if self.view().datum.is_none() {
+            self.must(Ask::ConfirmPlace);
+            return;
+        }
+        self.check_datum(|_| (0.0, 0.0));
+    }
+
+    /// Makes the datum check; the operator sees each mark so far from where the torch is taken to.
+    #[track_caller]
+    pub(crate) fn check_datum(&mut self, off: impl Fn(usize) -> (f64, f64)) {
+        let n = self.view().datum.expect("a check is due").marks.len();
+        for k in 0..n {
+            self.must(Ask::DatumGo);
+            self.until(30.0, |r| r.view().datum.is_some_and(|d| d.over));
+            let (dx_mm, dy_mm) = off(k);
+            if dx_mm != 0.0 || dy_mm != 0.0 {
+                self.must(Ask::DatumNudge { dx_mm, dy_mm });
+                self.until(30.0, |r| r.view().datum.is_some_and(|d| d.over));
+            }
+            self.must(Ask::DatumHere);
+        }
     }
 
     /// Starts and runs until the torch is so far along a cut (from 1).

@@ -2,11 +2,12 @@
 
 use std::fmt::Write as _;
 
-use units::Point;
+use units::{Placement, Point};
 
 use super::{Event, Outcome, Restored};
 use crate::ask::{CheckId, ResumeFrom};
 use crate::cause::Cause;
+use crate::datum::{DatumMark, Feature};
 use crate::parts::Part;
 
 fn one_of_each() -> Vec<Event> {
@@ -202,6 +203,23 @@ fn later() -> Vec<Event> {
             from_mm: 22.0,
             to_mm: 24.5,
             tab_mm: 1.0,
+        },
+        Event::DatumSeen {
+            mark: DatumMark {
+                place: Point::new(20.0, 30.0),
+                feature: Feature::HoleCentre,
+                cut: Some(1),
+            },
+            dx_mm: 0.8,
+            dy_mm: -0.4,
+        },
+        Event::DatumFitted {
+            off_mm: 0.9,
+            residual_mm: 0.1,
+            sheet_at: Some(Placement {
+                origin: Point::new(50.8, 59.6),
+                rotation_deg: 0.01,
+            }),
         },
     ]
 }

@@ -11,10 +11,11 @@ mod says;
 pub use restored::{Restored, Unfinished};
 
 use serde::{Deserialize, Serialize};
-use units::Point;
+use units::{Placement, Point};
 
 use crate::ask::{CheckId, ResumeFrom};
 use crate::cause::Cause;
+use crate::datum::DatumMark;
 use crate::parts::Part;
 use crate::resume::Plan;
 
@@ -232,6 +233,18 @@ pub enum Event {
     },
     /// The change is over; `cancelled`: before its last step.
     ChangeEnded { run: Option<u64>, cancelled: bool },
+    /// In a datum check the torch stands over a mark, so far from where it was believed.
+    DatumSeen {
+        mark: DatumMark,
+        dx_mm: f64,
+        dy_mm: f64,
+    },
+    /// A datum check is made. `sheet_at`: how the sheet lies from here on, if it was corrected.
+    DatumFitted {
+        off_mm: f64,
+        residual_mm: f64,
+        sheet_at: Option<Placement>,
+    },
     /// A stretch of a cut was left uncut, as planned and accepted.
     TabLeft {
         run: u64,
@@ -331,6 +344,8 @@ impl Event {
             ),
             Self::ChangeEnded { .. } => (47, "change-ended", Normal),
             Self::TabLeft { .. } => (48, "tab-left", Notice),
+            Self::DatumSeen { .. } => (49, "datum-seen", Normal),
+            Self::DatumFitted { .. } => (50, "datum-fitted", Notice),
         }
     }
 

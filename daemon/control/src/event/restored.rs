@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
+use units::Placement;
 
 use super::Event;
 use crate::cause::Cause;
@@ -134,6 +135,9 @@ pub struct Restored {
     pub unfinished: Option<Unfinished>,
     /// The highest number that a run had.
     pub last_run: u64,
+    /// How the sheet lies, if a datum check has corrected it since the axes were referenced.
+    #[serde(default)]
+    pub sheet_at: Option<Placement>,
     /// What the torch parts have been through.
     #[serde(default)]
     pub parts: PartsUsed,
@@ -147,6 +151,7 @@ impl Default for Restored {
             doubtful: true,
             unfinished: None,
             last_run: 0,
+            sheet_at: None,
             parts: PartsUsed::default(),
         }
     }
@@ -176,6 +181,13 @@ impl Restored {
         };
         if let Some(open) = &mut self.unfinished {
             open.follow(&event);
+        }
+        match &event {
+            Event::HomingStarted => self.sheet_at = None,
+            Event::DatumFitted {
+                sheet_at: Some(at), ..
+            } => self.sheet_at = Some(*at),
+            _ => {}
         }
         match event {
             Event::LatchSet { cause, .. } => {

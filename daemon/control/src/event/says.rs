@@ -137,6 +137,21 @@ impl Event {
             Self::Skipped { cut, sure_mm, .. } => {
                 format!("Cut {cut} was skipped; {sure_mm:.1} mm of it are cut.")
             }
+            Self::DatumSeen { dx_mm, dy_mm, .. } => format!(
+                "The torch stands over a mark, {dx_mm:.2} mm and {dy_mm:.2} mm from where it was believed."
+            ),
+            Self::DatumFitted {
+                off_mm,
+                residual_mm,
+                sheet_at,
+            } => format!(
+                "The sheet lies {off_mm:.2} mm off, {residual_mm:.2} mm unexplained{}",
+                if sheet_at.is_some() {
+                    ": its place was corrected."
+                } else {
+                    "."
+                }
+            ),
             _ => self.says_of_change(),
         }
     }

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use link::{Command, TakeAway};
+use units::Placement;
 
 use super::run::{Held, Loaded, Run};
 use super::{Act, Machine, Parking};
@@ -72,6 +73,11 @@ impl Machine {
                     self.doubtful = true;
                 }
                 self.homed = false;
+                self.checking = None;
+                self.sheet_at = Placement {
+                    origin: self.settings.sheet_corner,
+                    rotation_deg: 0.0,
+                };
                 self.record(Event::HomingStarted, true);
                 let ticket = self.line.say(Command::Home);
                 self.act = Act::Homing {
@@ -83,6 +89,9 @@ impl Machine {
                 self.doubtful = false;
                 self.record(Event::PlaceConfirmed, true);
             }
+            Ask::DatumGo => self.datum_go(),
+            Ask::DatumNudge { dx_mm, dy_mm } => self.datum_nudge(dx_mm, dy_mm),
+            Ask::DatumHere => self.datum_here(),
             Ask::PermitTest => {
                 self.set_phase(Phase::Test);
                 self.act = Act::Testing { since: self.now };

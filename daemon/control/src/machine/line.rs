@@ -354,9 +354,8 @@ impl Machine {
             self.line.fresh = true;
         }
         self.line.alive = true;
+        let place = self.to_sheet(status.place);
         if let Act::Cutting(cycle) = &mut self.act {
-            let corner = self.settings.sheet_corner;
-            let place = status.place.moved(-corner.x, -corner.y);
             cycle.report(&status, place);
         }
         self.report_braking(&status);
@@ -371,9 +370,7 @@ impl Machine {
     fn note_where_it_stood(&mut self) {
         let still = matches!(self.act, Act::Starting | Act::Rest) && self.line.at_rest();
         if self.interrupted.is_some() && self.stood.is_none() && still && !self.doubtful {
-            let corner = self.settings.sheet_corner;
-            let place = self.line.place();
-            self.stood = place.map(|p| p.moved(-corner.x, -corner.y));
+            self.stood = self.last_place();
         }
     }
 

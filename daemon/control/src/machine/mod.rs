@@ -14,6 +14,7 @@
 //! in doubt and surely cut.
 
 mod cycle;
+pub(crate) mod datum;
 mod going_on;
 mod guarding;
 mod line;
@@ -29,7 +30,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use link::{Dialect, Ticket};
-use units::{Point, Time};
+use units::{Placement, Point, Time};
 
 use crate::admission::{self, Fingerprint};
 use crate::ask::{Answer, Ask, AskId, CheckId};
@@ -42,6 +43,7 @@ use crate::settings::Settings;
 use crate::signals::Signals;
 use crate::view::{Step, View};
 pub(crate) use cycle::Cycle;
+use datum::{Checking, ToMark};
 use line::Line;
 use out::Out;
 use run::{Loaded, Run};
@@ -69,6 +71,7 @@ pub(crate) enum Act {
     Testing { since: Time },
     Cutting(Box<Cycle>),
     Parking(Parking),
+    ToMark(ToMark),
     Stopping(Box<Stopping>),
 }
 
@@ -132,6 +135,10 @@ pub struct Machine {
     pub(crate) doubtful: bool,
     /// Referenced since the place was last doubted.
     pub(crate) homed: bool,
+    /// How the sheet lies in machine coordinates: as set, or as a datum check has found it.
+    pub(crate) sheet_at: Placement,
+    /// A datum check that is under way.
+    pub(crate) checking: Option<Checking>,
     pub(crate) run: Option<Run>,
     pub(crate) act: Act,
     pub(crate) interrupted: Option<Unfinished>,
@@ -154,6 +161,10 @@ impl Machine {
     #[must_use]
     pub fn new(settings: Settings, dialect: Arc<Dialect>, restored: Restored) -> Self {
         let line = Line::new(dialect, &settings);
+        let sheet_at = restored.sheet_at.unwrap_or(Placement {
+            origin: settings.sheet_corner,
+            rotation_deg: 0.0,
+        });
         let mut machine = Self {
             settings,
             now: Time::ZERO,
@@ -172,6 +183,8 @@ impl Machine {
             permit_tested: false,
             doubtful: restored.doubtful,
             homed: false,
+            sheet_at,
+            checking: None,
             run: None,
             act: Act::Starting,
             interrupted: restored.unfinished,
@@ -392,6 +405,7 @@ impl Machine {
             }
             Act::Cutting(cycle) => self.advance_cycle(cycle),
             Act::Parking(parking) => self.advance_parking(parking),
+            Act::ToMark(to) => self.advance_to_mark(to),
             Act::Stopping(stopping) => self.advance_stopping(stopping),
         }
     }

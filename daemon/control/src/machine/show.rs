@@ -24,7 +24,7 @@ impl Machine {
             Act::Starting => Phase::Starting,
             Act::Stopping(_) => Phase::Stopping,
             Act::Cutting(_) | Act::Parking(_) => Phase::Running,
-            Act::Homing { .. } => Phase::Homing,
+            Act::Homing { .. } | Act::ToMark(_) => Phase::Homing,
             Act::Rest | Act::Testing { .. } => self.phase_at_rest(),
         }
     }
@@ -54,7 +54,7 @@ impl Machine {
                 let (what, since, limit) = c.waiting(&self.settings.guard);
                 (what, Some(since), limit.map(|l| l.as_secs_f64()))
             }
-            Act::Parking(_) => (Waiting::TorchToReachPlace, None, None),
+            Act::Parking(_) | Act::ToMark(_) => (Waiting::TorchToReachPlace, None, None),
             Act::Homing { since, .. } => (
                 Waiting::TorchToReachPlace,
                 Some(*since),
@@ -124,6 +124,7 @@ impl Machine {
             entries: self.entry_views(),
             marks: run.map(|r| r.marks.clone()).unwrap_or_default(),
             hold: self.hold_view(),
+            datum: self.datum_view(),
             alarms: self.alarm_views(),
             checks: self.check_views(),
             allowed: admission::all(self)
@@ -164,7 +165,6 @@ impl Machine {
     fn torch_view(&self, now: Time) -> TorchView {
         let status = self.line.status.as_ref();
         let known = status.filter(|_| !self.doubtful || self.homed);
-        let corner = self.settings.sheet_corner;
         let surface = match &self.act {
             Act::Cutting(c) => c.surface(),
             _ => None,
@@ -176,7 +176,7 @@ impl Machine {
                 .map(|l| self.settings.slat_top_z + l.job.thickness_mm)
         });
         TorchView {
-            place: known.map(|s| s.place.moved(-corner.x, -corner.y)),
+            place: known.map(|s| self.to_sheet(s.place)),
             height_mm: known.zip(surface).map(|(s, z)| s.z - z),
             age_s: status.map(|s| now.since(s.at).as_secs_f64()),
             feed_mm_s: status.and_then(|s| s.feed_mm_s),
@@ -410,7 +410,6 @@ impl Machine {
     /// Where the torch is on the sheet by the last report, whatever it is worth.
     #[must_use]
     pub fn last_place(&self) -> Option<Point> {
-        let corner = self.settings.sheet_corner;
-        self.line.place().map(|p| p.moved(-corner.x, -corner.y))
+        self.line.place().map(|p| self.to_sheet(p))
     }
 }

@@ -261,11 +261,10 @@ impl Machine {
 
     /// A report while it is being stopped: the torch brakes on its path.
     pub(super) fn report_braking(&mut self, status: &link::Status) {
-        let corner = self.settings.sheet_corner;
+        let place = self.to_sheet(status.place);
         if let Act::Stopping(s) = &mut self.act
             && let Some(path) = s.path.as_mut().filter(|p| !p.blind)
         {
-            let place = status.place.moved(-corner.x, -corner.y);
             path.track.report_braking(status, place);
         }
     }
@@ -401,14 +400,14 @@ impl Machine {
         if !settled || self.doubtful || self.line.unproven.is_some() {
             return;
         }
-        let (Some(status), Some(run)) = (self.line.status.clone(), &mut self.run) else {
+        let Some(status) = self.line.status.clone() else {
             return;
         };
+        let place = self.to_sheet(status.place);
+        let Some(run) = &mut self.run else { return };
         let Some((mut path, stop)) = run.held.as_mut().and_then(|h| h.unseen.take()) else {
             return;
         };
-        let corner = self.settings.sheet_corner;
-        let place = status.place.moved(-corner.x, -corner.y);
         path.track.report_braking(&status, place);
         self.settle_place(&path, stop);
     }

@@ -162,6 +162,13 @@ fn next(view: &View, job: &Arc<Job>) -> Option<Ask> {
     if may("home") && holds(CheckId::Referenced) != Some(true) {
         return Some(Ask::Home);
     }
+    if may("datum-here") {
+        // Referencing leaves no error on the simulated table: the torch stands over the mark.
+        return Some(Ask::DatumHere);
+    }
+    if may("datum-go") {
+        return Some(Ask::DatumGo);
+    }
     if may("confirm-place") {
         return Some(Ask::ConfirmPlace);
     }

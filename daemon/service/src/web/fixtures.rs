@@ -147,6 +147,7 @@ pub(super) fn view() -> View {
             ran_on_mm: Some(1.2),
             stop: Some(stop()),
         }),
+        datum: None,
         alarms: vec![Alarm {
             cause: Cause::ArcLost,
             level: AlarmLevel::JobStopped,
@@ -411,6 +412,9 @@ fn asks() -> Value {
         { "kind": "clear", "cause": "estop" },
         { "kind": "home" },
         { "kind": "confirm-place" },
+        { "kind": "datum-go" },
+        { "kind": "datum-nudge", "dx_mm": -0.5, "dy_mm": 0.0 },
+        { "kind": "datum-here" },
         { "kind": "permit-test" },
     ])
 }
@@ -441,7 +445,7 @@ fn the_messages_are_as_the_screens_know_them() {
 #[test]
 fn everything_that_a_screen_asks_is_understood() {
     let asks: Vec<ScreenAsk> = serde_json::from_value(asks()).expect("every one of them");
-    assert_eq!(asks.len(), 12);
+    assert_eq!(asks.len(), 15);
 }
 
 #[test]

@@ -86,6 +86,9 @@ pub enum ScreenAsk {
     Clear { cause: Cause },
     Home,
     ConfirmPlace,
+    DatumGo,
+    DatumNudge { dx_mm: f64, dy_mm: f64 },
+    DatumHere,
     PermitTest,
 }
 
@@ -103,6 +106,9 @@ impl From<ScreenAsk> for Ask {
             ScreenAsk::Clear { cause } => Self::Clear { cause },
             ScreenAsk::Home => Self::Home,
             ScreenAsk::ConfirmPlace => Self::ConfirmPlace,
+            ScreenAsk::DatumGo => Self::DatumGo,
+            ScreenAsk::DatumNudge { dx_mm, dy_mm } => Self::DatumNudge { dx_mm, dy_mm },
+            ScreenAsk::DatumHere => Self::DatumHere,
             ScreenAsk::PermitTest => Self::PermitTest,
         }
     }

@@ -251,7 +251,7 @@ impl Machine {
         let place = start
             .beside
             .unwrap_or_else(|| loaded.point_at(run.cut, from_mm));
-        let target = on_table(place, self.settings.sheet_corner);
+        let target = self.sheet_at.place(place);
         let plane = self.settings.slat_top_z + loaded.job.thickness_mm;
         let expected_z = run.touched_z.unwrap_or(plane);
         let safe = self.safe_z();
@@ -594,9 +594,4 @@ impl Machine {
             _ => None,
         }
     }
-}
-
-/// A place on the sheet in machine coordinates.
-fn on_table(p: Point, corner: Point) -> Point {
-    p.moved(corner.x, corner.y)
 }

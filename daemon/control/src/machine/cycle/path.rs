@@ -3,7 +3,6 @@
 use core::time::Duration;
 
 use link::Command;
-use units::{Placement, Point, Segment};
 
 use super::{Cycle, Move, Stage};
 use crate::cause::Cause;
@@ -86,7 +85,7 @@ impl Machine {
                 .sum();
             track.entry_next += 1;
             let ticket = self.line.session.say(Command::Path {
-                segment: segment_on_table(&e.segment, self.settings.sheet_corner),
+                segment: e.segment.placed(&self.sheet_at),
                 mm_s: e.feed_mm_s,
             });
             track.said(ticket, e.segment, from_mm - left, e.feed_mm_s);
@@ -100,7 +99,7 @@ impl Machine {
                     if segment.length() < 1e-4 || (into > 0.0 && segment.length() < 1e-3) {
                         continue;
                     }
-                    let placed = segment_on_table(&segment, self.settings.sheet_corner);
+                    let placed = segment.placed(&self.sheet_at);
                     let ticket = self.line.session.say(Command::Path {
                         segment: placed,
                         mm_s: feed,
@@ -180,11 +179,4 @@ impl Machine {
 fn lead_of(run: &Run, open_kerf: bool) -> &[JobElement] {
     let plan = run.plan().filter(|_| !open_kerf);
     plan.map_or(&[], |p| p.entry.as_slice())
-}
-
-fn segment_on_table(s: &Segment, corner: Point) -> Segment {
-    s.placed(&Placement {
-        origin: corner,
-        rotation_deg: 0.0,
-    })
 }

@@ -1,0 +1,152 @@
+//! Stories of going on: by the ways of a plan, and after a doubtful place.
+
+use super::rig::{Rig, job, settings};
+use super::stories::running;
+use crate::ask::{Answer, Ask};
+use crate::event::Event;
+use crate::resume::Way;
+use crate::view::{Phase, Step};
+
+#[test]
+fn a_lost_arc_is_gone_on_with_by_a_new_lead_in_from_the_scrap() {
+    let mut rig = running();
+    rig.run_to(1, 70.0);
+    rig.table.blown_out = true;
+    rig.until_held();
+    let plan = rig.resume_by(Way::LeadIn);
+    assert_eq!(plan.entry.len(), 1);
+    rig.finish();
+    rig.all_is_well();
+    let v = rig.view();
+    assert_eq!(v.entries, vec![plan.entry.clone()]);
+    let corner = settings().sheet_corner;
+    let at = plan.pierce.moved(corner.x, corner.y);
+    assert!(rig.table.burnt.iter().any(|b| b.distance(at) < 0.1));
+    assert_eq!(v.pierces, 3);
+}
+
+#[test]
+fn an_arc_lost_again_on_the_new_lead_in_stays_lost_where_it_was() {
+    let mut rig = running();
+    rig.run_to(1, 70.0);
+    rig.table.blown_out = true;
+    rig.until_held();
+    let first = rig.plans(0.0).stop.lost;
+    rig.table.blown_out = false;
+    rig.resume_by(Way::LeadIn);
+    rig.until(60.0, |r| r.view().step == Some(Step::Cut));
+    rig.table.blown_out = true;
+    rig.until_held();
+    let again = rig.plans(0.0);
+    assert_eq!(again.stop.lost, first);
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+    assert_eq!(rig.view().entries.len(), 1);
+}
+
+#[test]
+fn a_tab_is_left_where_it_was_planned_and_nowhere_else() {
+    let mut rig = running();
+    rig.run_to(1, 30.0);
+    rig.table.blown_out = true;
+    rig.until_held();
+    let plan = rig.resume_by(Way::Tab);
+    rig.finish();
+    let v = rig.view();
+    let gap = plan.gap().expect("a tab");
+    assert_eq!(v.cuts[0].done.len(), 2, "{:?}", v.cuts[0]);
+    assert_eq!([v.cuts[0].done[0][1], v.cuts[0].done[1][0]], gap);
+    // The metal that stays is as long as it was said, but for what the place was not known by.
+    assert!(
+        (rig.uncut_mm() - plan.tab_mm).abs() < 1.0,
+        "{} {plan:?}",
+        rig.uncut_mm()
+    );
+    assert!(
+        rig.events
+            .iter()
+            .any(|e| matches!(e, Event::TabLeft { cut: 1, .. }))
+    );
+}
+
+#[test]
+fn a_plan_is_for_its_own_stop_alone() {
+    let mut rig = running();
+    rig.run_to(2, 20.0);
+    rig.must(Ask::Hold);
+    rig.until_held();
+    let old = rig.accept(&rig.plans(0.0).plans[0].clone());
+    rig.resume_as_offered();
+    rig.run_to(2, 50.0);
+    rig.must(Ask::Hold);
+    rig.until_held();
+    for ask in [old, Ask::Resume { splice: None }] {
+        assert!(matches!(
+            rig.ask(ask),
+            Answer::Refused { reason, .. } if reason == "no-plan"
+        ));
+    }
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
+
+/// A run that an emergency stop has ended in its second cut, referenced again.
+fn doubtful() -> Rig {
+    let mut rig = running();
+    rig.run_to(2, 60.0);
+    rig.table.wrong.estop = true;
+    rig.until_held();
+    rig.table.wrong.estop = false;
+    rig.wait(0.1);
+    rig.clear_all();
+    rig.must(Ask::Home);
+    rig.until(30.0, |r| r.phase() != Phase::Homing);
+    rig
+}
+
+#[test]
+fn after_a_doubtful_place_the_sheet_itself_must_show_where_it_lies() {
+    let mut rig = doubtful();
+    assert!(matches!(
+        rig.ask(Ask::ConfirmPlace),
+        Answer::Refused { reason, .. } if reason == "sheet-to-check"
+    ));
+    assert!(
+        matches!(rig.ask(Ask::DatumHere), Answer::Refused { reason, .. } if reason == "not-over-mark")
+    );
+    rig.check_datum(|_| (0.0, 0.0));
+    assert!(!rig.view().doubtful);
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
+fn a_sheet_that_is_found_elsewhere_is_cut_on_where_it_lies() {
+    let mut rig = doubtful();
+    let n = rig.table.burnt.len();
+    rig.check_datum(|_| (0.8, -0.6));
+    assert!(!rig.view().doubtful);
+    rig.resume_as_offered();
+    rig.finish();
+    let corner = settings().sheet_corner;
+    let end = job().cuts[1]
+        .point_at(1e9)
+        .moved(corner.x + 0.8, corner.y - 0.6);
+    assert!(rig.table.burnt[n..].iter().any(|b| b.distance(end) < 0.05));
+}
+
+#[test]
+fn referencing_again_forgets_where_a_check_has_found_the_sheet() {
+    let mut rig = doubtful();
+    rig.check_datum(|_| (1.0, 1.0));
+    assert!(!rig.view().doubtful);
+    let at = rig.m.sheet_at;
+    rig.must(Ask::Home);
+    rig.until(30.0, |r| r.phase() != Phase::Homing);
+    assert!(rig.view().doubtful && rig.view().datum.is_some());
+    assert_ne!(rig.m.sheet_at, at);
+    assert_eq!(rig.m.sheet_at.origin, settings().sheet_corner);
+}

@@ -1,0 +1,262 @@
+//! The datum check: the torch is taken over what was cut already, the operator moves it until it
+//! stands right, and the sheet's place follows. No permit is asked for here, ever.
+
+use core::time::Duration;
+
+use link::{Command, Ticket};
+use units::{Placement, Point, Segment, Time};
+
+use super::{Act, Machine};
+use crate::cause::Cause;
+use crate::datum::{self, DATUM_MM, DatumMark, Fit, Seen};
+use crate::event::Event;
+use crate::view::{CutState, DatumView};
+
+/// So far above the sheet the torch is looked at, mm (invented).
+const LOOK_MM: f64 = 5.0;
+/// It comes down and is nudged at this speed, mm/s (invented).
+const SLOW_MM_S: f64 = 10.0;
+/// One nudge is at most so long, mm.
+pub(crate) const NUDGE_MM: f64 = 10.0;
+/// A nudge and a way down end within this.
+const SLOW_LIMIT: Duration = Duration::from_secs(30);
+
+/// What has been looked at so far.
+#[derive(Clone, Debug)]
+pub(crate) struct Checking {
+    pub marks: Vec<DatumMark>,
+    pub seen: Vec<Seen>,
+    /// The torch stands over the next mark.
+    pub over: bool,
+}
+
+/// On the way to a mark, or nudged over it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum ToMark {
+    Lift { ticket: Ticket, since: Time },
+    Go { ticket: Ticket, since: Time },
+    Down { ticket: Ticket, since: Time },
+    Nudge { ticket: Ticket, since: Time },
+}
+
+impl Machine {
+    /// Something of the run in hand is cut: after a doubtful place the sheet itself must show where
+    /// it lies.
+    pub(crate) fn needs_datum(&self) -> bool {
+        if !self.doubtful {
+            return false;
+        }
+        match (&self.run, &self.interrupted) {
+            (Some(run), _) => {
+                !run.over()
+                    && run
+                        .cuts
+                        .iter()
+                        .any(|p| p.sure_mm > 0.0 || p.state == CutState::Done)
+            }
+            (None, Some(u)) => {
+                self.loaded
+                    .as_ref()
+                    .is_some_and(|l| l.job.seal.hash() == u.seal)
+                    && (!u.done.is_empty() || u.sure_mm.values().any(|mm| *mm > 0.0))
+            }
+            (None, None) => false,
+        }
+    }
+
+    /// The torch goes to the next mark.
+    pub(super) fn datum_go(&mut self) {
+        if self.checking.is_none() {
+            let Some(loaded) = &self.loaded else { return };
+            let done = self.done_cuts();
+            self.checking = Some(Checking {
+                marks: datum::marks(&loaded.job, &done),
+                seen: Vec::new(),
+                over: false,
+            });
+        }
+        if let Some(c) = &mut self.checking {
+            c.over = false;
+        }
+        let ticket = self.line.say(Command::RapidZ(self.safe_z()));
+        self.act = Act::ToMark(ToMark::Lift {
+            ticket,
+            since: self.now,
+        });
+    }
+
+    fn done_cuts(&self) -> Vec<bool> {
+        let n = self.loaded.as_ref().map_or(0, |l| l.job.cuts.len());
+        (0..n)
+            .map(|i| match (&self.run, &self.interrupted) {
+                (Some(run), _) => run.cuts.get(i).is_some_and(|p| p.state == CutState::Done),
+                (None, Some(u)) => u.done.contains(&(i + 1)),
+                (None, None) => false,
+            })
+            .collect()
+    }
+
+    fn next_mark(&self) -> Option<DatumMark> {
+        let c = self.checking.as_ref()?;
+        c.marks.get(c.seen.len()).copied()
+    }
+
+    pub(super) fn advance_to_mark(&mut self, to: ToMark) -> bool {
+        let (ToMark::Lift { ticket, since }
+        | ToMark::Go { ticket, since }
+        | ToMark::Down { ticket, since }
+        | ToMark::Nudge { ticket, since }) = to;
+        let limit = match to {
+            ToMark::Lift { .. } | ToMark::Go { .. } => {
+                self.travel_limit(Point::default(), self.settings.park)
+                    + self.travel_limit(Point::default(), Point::default())
+            }
+            ToMark::Down { .. } | ToMark::Nudge { .. } => SLOW_LIMIT,
+        };
+        if !(self.executed(ticket) && self.line.at_rest()) {
+            if self.due(since + limit) {
+                self.traversing(false);
+                let why = "The torch did not reach the mark in time.";
+                self.alarm(Cause::Overdue, self.now, false, why.into());
+                self.halt();
+                return true;
+            }
+            self.act = Act::ToMark(to);
+            return false;
+        }
+        let since = self.now;
+        let Some(mark) = self.next_mark() else {
+            return true;
+        };
+        match to {
+            ToMark::Lift { .. } => {
+                let there = self.sheet_at.place(mark.place);
+                self.traversing(true);
+                let ticket = self.line.say(Command::RapidXy(there));
+                self.act = Act::ToMark(ToMark::Go { ticket, since });
+            }
+            ToMark::Go { .. } => {
+                self.traversing(false);
+                let z = self.looking_z();
+                let mm_s = SLOW_MM_S;
+                let ticket = self.line.say(Command::FeedZ { z, mm_s });
+                self.act = Act::ToMark(ToMark::Down { ticket, since });
+            }
+            ToMark::Down { .. } | ToMark::Nudge { .. } => {
+                if let Some(c) = &mut self.checking {
+                    c.over = true;
+                }
+                self.out.publish();
+            }
+        }
+        true
+    }
+
+    fn looking_z(&self) -> f64 {
+        let thickness = self.loaded.as_ref().map_or(0.0, |l| l.job.thickness_mm);
+        let plane = self.settings.slat_top_z + thickness;
+        let highest = self.run.as_ref().and_then(|r| r.highest_z);
+        (highest.map_or(plane, |z| z.max(plane)) + LOOK_MM).min(self.safe_z())
+    }
+
+    /// The operator moves it a little, as the sheet lies.
+    pub(super) fn datum_nudge(&mut self, dx: f64, dy: f64) {
+        let Some(from) = self.line.place() else {
+            return;
+        };
+        let to = from.moved(dx, dy);
+        let ticket = self.line.say(Command::Path {
+            segment: Segment::Line { from, to },
+            mm_s: SLOW_MM_S,
+        });
+        if let Some(c) = &mut self.checking {
+            c.over = false;
+        }
+        self.act = Act::ToMark(ToMark::Nudge {
+            ticket,
+            since: self.now,
+        });
+    }
+
+    /// It stands over the mark.
+    pub(super) fn datum_here(&mut self) {
+        let (Some(mark), Some(found)) = (self.next_mark(), self.line.place()) else {
+            return;
+        };
+        let believed = self.sheet_at.place(mark.place);
+        let event = Event::DatumSeen {
+            mark,
+            dx_mm: found.x - believed.x,
+            dy_mm: found.y - believed.y,
+        };
+        self.record(event, true);
+        let Some(c) = &mut self.checking else { return };
+        c.over = false;
+        c.seen.push(Seen { mark, found });
+        if c.seen.len() >= c.marks.len() {
+            let seen = core::mem::take(&mut c.seen);
+            self.checking = None;
+            self.conclude(&seen);
+        }
+    }
+
+    fn conclude(&mut self, seen: &[Seen]) {
+        let Some(fit) = datum::fit(seen, &self.sheet_at) else {
+            return;
+        };
+        let holds = fit.residual_mm <= DATUM_MM;
+        let corrected = holds && fit.off_mm > DATUM_MM;
+        let (origin, rotation_deg) = (fit.sheet_at.origin, fit.sheet_at.rotation_deg);
+        let event = Event::DatumFitted {
+            off_mm: fit.off_mm,
+            residual_mm: fit.residual_mm,
+            sheet_at: corrected.then_some(Placement {
+                origin,
+                rotation_deg,
+            }),
+        };
+        self.record(event, true);
+        if !holds {
+            self.drifted(&fit);
+            return;
+        }
+        if corrected {
+            self.sheet_at = fit.sheet_at;
+        }
+        self.alarms.retain(|a| a.cause != Cause::PlaceDrift);
+        self.doubtful = false;
+        self.record(Event::PlaceConfirmed, true);
+    }
+
+    fn drifted(&mut self, fit: &Fit) {
+        let why = format!(
+            "The marks do not fit the sheet: {:.1} mm off, and {:.1} mm by any shift and turn; limit {DATUM_MM:.1} mm.",
+            fit.off_mm, fit.residual_mm
+        );
+        self.alarm(Cause::PlaceDrift, self.now, false, why);
+    }
+
+    pub(super) fn datum_view(&self) -> Option<DatumView> {
+        if !self.needs_datum() || !self.homed {
+            return None;
+        }
+        let c = self.checking.as_ref();
+        let marks = match (c, &self.loaded) {
+            (Some(c), _) => c.marks.clone(),
+            (None, Some(loaded)) => datum::marks(&loaded.job, &self.done_cuts()),
+            (None, None) => Vec::new(),
+        };
+        Some(DatumView {
+            marks,
+            seen: c.map_or(0, |c| c.seen.len()),
+            over: c.is_some_and(|c| c.over),
+        })
+    }
+
+    /// A place on the sheet in machine coordinates, and back.
+    pub(super) fn to_sheet(&self, p: Point) -> Point {
+        let (sin, cos) = self.sheet_at.rotation_deg.to_radians().sin_cos();
+        let (x, y) = (p.x - self.sheet_at.origin.x, p.y - self.sheet_at.origin.y);
+        Point::new(x * cos + y * sin, y * cos - x * sin)
+    }
+}

@@ -1,0 +1,44 @@
+// After a doubtful place: the torch stands low over something that is cut already. It is moved until
+// it stands right, and said so. The arc cannot fire here.
+
+import { el, setText, show } from "../lib/dom.js";
+import { MARK, can, datum, drawing, placeFreshness } from "../state/select.js";
+import { button, relabel } from "../widgets/button.js";
+import { plate } from "../widgets/plate.js";
+
+const STEPS_MM = [1, 0.1];
+
+export function mount(root, store, actions, signal) {
+  const near = plate({ scales: false });
+  const title = el("h2", { class: "caption your-move" }, el("i", { class: "disc" }), el("span", { "data-test": "mark" }));
+  const tells = el("p", { class: "do-line" });
+  let step = 0;
+  const nudge = (x, y) => () => actions.ask({ kind: "datum-nudge", dx_mm: x * STEPS_MM[step], dy_mm: y * STEPS_MM[step] });
+  const away = button("Away", signal, nudge(0, 1), "nudge");
+  const toward = button("Toward you", signal, nudge(0, -1), "nudge");
+  const left = button("Left", signal, nudge(-1, 0), "nudge");
+  const right = button("Right", signal, nudge(1, 0), "nudge");
+  const size = button("", signal, () => {
+    step = (step + 1) % STEPS_MM.length;
+    relabel(size, `by ${STEPS_MM[step]} mm`);
+  }, "nudge");
+  relabel(size, `by ${STEPS_MM[step]} mm`);
+  const here = button("It stands right", signal, () => actions.ask({ kind: "datum-here" }), "words");
+  root.append(
+    el("section", { class: "left" }, title, el("div", { class: "near fill" }, near.node), el("div", { class: "told" }, tells)),
+    el("section", { class: "column choices" },
+      away, el("div", { class: "row" }, left, right), toward, size, el("div", { class: "row bottom" }, here)),
+  );
+
+  store.subscribe((state) => {
+    const now = datum(state);
+    if (!now) return;
+    setText(title.lastElementChild, `${now.number} of ${now.count}: ${MARK[now.mark.feature]}${now.mark.cut ? ` of cut ${now.mark.cut}` : ""}`);
+    setText(tells, "Look from the side, visor up, hands clear of the torch. Move it until its tip stands right over the mark.");
+    const drawn = drawing(state);
+    const at = [now.mark.place.x, now.mark.place.y];
+    if (drawn) near.draw({ drawing: drawn, cuts: state.view.cuts, marks: state.view.marks, torch: state.view.torch, fresh: placeFreshness(state), start: at, focus: { at, zoom: 6 } });
+    const may = can(state, "datum-here");
+    for (const node of [away, toward, left, right, size, here]) show(node, may);
+  }, signal);
+}
