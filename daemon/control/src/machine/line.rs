@@ -236,8 +236,8 @@ impl Machine {
             Word::Touched { ticket, z } => self.touched(ticket, Some(z)),
             Word::Missed { ticket } => self.touched(ticket, None),
             Word::Stamped(stamped) => {
-                let corner = self.settings.sheet_corner;
-                self.line.stamps.keep(&stamped, corner);
+                let place = self.to_sheet(stamped.place);
+                self.line.stamps.keep(&stamped, place);
             }
             Word::Alarm(words) => {
                 self.record(

@@ -10,15 +10,9 @@ const KEPT: usize = 16;
 
 /// One edge of arc OK.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[allow(
-    dead_code,
-    reason = "what a lost arc leaves is found with it, and that is being written"
-)]
 pub(crate) struct Stamp {
     /// Sheet coordinates, mm.
     pub place: Point,
-    /// Time since the controller started, ms.
-    pub up_ms: u64,
     /// True: the arc came.
     pub level: bool,
     pub heard_at: Time,
@@ -31,9 +25,9 @@ pub(crate) struct Stamps {
 }
 
 impl Stamps {
-    /// Keeps an edge of arc OK; others tell nothing about the arc. `sheet_corner`: machine
-    /// coordinates, mm.
-    pub(crate) fn keep(&mut self, stamped: &Stamped, sheet_corner: Point) {
+    /// Keeps an edge of arc OK; others tell nothing about the arc. `place`: its place on the sheet,
+    /// mm.
+    pub(crate) fn keep(&mut self, stamped: &Stamped, place: Point) {
         if stamped.input != StampedInput::ArcOk {
             return;
         }
@@ -41,18 +35,13 @@ impl Stamps {
             self.last.pop_front();
         }
         self.last.push_back(Stamp {
-            place: stamped.place.moved(-sheet_corner.x, -sheet_corner.y),
-            up_ms: stamped.up_ms,
+            place,
             level: stamped.level,
             heard_at: stamped.heard_at,
         });
     }
 
     /// The last time that the arc came (`true`) or went (`false`), heard no earlier than `since`.
-    #[allow(
-        dead_code,
-        reason = "what a lost arc leaves is found with it, and that is being written"
-    )]
     pub(crate) fn last(&self, level: bool, since: Time) -> Option<&Stamp> {
         self.last
             .iter()
@@ -82,17 +71,20 @@ mod tests {
     }
 
     #[test]
-    fn the_last_loss_is_found_in_sheet_coordinates_and_not_before_it_is_asked_for() {
+    fn the_last_loss_is_found_and_not_before_it_is_asked_for() {
         let mut stamps = Stamps::default();
-        let corner = Point::new(50.0, 60.0);
+        let here = |number: u64| Point::new(number as f64, 10.0);
         for (number, level) in [(1, true), (2, false), (3, true), (4, false), (5, true)] {
-            stamps.keep(&stamped(number, StampedInput::ArcOk, level), corner);
+            stamps.keep(&stamped(number, StampedInput::ArcOk, level), here(number));
         }
-        stamps.keep(&stamped(6, StampedInput::Contact, false), corner);
+        stamps.keep(&stamped(6, StampedInput::Contact, false), here(6));
         let loss = stamps.last(false, Time::ZERO).expect("two were kept");
-        assert_eq!((loss.place, loss.up_ms), (Point::new(54.0, 10.0), 40));
+        assert_eq!(loss.place, here(4));
         assert_eq!(stamps.last(false, Time::from_ms(44)), None);
-        assert_eq!(stamps.last(true, Time::ZERO).map(|s| s.up_ms), Some(50));
+        assert_eq!(
+            stamps.last(true, Time::ZERO).map(|s| s.place),
+            Some(here(5))
+        );
         stamps.clear();
         assert_eq!(stamps.last(true, Time::ZERO), None);
     }
@@ -104,10 +96,13 @@ mod tests {
             let level = number % 2 == 0;
             stamps.keep(
                 &stamped(number, StampedInput::ArcOk, level),
-                Point::default(),
+                Point::new(number as f64, 0.0),
             );
         }
         assert_eq!(stamps.last.len(), KEPT);
-        assert_eq!(stamps.last(false, Time::ZERO).map(|s| s.up_ms), Some(9990));
+        assert_eq!(
+            stamps.last(false, Time::ZERO).map(|s| s.place.x),
+            Some(999.0)
+        );
     }
 }

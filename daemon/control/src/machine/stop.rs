@@ -255,8 +255,11 @@ impl Machine {
     }
 
     /// The place that the controller has stamped at an edge of the arc signal, sheet coordinates.
-    fn stamped(&self, _edge: Time) -> Option<units::Point> {
-        None
+    fn stamped(&self, edge: Time) -> Option<units::Point> {
+        // The panel's own edge comes by another wire: within this they are one.
+        const TOGETHER: Duration = Duration::from_millis(20);
+        let since = Time::from_us(edge.as_us().saturating_sub(TOGETHER.as_micros() as u64));
+        self.line.stamps.last(false, since).map(|s| s.place)
     }
 
     /// A report while it is being stopped: the torch brakes on its path.
