@@ -5,6 +5,9 @@
 //! open since the last stop. If the power goes nothing of it remains: latches come back from the
 //! journal by [`GuardOrder::Restore`].
 
+mod fire;
+mod permit;
+
 use core::time::Duration;
 use std::collections::BTreeSet;
 
@@ -20,22 +23,10 @@ const FIRE_ACCEPT: Duration = Duration::from_millis(5);
 const ARC_ACCEPT: Duration = Duration::from_millis(10);
 /// `contact` is believed after this long: slag flickers (common practice, no source).
 const CONTACT_ACCEPT: Duration = Duration::from_millis(10);
-/// Torch-off must be confirmed by the controller's own word this soon after `fire_on` opens.
-const FIRE_DROP_CONFIRM: Duration = Duration::from_millis(150);
-/// `fire_on` must open this soon after torch-off was carried out or taken.
-const FIRE_OPEN_WITHIN: Duration = Duration::from_millis(500);
-/// A permit test pulses at most this long.
-const TEST_PULSES: Duration = Duration::from_millis(300);
 /// Inputs are only watched for this long after switch-on: an arc of before may still be dying.
 const SETTLE_AT_START: Duration = Duration::from_millis(1000);
 /// Volts above this without a fire are an arc nobody asked for, V.
 const VOLTS_UNASKED: f64 = 60.0;
-/// ... when they last this long.
-const VOLTS_ACCEPT: Duration = Duration::from_millis(100);
-/// ... and this long after the last fire.
-const VOLTS_AFTER_FIRE: Duration = Duration::from_millis(2500);
-/// Below this the torch is dead, V.
-const VOLTS_AT_REST: f64 = 5.0;
 
 /// How far a permit test has come.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -317,194 +308,6 @@ impl GuardRules {
         if self.phase != Phase::Off && self.due(now, lease_until + Duration::from_micros(1)) {
             self.latch(now, Cause::LeaseLapsed, lease_until);
         }
-    }
-
-    /// The handshake while a cut asks for the torch.
-    fn judge_firing(&mut self, now: Time) {
-        if self.epoch != self.handled {
-            return;
-        }
-        match self.phase {
-            Phase::Off => return,
-            Phase::Closing | Phase::Test => {
-                if let Some(at) = self.fire.held(true, FIRE_ACCEPT)
-                    && self.due(now, at)
-                {
-                    self.latch(now, Cause::UnaskedFire, self.fire.since);
-                }
-                return;
-            }
-            Phase::Firing => {}
-        }
-        if self.fire.level && self.fired.is_none() {
-            self.fired = Some(self.fire.since);
-            self.out_from = None;
-        }
-        let Some(fired) = self.fired else { return };
-        if !self.arc_seen
-            && let Some(at) = self.arc.held(true, ARC_ACCEPT)
-            && self.due(now, at)
-        {
-            self.arc_seen = true;
-        }
-        if let Some(done) = self.torch_off {
-            if self.fire.level && self.due(now, done + FIRE_OPEN_WITHIN) {
-                self.latch(now, Cause::UnaskedFire, done);
-            }
-            return;
-        }
-        if self.fire.level {
-            // A bounce of the start contact's mirror has passed: the fire goes on.
-            self.out_from = None;
-            if self.arc_seen {
-                let lost = if self.crossing {
-                    self.settings.arc_lost_crossing_ms
-                } else {
-                    self.settings.arc_lost_ms
-                };
-                if let Some(at) = self.arc.held(false, Duration::from_millis(lost))
-                    && self.due(now, at)
-                {
-                    self.trip(now, Cause::ArcLost, self.arc.since, false);
-                }
-            } else if !self.arc.level
-                && self.due(
-                    now,
-                    fired + Duration::from_secs_f64(self.settings.arc_ok_within_s),
-                )
-            {
-                self.trip(now, Cause::NoArc, now, false);
-            }
-        } else if self.due(now, self.fire.since + FIRE_DROP_CONFIRM) {
-            self.trip(now, Cause::FireDropped, self.fire.since, false);
-        }
-    }
-
-    /// Fire and arc that nobody asks for, or that will not go out.
-    fn judge_rest(&mut self, now: Time, s: &Signals) {
-        let settled = self.started.map_or(now, |t| t + SETTLE_AT_START);
-        if self.phase == Phase::Off && self.fire.level {
-            let judged = if self.fire_excused {
-                self.torch_off.map(|t| t + FIRE_OPEN_WITHIN)
-            } else {
-                Some(self.fire.since + FIRE_ACCEPT)
-            };
-            if let Some(at) = judged
-                && self.due(now, at.max(settled))
-            {
-                self.latch(now, Cause::UnaskedFire, self.fire.since);
-            }
-        }
-        let asked = self.phase == Phase::Firing && self.fire.level && self.out_from.is_none();
-        if self.arc.level && !asked {
-            let within = Duration::from_secs_f64(self.settings.arc_out_within_s);
-            match self.out_from.map(|t| t + within) {
-                Some(limit) if self.arc.since < limit => {
-                    if self.due(now, limit) {
-                        self.latch(now, Cause::ArcStuck, limit);
-                    }
-                }
-                _ => {
-                    // While firing, arc OK a moment ahead of the start contact's mirror is no
-                    // wonder; without either it is an arc of its own.
-                    let accept = if self.phase == Phase::Firing {
-                        within
-                    } else {
-                        ARC_ACCEPT
-                    };
-                    if self.due(now, (self.arc.since + accept).max(settled)) {
-                        self.latch(now, Cause::UnaskedFire, self.arc.since);
-                    }
-                }
-            }
-        }
-        if s.volts.is_some() && self.phase != Phase::Firing && !self.fire.level {
-            let quiet = self.last_fire.map_or(settled, |t| t + VOLTS_AFTER_FIRE);
-            if let Some(at) = self.volts_high.held(true, VOLTS_ACCEPT)
-                && self.due(now, at.max(quiet))
-            {
-                self.latch(now, Cause::UnaskedFire, self.volts_high.since);
-            }
-        }
-    }
-
-    fn run_test(&mut self, now: Time, s: &Signals) {
-        let Some(test) = self.test else { return };
-        let passed = match (test, s.permit_closed) {
-            (Test::Pulsing { since }, None) => self.due(now, since + TEST_PULSES).then_some(None),
-            (Test::Pulsing { .. }, Some(true)) => {
-                self.test = Some(Test::Dropping { since: now });
-                let limit = Duration::from_millis(self.settings.relay_drop_ms);
-                self.due(now, now + limit);
-                None
-            }
-            (Test::Pulsing { since }, Some(false)) => {
-                self.due(now, since + TEST_PULSES).then_some(Some(false))
-            }
-            (Test::Dropping { .. }, Some(false) | None) => Some(Some(true)),
-            (Test::Dropping { since }, Some(true)) => {
-                // One step beyond the limit is too late, the limit itself is not.
-                let limit = Duration::from_millis(self.settings.relay_drop_ms + 5);
-                self.due(now, since + limit).then_some(Some(false))
-            }
-        };
-        if let Some(passed) = passed {
-            self.test = None;
-            self.phase = Phase::Off;
-            self.reports.push(GuardReport::Tested { passed });
-        }
-    }
-
-    fn try_clears(&mut self, now: Time, s: &Signals, lease_until: Time) {
-        for cause in core::mem::take(&mut self.clears) {
-            let gone = match cause {
-                Cause::Estop => !s.estop_open,
-                Cause::GateOpen => s.gate_closed != Some(false),
-                Cause::TorchUnseated => s.torch_seated != Some(false),
-                Cause::TorchTouched => !s.contact,
-                Cause::LeaseLapsed => now <= lease_until,
-                Cause::ArcStuck | Cause::UnaskedFire => {
-                    !s.fire_on && !s.arc_ok && s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST)
-                }
-                _ => true,
-            };
-            self.reports.push(if gone {
-                self.latches.remove(&cause);
-                GuardReport::Cleared { cause }
-            } else {
-                GuardReport::StillThere { cause }
-            });
-        }
-    }
-
-    fn pulse(&mut self, now: Time, s: &Signals, lease_until: Time) {
-        let testing_drop = matches!(self.test, Some(Test::Dropping { .. }));
-        let may = self.phase != Phase::Off
-            && self.epoch == self.handled
-            && self.latches.is_empty()
-            && now <= lease_until
-            && !s.estop_open
-            && !testing_drop
-            && self.open_fire
-            && self.open_arc
-            && (self.pulsing || (!s.fire_on && !s.arc_ok));
-        if !may {
-            self.pulsing = false;
-            self.level = false;
-            return;
-        }
-        let half = Duration::from_secs_f64(0.5 / self.settings.permit_hz.max(1.0));
-        if !self.pulsing {
-            self.pulsing = true;
-            self.level = true;
-            self.toggle_at = now + half;
-        } else if now >= self.toggle_at {
-            self.level = !self.level;
-            // Late by a whole half wave: begin anew rather than hurry after it.
-            self.toggle_at = (self.toggle_at + half).max(now + half / 2);
-        }
-        let at = self.toggle_at;
-        self.due(now, at);
     }
 
     /// Whether `at` has come; if not, the guard wants to be stepped then.

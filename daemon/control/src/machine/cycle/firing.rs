@@ -3,6 +3,7 @@
 use core::time::Duration;
 
 use link::{Command, Ticket};
+use units::Time;
 
 use super::{Cycle, Move, REST_LIMIT, Stage};
 use crate::cause::Cause;
@@ -196,6 +197,15 @@ impl Machine {
         // The guard judges no-arc; this is for a controller that never carries torch-on out.
         let limit = Duration::from_secs_f64(self.settings.guard.arc_ok_within_s + 3.0);
         self.overdue(c, limit, "Torch-on was not carried out")
+    }
+
+    /// The arc burns: it stands over the pierce until it is through.
+    pub(super) fn look_pierce(&mut self, c: &mut Cycle, until: Time) -> Move {
+        if self.due(until) {
+            self.begin_path(c);
+            return Move::On(Stage::Path);
+        }
+        Move::Stay
     }
 
     pub(in crate::machine) fn fire_tries(&self) -> u32 {

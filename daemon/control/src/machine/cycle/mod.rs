@@ -10,8 +10,11 @@
 
 mod finding;
 mod firing;
+mod height;
 mod path;
 mod start;
+mod touching;
+mod travel;
 
 use core::time::Duration;
 
@@ -24,20 +27,13 @@ use start::Start;
 use super::track::Track;
 use super::{Act, Machine};
 use crate::cause::Cause;
-use crate::guard::Phase;
 use crate::io::RecordId;
 use crate::view::{CutState, Step, Waiting};
 
-/// Within this of where it was sent it has arrived, mm.
-const ARRIVED_MM: f64 = 0.05;
 /// Lift before a second look at a closed contact, mm.
 const RETEST_LIFT_MM: f64 = 5.0;
-/// A second touch searches this far below the first, mm (invented).
-const SECOND_TOUCH_MM: f64 = 2.0;
 /// Inputs must be at rest before a fire within this.
 const REST_LIMIT: Duration = Duration::from_secs(3);
-/// Mirror of the sensing circuit's relay.
-const ISOLATE_LIMIT: Duration = Duration::from_millis(500);
 /// Torch-off carried out: fire and arc must be seen open within this; the guard acts before.
 const OUT_LIMIT: Duration = Duration::from_secs(2);
 /// Contact counts after this: slag flickers.
@@ -372,202 +368,22 @@ impl Machine {
             return Move::Stay;
         };
         match c.stage {
-            Stage::Lift(t) => {
-                if self.executed(t) {
-                    let there = self.line.say(Command::RapidXy(c.target));
-                    self.traversing(true);
-                    return Move::On(Stage::Traverse(there));
-                }
-                self.overdue(c, c.limit, "The torch did not reach traverse height")
+            Stage::Lift(_) | Stage::Traverse(_) => self.look_travel(c),
+            Stage::SenseConnect(_) | Stage::SenseSettle(_) | Stage::Relift(_) => {
+                self.look_sense(c, &cs)
             }
-            Stage::Traverse(t) => {
-                let there = self
-                    .line
-                    .place()
-                    .is_some_and(|p| p.distance(c.target) <= ARRIVED_MM);
-                if self.executed(t) && there {
-                    // Only now: from here a contact is a bridged nozzle, no collision.
-                    self.traversing(false);
-                    let sense = self.line.say(Command::SenseOn);
-                    return Move::On(Stage::SenseConnect(sense));
-                }
-                self.overdue(c, c.limit, "The torch did not reach the pierce")
+            Stage::Fast(_) | Stage::Slow(_) | Stage::BackOff(_) | Stage::BackSettle(_) => {
+                self.look_touch(c, &cs)
             }
-            Stage::SenseConnect(t) => {
-                if self.executed(t) {
-                    let until = self.now + Duration::from_millis(cs.sense_settle_ms);
-                    return Move::On(Stage::SenseSettle(until));
-                }
-                self.overdue(c, c.limit, "The sensing circuit was not connected")
-            }
-            Stage::SenseSettle(until) => {
-                if !self.due(until) {
-                    return Move::Stay;
-                }
-                if !self.signals.contact {
-                    let z = c.expected_z + cs.probe_switch_mm;
-                    let t = self.line.say(Command::FeedZ {
-                        z,
-                        mm_s: cs.probe_fast_mm_s,
-                    });
-                    c.limit = self.z_limit(z, cs.probe_fast_mm_s);
-                    return Move::On(Stage::Fast(t));
-                }
-                if c.retested {
-                    return Move::Stop(
-                        Cause::ContactStuck,
-                        format!("Contact stayed on after lifting {RETEST_LIFT_MM:.0} mm."),
-                    );
-                }
-                c.retested = true;
-                let z = self.line.z().unwrap_or(self.settings.top_z) + RETEST_LIFT_MM;
-                let z = z.min(self.settings.top_z);
-                let t = self.line.say(Command::RapidZ(z));
-                c.limit = self.z_limit(z, self.settings.rapid_z_mm_s);
-                Move::On(Stage::Relift(t))
-            }
-            Stage::Relift(t) => {
-                if self.executed(t) {
-                    let until = self.now + Duration::from_millis(cs.sense_settle_ms);
-                    return Move::On(Stage::SenseSettle(until));
-                }
-                self.overdue(c, c.limit, "The torch did not lift")
-            }
-            Stage::Fast(t) => {
-                if self.executed(t) {
-                    // Written while it touches off, so that firing need not wait for the disk.
-                    self.keep_start(c);
-                    let first = self.run.as_ref().is_some_and(|r| r.touched_z.is_none());
-                    let below = if first {
-                        cs.probe_limit_first_mm
-                    } else {
-                        cs.probe_limit_mm
-                    };
-                    return self.touch(c, c.expected_z - below, cs.probe_slow_mm_s);
-                }
-                self.overdue(c, c.limit, "The torch did not come down")
-            }
-            Stage::Slow(t) => match c.answer.take() {
-                Some((answered, z)) if answered == t => self.judge_touch(c, z),
-                other => {
-                    c.answer = other;
-                    self.overdue(c, c.limit, "The touch-off did not end")
-                }
-            },
-            Stage::BackOff(t) => {
-                if self.executed(t) {
-                    let until = self.now + Duration::from_millis(cs.touch_settle_ms);
-                    return Move::On(Stage::BackSettle(until));
-                }
-                self.overdue(c, c.limit, "The torch did not back off")
-            }
-            Stage::BackSettle(until) => {
-                if !self.due(until) {
-                    return Move::Stay;
-                }
-                if self.signals.contact {
-                    return Move::Stop(
-                        Cause::TouchUnsure,
-                        format!(
-                            "Contact stayed on {:.1} mm above the touch.",
-                            cs.back_off_mm
-                        ),
-                    );
-                }
-                let last = c.touches.last().copied().unwrap_or(c.expected_z);
-                self.touch(c, last - SECOND_TOUCH_MM, cs.probe_slow_mm_s)
-            }
-            Stage::Height(t) => {
-                if !self.executed(t) || !self.line.at_rest() {
-                    return self.overdue(c, c.limit, "The torch did not reach pierce height");
-                }
-                if !self.signals.contact {
-                    let t = self.line.say(Command::SenseOff);
-                    return Move::On(Stage::Isolate(t));
-                }
-                if c.raised {
-                    return Move::Stop(
-                        Cause::ContactStuck,
-                        "Contact is on at pierce height, twice.".into(),
-                    );
-                }
-                c.raised = true;
-                let z = (c.surface_z + RETEST_LIFT_MM * 2.0).min(self.settings.top_z);
-                Move::On(Stage::Raise(self.line.say(Command::RapidZ(z))))
-            }
-            Stage::Raise(t) => {
-                if self.executed(t) {
-                    return self.go_to_height(c);
-                }
-                self.overdue(c, c.limit, "The torch did not lift")
-            }
-            Stage::Isolate(t) => {
-                if self.executed(t) {
-                    let until = self.now + Duration::from_millis(cs.sense_settle_ms);
-                    return Move::On(Stage::Isolated(until));
-                }
-                self.overdue(c, REST_LIMIT, "The sensing circuit was not switched")
-            }
-            Stage::Isolated(until) => {
-                if !self.due(until) {
-                    return Move::Stay;
-                }
-                if self.signals.sense_isolated != Some(false) {
-                    return Move::On(Stage::Ready);
-                }
-                if self.due(c.since + ISOLATE_LIMIT) {
-                    return Move::Stop(
-                        Cause::ContactStuck,
-                        format!(
-                            "The sensing circuit is not off the torch after {} ms.",
-                            ISOLATE_LIMIT.as_millis()
-                        ),
-                    );
-                }
-                Move::Stay
+            Stage::Height(_) | Stage::Raise(_) | Stage::Isolate(_) | Stage::Isolated(_) => {
+                self.look_height(c, &cs)
             }
             Stage::Ready => self.look_ready(c, cs.refire_gap_s),
             Stage::Closing => self.look_closing(c),
             Stage::Fire(t) => self.look_fire(c, t, &cs),
-            Stage::Pierce(until) => {
-                if self.due(until) {
-                    self.begin_path(c);
-                    return Move::On(Stage::Path);
-                }
-                Move::Stay
-            }
+            Stage::Pierce(until) => self.look_pierce(c, until),
             Stage::Path => self.look_path(c),
-            Stage::Extinguish => {
-                if !self.signals.fire_on && !self.signals.arc_ok {
-                    if arc_early(self.guard.arc_fall, self.guard.fire_fall, c.since) {
-                        return Move::Stop(
-                            Cause::ArcLost,
-                            "The arc was out before the torch was told to stop.".into(),
-                        );
-                    }
-                    self.set_phase(Phase::Off);
-                    self.cut_done();
-                    let from = self.guard.arc_fall.unwrap_or(self.now);
-                    return Move::On(Stage::OutWait(
-                        from + Duration::from_millis(cs.lift_wait_ms),
-                    ));
-                }
-                self.overdue(c, OUT_LIMIT, "Torch and arc were not seen off")
-            }
-            Stage::OutWait(until) => {
-                if self.due(until) {
-                    let z = self.safe_z();
-                    c.limit = self.z_limit(z, self.settings.rapid_z_mm_s);
-                    return Move::On(Stage::Retract(self.line.say(Command::RapidZ(z))));
-                }
-                Move::Stay
-            }
-            Stage::Retract(t) => {
-                if self.executed(t) {
-                    return Move::Next;
-                }
-                self.overdue(c, c.limit, "The torch did not lift")
-            }
+            Stage::Extinguish | Stage::OutWait(_) | Stage::Retract(_) => self.look_out(c, &cs),
         }
     }
 

@@ -1,0 +1,82 @@
+//! Up and over to the pierce, and out and up after the cut.
+
+use core::time::Duration;
+
+use link::Command;
+use process::CycleSettings;
+
+use super::{Cycle, Move, OUT_LIMIT, Stage, arc_early};
+use crate::cause::Cause;
+use crate::guard::Phase;
+use crate::machine::Machine;
+
+/// Within this of where it was sent it has arrived, mm.
+const ARRIVED_MM: f64 = 0.05;
+
+impl Machine {
+    /// Up, then over the sheet to the pierce.
+    pub(super) fn look_travel(&mut self, c: &mut Cycle) -> Move {
+        match c.stage {
+            Stage::Lift(t) => {
+                if self.executed(t) {
+                    let there = self.line.say(Command::RapidXy(c.target));
+                    self.traversing(true);
+                    return Move::On(Stage::Traverse(there));
+                }
+                self.overdue(c, c.limit, "The torch did not reach traverse height")
+            }
+            Stage::Traverse(t) => {
+                let there = self
+                    .line
+                    .place()
+                    .is_some_and(|p| p.distance(c.target) <= ARRIVED_MM);
+                if self.executed(t) && there {
+                    // Only now: from here a contact is a bridged nozzle, no collision.
+                    self.traversing(false);
+                    let sense = self.line.say(Command::SenseOn);
+                    return Move::On(Stage::SenseConnect(sense));
+                }
+                self.overdue(c, c.limit, "The torch did not reach the pierce")
+            }
+            _ => Move::Stay,
+        }
+    }
+
+    /// Torch-off was carried out: the arc must go out, then the torch lifts.
+    pub(super) fn look_out(&mut self, c: &mut Cycle, cs: &CycleSettings) -> Move {
+        match c.stage {
+            Stage::Extinguish => {
+                if !self.signals.fire_on && !self.signals.arc_ok {
+                    if arc_early(self.guard.arc_fall, self.guard.fire_fall, c.since) {
+                        return Move::Stop(
+                            Cause::ArcLost,
+                            "The arc was out before the torch was told to stop.".into(),
+                        );
+                    }
+                    self.set_phase(Phase::Off);
+                    self.cut_done();
+                    let from = self.guard.arc_fall.unwrap_or(self.now);
+                    return Move::On(Stage::OutWait(
+                        from + Duration::from_millis(cs.lift_wait_ms),
+                    ));
+                }
+                self.overdue(c, OUT_LIMIT, "Torch and arc were not seen off")
+            }
+            Stage::OutWait(until) => {
+                if self.due(until) {
+                    let z = self.safe_z();
+                    c.limit = self.z_limit(z, self.settings.rapid_z_mm_s);
+                    return Move::On(Stage::Retract(self.line.say(Command::RapidZ(z))));
+                }
+                Move::Stay
+            }
+            Stage::Retract(t) => {
+                if self.executed(t) {
+                    return Move::Next;
+                }
+                self.overdue(c, c.limit, "The torch did not lift")
+            }
+            _ => Move::Stay,
+        }
+    }
+}
