@@ -178,12 +178,17 @@ pub struct Truth {
     pub now_s: f64,
     /// Length of all paths of the plan that was laid, mm; 0 without one.
     pub plan_mm: f64,
-    /// Path of the plan that no arc has passed, mm.
+    /// Middle of the planned kerfs on which there is still metal, mm.
     pub uncut_mm: f64,
     /// Path that the arc has passed more than once, mm.
     pub recut_mm: f64,
-    /// Greatest distance of the burning arc from the path in hand, mm.
+    /// Greatest distance of the burning arc from the path in hand, mm, where it went no further
+    /// from it than a kerf.
     pub off_path_mm: f64,
+    /// Way of the burning arc further from every path than that, until it came to one, mm: the
+    /// lead-in of a cut that is taken up again, or an arc that went astray.
+    #[serde(default)]
+    pub entry_mm: f64,
     /// Arc time, s.
     pub arc_on_s: f64,
     /// Fires that pierced.

@@ -9,6 +9,7 @@ mod faults;
 mod frame;
 pub mod harness;
 mod ledger;
+mod metal;
 mod motion;
 mod relays;
 mod settings;

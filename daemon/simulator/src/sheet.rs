@@ -4,6 +4,7 @@ use units::Point;
 
 use crate::chance::{Chance, Draws};
 use crate::harness::Plan;
+use crate::metal::Metal;
 
 /// Radius of the nozzle's face, mm: over a slot narrower than this the torch still touches.
 pub(crate) const NOZZLE_RADIUS_MM: f64 = 3.0;
@@ -16,10 +17,12 @@ pub(crate) struct Sheet {
     top_z: f64,
     slope: Point,
     bow_mm: f64,
+    /// What is left of it.
+    pub(crate) metal: Metal,
 }
 
 impl Sheet {
-    pub(crate) fn lay(plan: &Plan, slat_top_z: f64, rough: bool, seed: u64) -> Self {
+    pub(crate) fn lay(plan: &Plan, slat_top_z: f64, rough: bool, falls_mm: f64, seed: u64) -> Self {
         let mut chance = Chance::new(seed, Draws::Sheet);
         let (slope_sigma, bow) = if rough { (1.5e-3, 2.0) } else { (0.25e-3, 0.6) };
         let mut tilt = || {
@@ -35,6 +38,7 @@ impl Sheet {
             top_z: slat_top_z + plan.thickness_mm,
             slope,
             bow_mm,
+            metal: Metal::new(plan.corner, plan.size, falls_mm),
         }
     }
 

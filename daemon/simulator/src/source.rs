@@ -12,8 +12,10 @@ const POST_FLOW_NS: u64 = 8_000 * MS;
 const PILOT_LIFE_NS: u64 = 3_000 * MS;
 /// An arc without air pressure goes out after this.
 const NO_AIR_NS: u64 = 1_000 * MS;
-/// Metal further away than this for a while ends the arc, mm.
+/// Metal further away than this, for this long, ends the arc: it burns from its side (process
+/// handbook, invented).
 const REACH_MM: f64 = 3.0;
+const FAR_NS: u64 = 15 * MS;
 /// The arc snaps above this height, mm.
 const SNAP_MM: f64 = 10.0;
 
@@ -251,7 +253,7 @@ impl Source {
         } else {
             self.no_air_since.or(Some(now))
         };
-        let gone = self.far_since.is_some_and(|t| now >= t + 30 * MS)
+        let gone = self.far_since.is_some_and(|t| now >= t + FAR_NS)
             || self.no_air_since.is_some_and(|t| now >= t + NO_AIR_NS)
             || (self.rough && self.chance.happens(1e-5 * dt_s));
         if gone {

@@ -7,6 +7,7 @@ use crate::controller::Controller;
 use crate::faults::{Moment, Waitings, Wrongs};
 use crate::harness::{FaultKind, FaultSpec, Levels, Plan, Truth};
 use crate::ledger::{Ledger, Limits, Seen};
+use crate::metal::Led;
 use crate::relays::{Contact, PulseRelay};
 use crate::settings::TableSettings;
 use crate::sheet::{NOZZLE_RADIUS_MM, Sheet};
@@ -195,6 +196,7 @@ impl Table {
             &plan,
             self.settings.slat_top_z,
             self.settings.rough,
+            self.settings.falls_mm,
             self.settings.seed,
         ));
         self.ledger = Ledger::new(&plan, limits(&self.settings));
@@ -266,7 +268,7 @@ impl Table {
     pub fn truth(&self) -> Truth {
         Truth {
             now_s: self.now().as_s(),
-            ..self.ledger.truth()
+            ..self.ledger.truth(self.sheet.as_ref().map(|s| &s.metal))
         }
     }
 
@@ -345,11 +347,9 @@ impl Table {
     fn feel(&mut self, now: u64, from_z: Option<f64>) {
         let (place, z) = self.controller.true_place();
         let mut met = None;
-        if let Some(sheet) = &self.sheet
-            && sheet.outside(place) <= NOZZLE_RADIUS_MM
-        {
+        if let Some(sheet) = self.sheet.as_ref().filter(|_| self.k3.closed()) {
             let plane = sheet.surface(place) + self.settings.ohmic_offset_mm;
-            if z <= plane {
+            if z <= plane && sheet.metal.distance(place) <= NOZZLE_RADIUS_MM {
                 met = Some(plane.clamp(z, from_z.unwrap_or(z).max(z)));
             }
         }
@@ -390,9 +390,14 @@ impl Table {
 
     fn burn(&mut self, now: u64, dt: u64) {
         let (place, z) = self.controller.true_place();
+        let burning = self.source.burning();
+        let metal_mm = match &mut self.sheet {
+            Some(sheet) if burning => sheet.metal.felt(place),
+            _ => self.outside(place),
+        };
         let gap = Gap {
             height_mm: self.height(place, z),
-            metal_mm: self.outside(place),
+            metal_mm,
             speed_mm_s: self.controller.xy_speed(),
         };
         let chart = ArcChart {
@@ -403,6 +408,25 @@ impl Table {
         let circuit = self.k1.closed() && self.k2.closed();
         self.source
             .advance(now, dt, circuit, !self.wrongs.air_low, gap, chart);
+        self.take_metal(place, gap);
+    }
+
+    /// What the arc has burnt through is gone; when it is out, what it cut free falls.
+    fn take_metal(&mut self, at: Point, gap: Gap) {
+        let arc = self.source.transferred();
+        if let Some(sheet) = &mut self.sheet {
+            let led = Led {
+                kerf_mm: self.plan.kerf_mm,
+                height_mm: gap.height_mm,
+                cut_height_mm: self.plan.cut_height_mm,
+                speed_mm_s: gap.speed_mm_s,
+                feed_mm_s: self.plan.feed_mm_s,
+            };
+            match led.radius_mm() {
+                Some(radius) if arc => sheet.metal.burn(at, radius),
+                _ => sheet.metal.end(!arc),
+            }
+        }
     }
 
     fn judge(&mut self, now: u64, dt: u64, before: (Point, f64)) {

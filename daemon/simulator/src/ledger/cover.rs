@@ -4,16 +4,20 @@
 use units::{Bounds, Point, Segment};
 
 use super::spans::Spans;
+use super::stray::Stray;
 use crate::harness::Plan;
+use crate::metal::Metal;
 
 /// Beside the path by more than this, no station is passed, mm.
-const ON_PATH: f64 = 0.3;
+pub(super) const ON_PATH: f64 = 0.3;
 /// An arc struck further than this from every path belongs to no cut, mm.
 const NEAR: f64 = 3.0;
 /// So much motion settles which of several paths is followed, mm.
 const SETTLES: f64 = 1.0;
 /// Paths that fit equally well within this are told apart by their rank, mm.
 const EQUAL: f64 = 0.03;
+/// The middle of a kerf is looked at for metal this far apart, mm.
+const LOOK_EVERY: f64 = 0.05;
 /// Within this of an end is the end, mm.
 const AT_END: f64 = 0.01;
 
@@ -47,6 +51,20 @@ impl CutPath {
 
     fn length(&self) -> f64 {
         self.stations.last().copied().unwrap_or(0.0)
+    }
+
+    /// How much of its middle still has metal on it, mm.
+    fn uncut_mm(&self, metal: &Metal) -> f64 {
+        let uncut = |segment: &Segment| {
+            let length = segment.length();
+            let count = (length / LOOK_EVERY).ceil().max(1.0);
+            let step = length / count;
+            let left = (0..count as u64)
+                .filter(|k| metal.at(segment.point_at((*k as f64 + 0.5) * step)))
+                .count();
+            left as f64 * step
+        };
+        self.segments.iter().map(uncut).sum()
     }
 
     fn complete(&self) -> bool {
@@ -103,6 +121,7 @@ struct Following {
     s: f64,
     off: f64,
     worst: f64,
+    stray: Stray,
     passed: Vec<(f64, f64)>,
 }
 
@@ -110,12 +129,14 @@ struct Following {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Cover {
     cuts: Vec<Option<CutPath>>,
+    kerf_mm: f64,
     /// While the arc burns: the paths that it may be following, the likeliest first.
     following: Vec<Following>,
     burning: bool,
     moved: f64,
     recut_mm: f64,
     off_path_mm: f64,
+    entry_mm: f64,
     pierces: u32,
 }
 
@@ -123,6 +144,7 @@ impl Cover {
     pub(super) fn new(plan: &Plan) -> Self {
         Self {
             cuts: plan.cuts.iter().map(|c| CutPath::new(c)).collect(),
+            kerf_mm: plan.kerf_mm,
             ..Self::default()
         }
     }
@@ -145,12 +167,10 @@ impl Cover {
         self.cuts.iter().flatten().map(CutPath::length).sum()
     }
 
-    pub(super) fn uncut_mm(&self) -> f64 {
-        self.cuts
-            .iter()
-            .flatten()
-            .map(|c| (c.length() - c.covered.total()).max(0.0))
-            .sum()
+    /// Middle of the kerfs that still has metal on it, mm: bridges that an arc has left count with
+    /// the width that they have.
+    pub(super) fn uncut_mm(&self, metal: &Metal) -> f64 {
+        self.cuts.iter().flatten().map(|c| c.uncut_mm(metal)).sum()
     }
 
     pub(super) fn recut_mm(&self) -> f64 {
@@ -161,6 +181,10 @@ impl Cover {
         self.off_path_mm
     }
 
+    pub(super) fn entry_mm(&self) -> f64 {
+        self.entry_mm
+    }
+
     pub(super) fn pierces(&self) -> u32 {
         self.pierces
     }
@@ -169,6 +193,7 @@ impl Cover {
     pub(super) fn arc(&mut self, at: Option<Point>, moved: f64) {
         let Some(p) = at else {
             if self.burning {
+                self.end_strays();
                 self.settle();
                 self.following.clear();
                 self.burning = false;
@@ -178,18 +203,7 @@ impl Cover {
         if !self.burning {
             self.burning = true;
             self.moved = 0.0;
-            self.following = self.find(p, NEAR);
-            if self.following.is_empty() {
-                let nearest = self
-                    .cuts
-                    .iter()
-                    .flatten()
-                    .map(|c| c.nearest_between(p, 0.0, c.length()).1);
-                let nearest = nearest.fold(f64::INFINITY, f64::min);
-                if nearest.is_finite() {
-                    self.off_path_mm = self.off_path_mm.max(nearest);
-                }
-            }
+            self.following = self.find(p, NEAR, false);
             return;
         }
         if moved <= 0.0 {
@@ -199,15 +213,21 @@ impl Cover {
             self.pierces += 1;
         }
         self.moved += moved;
+        if self.following.is_empty() {
+            self.entry_mm += moved;
+        }
         for f in &mut self.following {
             if let Some(cut) = &self.cuts[f.cut] {
-                f.follow(cut, p, moved);
+                f.follow(cut, p, moved, self.kerf_mm);
             }
         }
         if self.following.iter().all(|f| f.off > ON_PATH) {
             // Off what was followed: perhaps a lead-in has now come to a path.
-            let found = self.find(p, ON_PATH);
+            let kerf_mm = self.kerf_mm;
+            let enters = self.following.iter().all(|f| f.stray.is_entry(kerf_mm));
+            let found = self.find(p, ON_PATH, enters);
             if !found.is_empty() {
+                self.end_strays();
                 self.settle();
                 self.following = found;
                 self.moved = moved;
@@ -215,6 +235,12 @@ impl Cover {
         }
         if self.moved >= SETTLES {
             self.narrow();
+        }
+    }
+
+    fn end_strays(&mut self) {
+        for f in &mut self.following {
+            f.stray.end(self.kerf_mm);
         }
     }
 
@@ -243,7 +269,9 @@ impl Cover {
             return;
         };
         let mut kept = self.following.swap_remove(index);
-        self.off_path_mm = self.off_path_mm.max(kept.worst);
+        let (within, entered) = kept.stray.take();
+        self.off_path_mm = self.off_path_mm.max(within);
+        self.entry_mm += entered;
         if let Some(cut) = &mut self.cuts[kept.cut] {
             for (a, b) in kept.passed.drain(..) {
                 self.recut_mm += cut.covered.add(a, b);
@@ -254,7 +282,8 @@ impl Cover {
 
     /// The paths within `reach` of `p`, the likeliest first: one that begins here and is not
     /// begun, then the lowest number that is not complete, then where uncut path is nearest ahead.
-    fn find(&self, p: Point, reach: f64) -> Vec<Following> {
+    /// `enters`: the arc comes from further off than a kerf.
+    fn find(&self, p: Point, reach: f64, enters: bool) -> Vec<Following> {
         let mut found = Vec::new();
         for (index, cut) in self.cuts.iter().enumerate() {
             let Some(cut) = cut else { continue };
@@ -269,6 +298,7 @@ impl Cover {
                         s: cut.snapped(cut.stations[k] + local),
                         off,
                         worst: off,
+                        stray: Stray::begin(off, enters),
                         passed: Vec::new(),
                     });
                 }
@@ -303,7 +333,7 @@ impl Cover {
 }
 
 impl Following {
-    fn follow(&mut self, cut: &CutPath, p: Point, moved: f64) {
+    fn follow(&mut self, cut: &CutPath, p: Point, moved: f64, kerf_mm: f64) {
         let window = moved * 1.5 + 0.05;
         let (mut s, mut off) = cut.nearest_between(p, self.s, (self.s + window).min(cut.length()));
         if off > 0.01 {
@@ -313,7 +343,8 @@ impl Following {
             }
         }
         let s = cut.snapped(s);
-        if off <= ON_PATH && s != self.s {
+        let on_path = self.stray.follow(off, moved, kerf_mm);
+        if on_path && s != self.s {
             let (a, b) = (self.s.min(s), self.s.max(s));
             match self.passed.last_mut() {
                 Some(last) if (last.1 - a).abs() < 1e-9 => last.1 = b,

@@ -4,10 +4,12 @@
 mod cover;
 mod judge;
 mod spans;
+mod stray;
 
 use units::Point;
 
 use crate::harness::{Plan, Truth};
+use crate::metal::Metal;
 use cover::Cover;
 pub(crate) use judge::{Limits, Seen};
 
@@ -55,14 +57,16 @@ impl Ledger {
         self.cover.pierce_of(cut)
     }
 
-    pub(crate) fn truth(&self) -> Truth {
+    /// The account, with what is left of the `metal`.
+    pub(crate) fn truth(&self, metal: Option<&Metal>) -> Truth {
         let um = |mm: f64| (mm * 1e3).round() / 1e3;
         Truth {
             now_s: 0.0,
             plan_mm: self.cover.plan_mm(),
-            uncut_mm: um(self.cover.uncut_mm()),
+            uncut_mm: um(metal.map_or(0.0, |m| self.cover.uncut_mm(m))),
             recut_mm: um(self.cover.recut_mm()),
             off_path_mm: um(self.cover.off_path_mm()),
+            entry_mm: um(self.cover.entry_mm()),
             arc_on_s: um(self.arc_ns as f64 / 1e9),
             pierces: self.cover.pierces(),
             violations: self.judge.violations().to_vec(),

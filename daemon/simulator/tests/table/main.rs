@@ -2,6 +2,7 @@
 
 mod cutting;
 mod faults;
+mod metal;
 mod panel;
 mod wire;
 mod wrongs;
