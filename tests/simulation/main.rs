@@ -2,5 +2,6 @@
 //! simulated table, with the automatic operator. No real clock, no pseudo-terminal, no thread.
 
 mod jobs;
+mod metal;
 mod pairs;
 mod world;

@@ -3,7 +3,7 @@
 use simulator::harness::FaultKind;
 use units::{Point, Segment};
 
-use crate::panel::{FEED, Panel, Went, hole, square};
+use crate::panel::{FEED, Panel, Went, hole};
 
 fn line(from: (f64, f64), to: (f64, f64)) -> Segment {
     Segment::Line {
