@@ -48,9 +48,7 @@ pub fn finish_whole(mut world: World, faults: &[FaultSpec]) -> World {
     let truth = world.table.lock().expect("one thread").truth();
     assert_eq!(truth.violations, Vec::<String>::new(), "{}", story());
     assert!(truth.uncut_mm < 0.05, "{truth:?} {}", story());
-    // A new lead-in lies beside the path, and nothing else may.
-    let allowed_mm = if view.entries.is_empty() { 0.05 } else { 12.0 };
-    assert!(truth.off_path_mm <= allowed_mm, "{truth:?} {}", story());
+    assert!(truth.off_path_mm <= 0.05, "{truth:?} {}", story());
     world
 }
 

@@ -3,8 +3,11 @@
 
 use super::cover::ON_PATH;
 
-/// An entry has come to the path once it is so near, mm, or comes no nearer.
+/// An entry has come to the path once it is so near, mm, or goes away from it again by so much.
 const ARRIVED: f64 = 0.02;
+
+/// An entry that leaves the path within this has crossed it, and is still on its way, mm.
+const FOLLOWED: f64 = 2.0;
 
 /// The stretch beside the path that is under way.
 #[derive(Clone, Copy, Debug)]
@@ -17,7 +20,10 @@ struct Stretch {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Stray {
     now: Option<Stretch>,
-    off_mm: f64,
+    /// The nearest that the entry under way has come, mm.
+    nearest_mm: f64,
+    /// An entry has come to the path: how far it has followed it since, mm.
+    arriving_mm: Option<f64>,
     /// Greatest distance of the stretches that stayed within a kerf.
     within_mm: f64,
     /// Length of those that did not.
@@ -36,7 +42,8 @@ impl Stray {
         let beside = enters || off > ON_PATH;
         Self {
             now: beside.then_some(stretch),
-            off_mm: off,
+            nearest_mm: off,
+            arriving_mm: None,
             within_mm: if beside { 0.0 } else { off },
             entered_mm: 0.0,
         }
@@ -44,20 +51,31 @@ impl Stray {
 
     /// The arc has moved and is now `off` mm beside the path. Whether it is on it.
     pub(super) fn follow(&mut self, off: f64, moved: f64, kerf_mm: f64) -> bool {
-        let comes = self.is_entry(kerf_mm) && off > ARRIVED && off < self.off_mm;
-        self.off_mm = off;
+        let comes = self.is_entry(kerf_mm) && off > ARRIVED && off < self.nearest_mm + ARRIVED;
+        self.nearest_mm = if comes { self.nearest_mm.min(off) } else { off };
         if off <= ON_PATH && !comes {
             self.end(kerf_mm);
-            self.within_mm = self.within_mm.max(off);
+            self.on_path(off, moved);
             return true;
         }
+        let crossed = self.arriving_mm.take().is_some();
         let stretch = self.now.get_or_insert(Stretch {
-            worst_mm: 0.0,
+            worst_mm: if crossed { f64::INFINITY } else { 0.0 },
             length_mm: 0.0,
         });
         stretch.worst_mm = stretch.worst_mm.max(off);
         stretch.length_mm += moved;
         false
+    }
+
+    fn on_path(&mut self, off: f64, moved: f64) {
+        match &mut self.arriving_mm {
+            Some(followed) if *followed < FOLLOWED => *followed += moved,
+            _ => {
+                self.arriving_mm = None;
+                self.within_mm = self.within_mm.max(off);
+            }
+        }
     }
 
     /// Beside the path now, and further than a kerf at its worst.
@@ -70,6 +88,7 @@ impl Stray {
         if let Some(stretch) = self.now.take() {
             if entry {
                 self.entered_mm += stretch.length_mm;
+                self.arriving_mm = Some(0.0);
             } else {
                 self.within_mm = self.within_mm.max(stretch.worst_mm);
             }
@@ -111,7 +130,16 @@ mod tests {
         let in_from = Stray::begin(2.6, false);
         assert_eq!(led(in_from, &[2.0, 1.0, 0.2, 0.1, 0.0, 0.0]), (0.0, 2.0));
         let found = Stray::begin(0.25, true);
-        assert_eq!(led(found, &[0.2, 0.1, 0.0, 0.01]), (0.01, 1.0));
+        assert_eq!(led(found, &[0.2, 0.1, 0.0, 0.0]), (0.0, 1.0));
+        let then_beside = [0.0, 0.0, 0.0, 0.0, 0.0, 0.1, 0.0];
+        assert_eq!(led(in_from, &then_beside), (0.1, 0.0));
+    }
+
+    #[test]
+    fn a_way_in_that_crosses_a_path_is_still_on_its_way() {
+        let in_from = Stray::begin(2.6, false);
+        let offs = [1.0, 0.1, 0.1, 0.28, 0.8, 0.4, 0.0, 0.0, 0.0];
+        assert_eq!(led(in_from, &offs).0, 0.0);
     }
 
     #[test]
