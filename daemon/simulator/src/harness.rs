@@ -185,7 +185,7 @@ pub struct Truth {
     /// Greatest distance of the burning arc from the path in hand, mm, where it went no further
     /// from it than a kerf.
     pub off_path_mm: f64,
-    /// Way of the burning arc further from every path than that, until it came to one, mm: the
+    /// Way of the burning arc further from the path than that, or on its way in from there, mm: the
     /// lead-in of a cut that is taken up again, or an arc that went astray.
     #[serde(default)]
     pub entry_mm: f64,

@@ -193,7 +193,6 @@ impl Cover {
     pub(super) fn arc(&mut self, at: Option<Point>, moved: f64) {
         let Some(p) = at else {
             if self.burning {
-                self.end_strays();
                 self.settle();
                 self.following.clear();
                 self.burning = false;
@@ -223,11 +222,9 @@ impl Cover {
         }
         if self.following.iter().all(|f| f.off > ON_PATH) {
             // Off what was followed: perhaps a lead-in has now come to a path.
-            let kerf_mm = self.kerf_mm;
-            let enters = self.following.iter().all(|f| f.stray.is_entry(kerf_mm));
+            let enters = self.following.iter().all(|f| f.stray.enters());
             let found = self.find(p, ON_PATH, enters);
             if !found.is_empty() {
-                self.end_strays();
                 self.settle();
                 self.following = found;
                 self.moved = moved;
@@ -235,12 +232,6 @@ impl Cover {
         }
         if self.moved >= SETTLES {
             self.narrow();
-        }
-    }
-
-    fn end_strays(&mut self) {
-        for f in &mut self.following {
-            f.stray.end(self.kerf_mm);
         }
     }
 
@@ -282,7 +273,7 @@ impl Cover {
 
     /// The paths within `reach` of `p`, the likeliest first: one that begins here and is not
     /// begun, then the lowest number that is not complete, then where uncut path is nearest ahead.
-    /// `enters`: the arc comes from further off than a kerf.
+    /// `enters`: the arc is on its way in from further off than a kerf.
     fn find(&self, p: Point, reach: f64, enters: bool) -> Vec<Following> {
         let mut found = Vec::new();
         for (index, cut) in self.cuts.iter().enumerate() {
@@ -298,7 +289,7 @@ impl Cover {
                         s: cut.snapped(cut.stations[k] + local),
                         off,
                         worst: off,
-                        stray: Stray::begin(off, enters),
+                        stray: Stray::begin(off, enters, self.kerf_mm),
                         passed: Vec::new(),
                     });
                 }

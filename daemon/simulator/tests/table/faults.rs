@@ -234,7 +234,8 @@ fn a_piece_that_stands_up_unseats_the_torch_where_nothing_feels_it() {
     assert!(panel.table.levels().torch_seated);
     // Steps were lost: without a new reference it cuts beside the path.
     assert_eq!(panel.cut(&rest(&path, 88.0)), Went::Whole);
-    assert!(panel.table.truth().off_path_mm > 0.2);
+    let truth = panel.table.truth();
+    assert!(truth.off_path_mm > 0.2, "{truth:?}");
 }
 
 #[test]
