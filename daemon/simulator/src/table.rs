@@ -1,11 +1,13 @@
 //! The whole table on virtual time.
 
+mod mishaps;
+
 use units::{Point, Time};
 
 use crate::chance::{Chance, Draws};
 use crate::controller::Controller;
-use crate::faults::{Moment, Waitings, Wrongs};
-use crate::harness::{FaultKind, FaultSpec, Levels, Plan, Truth};
+use crate::faults::{Waitings, Wrongs};
+use crate::harness::{Levels, Plan, Truth};
 use crate::ledger::{Ledger, Limits, Seen};
 use crate::metal::Led;
 use crate::relays::{Contact, PulseRelay};
@@ -204,65 +206,6 @@ impl Table {
         self.waiting.clear();
     }
 
-    /// Lets something go wrong at a place of the plan.
-    ///
-    /// # Errors
-    /// [`FaultRefused`] if there is no such place.
-    pub fn inject(&mut self, fault: FaultSpec) -> Result<(), FaultRefused> {
-        let cuts = self.plan.cuts.len();
-        let index = fault.cut.checked_sub(1);
-        let place =
-            index.and_then(|k| Some((self.ledger.pierce_of(k)?, self.ledger.length_of(k)?)));
-        let Some((pierce, length)) = place else {
-            return Err(FaultRefused(format!(
-                "there is no cut {} (the plan has {cuts}); name one from 1 to {cuts}",
-                fault.cut
-            )));
-        };
-        if let Some(mm) = fault.mm
-            && !(0.0..=length).contains(&mm)
-        {
-            return Err(FaultRefused(format!(
-                "cut {} has no place at {mm} mm; its path is {length:.1} mm long",
-                fault.cut
-            )));
-        }
-        self.waiting.add(fault, pierce);
-        Ok(())
-    }
-
-    /// Does with the hands what clears a fault in life; `None`: whatever is wrong now.
-    pub fn remedy(&mut self, fault: Option<FaultKind>) {
-        let is = |kind: FaultKind| fault.is_none_or(|f| f == kind);
-        if is(FaultKind::NoArc) {
-            self.source.dead = false;
-        }
-        if is(FaultKind::ArcStuck) && self.source.latched {
-            self.source.switch_off_and_on(self.now);
-        }
-        if is(FaultKind::ContactStuck) {
-            self.wrongs.bridged = false;
-        }
-        if is(FaultKind::NoContact) {
-            self.wrongs.sense_broken = false;
-        }
-        if is(FaultKind::Estop) && self.wrongs.chain_open {
-            self.wrongs.chain_open = false;
-            self.controller.chain(self.now, false);
-        }
-        if is(FaultKind::LinkCut) {
-            self.wrongs.unplugged = false;
-        }
-        if is(FaultKind::AirLow) {
-            self.wrongs.air_low = false;
-        }
-        if is(FaultKind::TipOver) {
-            self.wrongs.standing = None;
-            self.wrongs.unseated = false;
-        }
-        self.feel(self.now, None);
-    }
-
     /// The ledger's own account.
     #[must_use]
     pub fn truth(&self) -> Truth {
@@ -456,59 +399,6 @@ impl Table {
             metal: outside_mm <= 0.0,
         };
         self.ledger.see(&seen);
-    }
-
-    fn go_wrong(&mut self, now: u64, before: (Point, f64)) {
-        let (place, _) = self.controller.true_place();
-        let sensing = self.k3.closed();
-        let moment = Moment {
-            now,
-            place,
-            at_rest: place.distance(before.0) < 1e-9,
-            touching: self.controller.touching(),
-            met: self.controller.touching() && self.contact,
-            sense_came: sensing && !self.sense_was,
-            fire: self.k1.closed(),
-            arc_since: self.source.arc_since(),
-            in_hand: self.ledger.in_hand(),
-            rapid: self.controller.rapid_to(),
-        };
-        self.sense_was = sensing;
-        for spec in self.waiting.come(&moment) {
-            self.happen(now, spec, place, sensing);
-        }
-    }
-
-    fn happen(&mut self, now: u64, spec: FaultSpec, place: Point, sensing: bool) {
-        match spec.kind {
-            FaultKind::ArcLost => self.source.lose(now),
-            FaultKind::NoArc => self.source.dead = true,
-            FaultKind::ArcStuck => self.source.latched = true,
-            FaultKind::ContactStuck => self.wrongs.bridged = true,
-            FaultKind::NoContact => self.wrongs.sense_broken = true,
-            FaultKind::Estop => {
-                self.wrongs.chain_open = true;
-                self.controller.chain(now, true);
-            }
-            FaultKind::LinkCut => {
-                self.wrongs.unplugged = true;
-                self.wire_in.cut();
-                self.controller.wire.cut(now);
-            }
-            FaultKind::ControllerReset => self.controller.reset(now),
-            FaultKind::AirLow => self.wrongs.air_low = true,
-            FaultKind::PanelKilled => self.panel_killed = true,
-            FaultKind::TipOver => {
-                self.wrongs.standing = Some(place);
-                self.controller.knock(KNOCK_MM.0, KNOCK_MM.1);
-                if !sensing || self.source.burning() {
-                    // Nothing tells of it before the torch is pushed out of its seat.
-                    self.wrongs.unseated = true;
-                    self.source.lose(now);
-                }
-            }
-        }
-        self.feel(now, None);
     }
 }
 
