@@ -15,6 +15,7 @@ mod io;
 mod job;
 mod machine;
 mod parts;
+mod plane;
 pub mod resume;
 mod settings;
 mod signals;

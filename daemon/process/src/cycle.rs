@@ -27,6 +27,8 @@ pub struct CycleSettings {
     pub touch_agree_mm: f64,
     /// The contact plane lies this far above the surface, mm (-0.3 to 0.5).
     pub ohmic_offset_mm: f64,
+    /// The floating head gives way by this much before its switch closes, mm (0.2 to 4).
+    pub float_offset_mm: f64,
     /// After a touch, for thin sheet to come to rest, ms.
     pub touch_settle_ms: u64,
     /// After the sensing circuit was switched, ms (10 to 100).
@@ -60,6 +62,7 @@ impl Default for CycleSettings {
             back_off_mm: 1.5,
             touch_agree_mm: 0.10,
             ohmic_offset_mm: 0.05,
+            float_offset_mm: 1.2,
             touch_settle_ms: 60,
             sense_settle_ms: 20,
             drop_mm_s: 50.0,

@@ -55,6 +55,11 @@ pub(crate) struct Wrong {
     pub air_low: bool,
     pub hold_button: bool,
     pub k2_welded: bool,
+    /// Paint or scale: no contact, whatever is touched.
+    pub painted: bool,
+    /// Something meets the torch wherever it is.
+    pub tipped: bool,
+    pub volts: Option<f64>,
 }
 
 pub(crate) struct Table {
@@ -80,6 +85,8 @@ pub(crate) struct Table {
     pub referenced: bool,
     pub torch: bool,
     pub sense: bool,
+    /// The head floats, and a switch tells.
+    pub floats: bool,
     pub wrong: Wrong,
     permit_level: bool,
     permit_edge: Option<Time>,
@@ -96,6 +103,8 @@ pub(crate) struct Table {
 }
 
 pub(crate) const TOP_Z: f64 = 80.0;
+/// Lost travel of the floating head.
+const FLOAT_MM: f64 = 1.2;
 pub(crate) const SAFE_ABOVE: f64 = 25.0;
 
 impl Table {
@@ -123,6 +132,7 @@ impl Table {
             referenced: false,
             torch: false,
             sense: false,
+            floats: false,
             wrong: Wrong::default(),
             permit_level: false,
             permit_edge: None,
@@ -310,14 +320,23 @@ impl Table {
             fire_on: (self.torch && !self.wrong.estop) || self.wrong.k1_welded,
             arc_ok: self.arc_ok,
             contact: self.sense
-                && (self.wrong.contact_stuck || (self.z <= self.plate_z && !self.wrong.no_metal)),
+                && (self.wrong.contact_stuck
+                    || self.wrong.tipped
+                    || (self.z <= self.plate_z && !self.wrong.no_metal && !self.wrong.painted)),
+            float_switch: self
+                .floats
+                .then_some(self.z <= self.plate_z - FLOAT_MM && !self.wrong.no_metal),
             estop_open: self.wrong.estop,
             hold_button: Some(self.wrong.hold_button),
             air_ok: Some(!self.wrong.air_low),
             permit_closed: Some(self.k2()),
             sense_isolated: Some(!self.sense),
             gate_closed: Some(!self.wrong.gate_open),
-            volts: Some(if self.arc { 113.0 } else { 0.3 }),
+            volts: Some(match self.wrong.volts {
+                Some(v) if self.arc => v,
+                _ if self.arc => 113.0,
+                _ => 0.3,
+            }),
             ..Signals::default()
         }
     }
@@ -429,7 +448,8 @@ impl Table {
                 Do::Path(s, _) => self.place = s.point_at(r.done_mm),
                 Do::Touch(..) => {
                     self.z = r.from_z - r.done_mm;
-                    if self.signals().contact {
+                    let s = self.signals();
+                    if s.contact || s.float_switch == Some(true) {
                         let (n, z) = (r.number, self.z);
                         self.executed = n;
                         self.say(&format!("touched {n} z{z:.3}"));

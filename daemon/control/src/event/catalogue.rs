@@ -69,6 +69,7 @@ fn one_of_each() -> Vec<Event> {
             run,
             cut,
             z_mm: 5.432,
+            by_float: false,
         },
         Event::FireAsked { run, cut },
         Event::ArcOn {

@@ -102,7 +102,14 @@ pub enum Event {
         from_mm: f64,
     },
     /// The sheet was found, machine height.
-    TouchedOff { run: u64, cut: usize, z_mm: f64 },
+    TouchedOff {
+        run: u64,
+        cut: usize,
+        z_mm: f64,
+        /// By the floating head's switch alone: degraded.
+        #[serde(default)]
+        by_float: bool,
+    },
     /// A torch-on went to the controller.
     FireAsked { run: u64, cut: usize },
     /// The arc was seen, after how long from `fire_on`.

@@ -61,8 +61,18 @@ impl Event {
                 from_mm,
                 ..
             } => format!("Cut {cut} begins at {from_mm:.1} mm, try {try_number}."),
-            Self::TouchedOff { cut, z_mm, .. } => {
-                format!("The sheet at cut {cut} lies at height {z_mm:.3} mm.")
+            Self::TouchedOff {
+                cut,
+                z_mm,
+                by_float,
+                ..
+            } => {
+                let how = if *by_float {
+                    " Degraded: by the float switch alone."
+                } else {
+                    ""
+                };
+                format!("The sheet at cut {cut} lies at height {z_mm:.3} mm.{how}")
             }
             Self::FireAsked { cut, .. } => format!("The torch was asked for at cut {cut}."),
             Self::ArcOn { cut, after_s, .. } => match after_s {

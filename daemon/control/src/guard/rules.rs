@@ -74,6 +74,9 @@ pub struct GuardRules {
     torch_off: Option<Time>,
     last_fire: Option<Time>,
     traversing: bool,
+    /// Contact was closed already when the traverse began: a bridge of slag, judged by the sense
+    /// test; an edge in the traverse is a touch.
+    contact_excused: bool,
     crossing: bool,
     open_fire: bool,
     open_arc: bool,
@@ -114,6 +117,7 @@ impl GuardRules {
             torch_off: None,
             last_fire: None,
             traversing: false,
+            contact_excused: false,
             crossing: false,
             open_fire: false,
             open_arc: false,
@@ -152,6 +156,9 @@ impl GuardRules {
                 torch_off_done,
                 crossing,
             } => {
+                if traversing && !self.traversing {
+                    self.contact_excused = self.contact.level;
+                }
                 self.traversing = traversing;
                 self.crossing = crossing;
                 if torch_off_done {
@@ -262,6 +269,7 @@ impl GuardRules {
                 *seen = Seen { level, since: now };
             }
         }
+        self.contact_excused &= s.contact;
         self.open_fire |= !s.fire_on;
         self.open_arc |= !s.arc_ok;
         if s.fire_on {
@@ -295,7 +303,8 @@ impl GuardRules {
             self.latch(now, Cause::GateOpen, now);
         }
         let arc_on = self.phase == Phase::Firing && self.arc_seen;
-        let watched = self.traversing || (arc_on && self.settings.sense_stays_connected);
+        let watched = (self.traversing && !self.contact_excused)
+            || (arc_on && self.settings.sense_stays_connected);
         if watched
             && let Some(at) = self.contact.held(true, CONTACT_ACCEPT)
             && self.due(now, at)

@@ -93,6 +93,9 @@ impl Machine {
             Ask::DatumNudge { dx_mm, dy_mm } => self.datum_nudge(dx_mm, dy_mm),
             Ask::DatumHere => self.datum_here(),
             Ask::PermitTest => {
+                if self.line.usable() {
+                    self.line.say(Command::SenseOff);
+                }
                 self.set_phase(Phase::Test);
                 self.act = Act::Testing { since: self.now };
             }

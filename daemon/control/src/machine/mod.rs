@@ -471,6 +471,7 @@ impl Machine {
                 return true;
             }
             self.traversing(false);
+            self.line.say(link::Command::SenseOff);
             self.finish();
             return true;
         }

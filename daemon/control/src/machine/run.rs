@@ -8,6 +8,7 @@ use super::stop::OnPath;
 use crate::cause::Cause;
 use crate::event::{Outcome, Unfinished};
 use crate::job::{Job, JobElement};
+use crate::plane::Touch;
 use crate::resume::{Lost, Plan, Splice};
 use crate::view::{CutState, HoldRecord, Mark, Retry};
 
@@ -179,6 +180,12 @@ pub(crate) struct Run {
     pub arc_off: Option<Time>,
     /// Height of the sheet where it was touched last, machine coordinates, mm.
     pub touched_z: Option<f64>,
+    /// Where the sheet was found as it lies now, machine coordinates.
+    pub touches: Vec<Touch>,
+    /// Touches in a row in which contact was missing.
+    pub contact_misses: u32,
+    /// The sensing circuit was switched on after the last cut, so that the traverse is watched.
+    pub sensing: bool,
     /// Highest touch of this run, machine coordinates, mm.
     pub highest_z: Option<f64>,
     pub progress_kept: Option<Time>,
@@ -209,6 +216,9 @@ impl Run {
             arc_since: None,
             arc_off: None,
             touched_z: None,
+            touches: Vec::new(),
+            contact_misses: 0,
+            sensing: false,
             highest_z: None,
             progress_kept: None,
             may_burn: false,

@@ -98,6 +98,9 @@ impl Machine {
             Act::Stopping(stopping) => self.stop_further(stopping, cause, at, &why),
             Act::Cutting(mut cycle) => {
                 self.halt();
+                if let Some(run) = &mut self.run {
+                    run.sensing = false;
+                }
                 let fell = self.guard.arc_fall;
                 let stand = cycle.stand(fell, self.guard.fire_fall);
                 let path = cycle.take_path().map(|(track, since)| OnPath {

@@ -143,6 +143,7 @@ fn rows(f: &File) -> Vec<Row> {
             "tries",
         ),
         ("cycle.ohmic_offset_mm", c.ohmic_offset_mm, -0.3, 0.5, "mm"),
+        ("cycle.float_offset_mm", c.float_offset_mm, 0.2, 4.0, "mm"),
         (
             "cycle.sense_settle_ms",
             c.sense_settle_ms as f64,

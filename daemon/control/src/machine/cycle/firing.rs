@@ -18,7 +18,7 @@ pub(super) const RECORD_LIMIT: Duration = Duration::from_secs(2);
 /// The permit relay's mirror must close within this of the first pulse.
 pub(super) const RELAY_LIMIT: Duration = Duration::from_millis(300);
 /// Above this the torch is not dead, V.
-const VOLTS_AT_REST: f64 = 5.0;
+pub(super) const VOLTS_AT_REST: f64 = 5.0;
 
 /// Volts seen since torch-on.
 #[derive(Clone, Copy, Debug, Default)]

@@ -51,6 +51,7 @@ enum Stage {
     Slow(Ticket),
     BackOff(Ticket),
     BackSettle(Time),
+    FloatOnly(Ticket),
     Height(Ticket),
     Raise(Ticket),
     Isolate(Ticket),
@@ -75,7 +76,12 @@ pub(crate) struct Cycle {
     expected_z: f64,
     surface_z: f64,
     touches: Vec<f64>,
+    /// Contact failed: the float switch alone decides.
+    by_float: bool,
     answer: Option<(Ticket, Option<f64>)>,
+    /// The sensing circuit is only just being connected: its relay must come to rest.
+    connecting: bool,
+    settled: Option<Time>,
     retested: bool,
     raised: bool,
     record: Option<(RecordId, Time)>,
@@ -154,7 +160,7 @@ impl Cycle {
             Stage::SenseConnect(_) | Stage::SenseSettle(_) | Stage::Relift(_) => Step::SenseTest,
             Stage::Fast(_) => Step::ProbeFast,
             Stage::Slow(_) => Step::ProbeSlow,
-            Stage::BackOff(_) | Stage::BackSettle(_) => Step::Validate,
+            Stage::BackOff(_) | Stage::BackSettle(_) | Stage::FloatOnly(_) => Step::Validate,
             Stage::Height(_) => Step::PierceHeight,
             Stage::Raise(_) | Stage::Isolate(_) | Stage::Isolated(_) => Step::ClearTest,
             Stage::Ready | Stage::Closing => Step::Ready,
@@ -249,10 +255,12 @@ impl Machine {
             .unwrap_or_else(|| loaded.point_at(run.cut, from_mm));
         let target = self.sheet_at.place(place);
         let plane = self.settings.slat_top_z + loaded.job.thickness_mm;
-        let expected_z = run.touched_z.unwrap_or(plane);
+        let expected_z = crate::plane::expected(&run.touches, target).unwrap_or(plane);
+        let watched = core::mem::take(&mut run.sensing);
         let safe = self.safe_z();
         let from = self.line.place().unwrap_or(target);
         let limit = self.travel_limit(from, target);
+        let connecting = !watched && self.sense_for_traverse();
         let ticket = self.line.say(Command::RapidZ(safe));
         self.act = Act::Cutting(Box::new(Cycle {
             stage: Stage::Lift(ticket),
@@ -262,7 +270,10 @@ impl Machine {
             expected_z,
             surface_z: expected_z,
             touches: Vec::new(),
+            by_float: false,
             answer: None,
+            connecting,
+            settled: None,
             retested: false,
             raised: false,
             record: None,
@@ -368,13 +379,15 @@ impl Machine {
             return Move::Stay;
         };
         match c.stage {
-            Stage::Lift(_) | Stage::Traverse(_) => self.look_travel(c),
+            Stage::Lift(_) | Stage::Traverse(_) => self.look_travel(c, &cs),
             Stage::SenseConnect(_) | Stage::SenseSettle(_) | Stage::Relift(_) => {
                 self.look_sense(c, &cs)
             }
-            Stage::Fast(_) | Stage::Slow(_) | Stage::BackOff(_) | Stage::BackSettle(_) => {
-                self.look_touch(c, &cs)
-            }
+            Stage::Fast(_)
+            | Stage::Slow(_)
+            | Stage::BackOff(_)
+            | Stage::BackSettle(_)
+            | Stage::FloatOnly(_) => self.look_touch(c, &cs),
             Stage::Height(_) | Stage::Raise(_) | Stage::Isolate(_) | Stage::Isolated(_) => {
                 self.look_height(c, &cs)
             }

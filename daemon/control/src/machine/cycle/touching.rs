@@ -95,17 +95,28 @@ impl Machine {
                 if !self.due(until) {
                     return Move::Stay;
                 }
-                if self.signals.contact {
+                if self.signals.contact && !c.by_float {
+                    return self.fall_back_to_float(c, cs);
+                }
+                if c.by_float && self.signals.float_switch == Some(true) {
                     return Move::Stop(
                         Cause::TouchUnsure,
                         format!(
-                            "Contact stayed on {:.1} mm above the touch.",
+                            "The float switch stayed on {:.1} mm above the touch.",
                             cs.back_off_mm
                         ),
                     );
                 }
                 let last = c.touches.last().copied().unwrap_or(c.expected_z);
                 self.touch(c, last - SECOND_TOUCH_MM, cs.probe_slow_mm_s)
+            }
+            Stage::FloatOnly(t) => {
+                if self.executed(t) {
+                    // From where it stands: what it met last is only a bridge's height.
+                    let down = c.expected_z - cs.probe_limit_mm;
+                    return self.touch(c, down, cs.probe_slow_mm_s);
+                }
+                self.overdue(c, c.limit, "The sensing circuit was not switched off")
             }
             _ => Move::Stay,
         }

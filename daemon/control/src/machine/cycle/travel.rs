@@ -5,6 +5,7 @@ use core::time::Duration;
 use link::Command;
 use process::CycleSettings;
 
+use super::firing::VOLTS_AT_REST;
 use super::{Cycle, Move, OUT_LIMIT, Stage, arc_early};
 use crate::cause::Cause;
 use crate::guard::Phase;
@@ -14,11 +15,28 @@ use crate::machine::Machine;
 const ARRIVED_MM: f64 = 0.05;
 
 impl Machine {
+    /// Connects the sensing circuit where nothing can burn it, so that a traverse is watched.
+    pub(super) fn sense_for_traverse(&mut self) -> bool {
+        let s = &self.signals;
+        let dead = s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST);
+        let may = dead && !s.fire_on && !s.arc_ok;
+        if may {
+            self.line.say(Command::SenseOn);
+        }
+        may
+    }
+
     /// Up, then over the sheet to the pierce.
-    pub(super) fn look_travel(&mut self, c: &mut Cycle) -> Move {
+    pub(super) fn look_travel(&mut self, c: &mut Cycle, cs: &CycleSettings) -> Move {
         match c.stage {
             Stage::Lift(t) => {
                 if self.executed(t) {
+                    if core::mem::take(&mut c.connecting) {
+                        c.settled = Some(self.now + Duration::from_millis(cs.sense_settle_ms));
+                    }
+                    if c.settled.is_some_and(|at| !self.due(at)) {
+                        return Move::Stay;
+                    }
                     let there = self.line.say(Command::RapidXy(c.target));
                     self.traversing(true);
                     return Move::On(Stage::Traverse(there));
@@ -66,6 +84,10 @@ impl Machine {
                 if self.due(until) {
                     let z = self.safe_z();
                     c.limit = self.z_limit(z, self.settings.rapid_z_mm_s);
+                    let sensing = self.sense_for_traverse();
+                    if let Some(run) = &mut self.run {
+                        run.sensing = sensing;
+                    }
                     return Move::On(Stage::Retract(self.line.say(Command::RapidZ(z))));
                 }
                 Move::Stay

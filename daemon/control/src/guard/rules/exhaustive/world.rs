@@ -396,6 +396,7 @@ impl World {
             self.now <= self.lease,
             self.traversing,
             r.traversing,
+            r.contact_excused,
             self.owes,
             self.known == r.epoch,
             r.handled == r.epoch,

@@ -1,0 +1,164 @@
+//! Finding the plate, and what else the sensing circuit tells.
+
+use super::rig::Rig;
+use super::stories::running;
+use crate::ask::Ask;
+use crate::cause::Cause;
+use crate::event::Event;
+use crate::view::{Phase, Step};
+
+fn floating() -> Rig {
+    let mut rig = Rig::new();
+    rig.table.floats = true;
+    rig.make_ready();
+    rig.must(Ask::Start);
+    rig
+}
+
+/// The heights at which the sheet was found, and whether by the float switch alone.
+fn found(rig: &Rig) -> Vec<(f64, bool)> {
+    let told = |e: &Event| match e {
+        Event::TouchedOff { z_mm, by_float, .. } => Some((*z_mm, *by_float)),
+        _ => None,
+    };
+    rig.events.iter().filter_map(told).collect()
+}
+
+#[track_caller]
+fn held_for(rig: &mut Rig, cause: Cause) {
+    let v = rig.until_held();
+    assert_eq!(v.hold.as_ref().map(|h| h.cause), Some(cause), "{v:#?}");
+}
+
+#[test]
+fn the_sensing_circuit_is_on_in_every_traverse_and_off_before_every_fire() {
+    let mut rig = running();
+    let mut traverses = 0;
+    while rig.phase() != Phase::Finished {
+        rig.tick();
+        if rig.view().step == Some(Step::Traverse) && rig.view().torch.moving {
+            let lifting = rig.table.z < 30.0;
+            assert!(lifting || rig.table.sense, "{:?}", rig.view().torch);
+            traverses += usize::from(rig.table.sense);
+        }
+        assert!(!(rig.table.torch && rig.table.sense), "fire with it on");
+    }
+    assert!(traverses > 100, "{traverses}");
+    rig.wait(0.1);
+    assert!(!rig.table.sense, "off when the job is done");
+    rig.all_is_well();
+}
+
+#[test]
+fn what_touches_the_torch_in_a_traverse_stops_it_and_the_place_is_doubtful() {
+    let mut rig = running();
+    rig.run_to(1, 20.0);
+    rig.until(30.0, |r| {
+        r.view().cut == Some(2) && r.view().step == Some(Step::Traverse) && r.table.place.x > 190.0
+    });
+    rig.table.wrong.tipped = true;
+    rig.until(5.0, |r| r.phase() == Phase::Latched);
+    assert!(rig.m.latches.contains_key(&Cause::TorchTouched));
+    assert!(rig.view().doubtful);
+    assert!(
+        matches!(rig.ask(Ask::Clear { cause: Cause::TorchTouched }), crate::Answer::Refused { reason, .. } if reason == "still-there")
+    );
+}
+
+#[test]
+fn a_bridge_of_slag_after_a_cut_is_no_collision_but_a_stuck_contact() {
+    let mut rig = running();
+    rig.run_to(1, 40.0);
+    rig.table.wrong.contact_stuck = true;
+    held_for(&mut rig, Cause::ContactStuck);
+    assert!(!rig.view().doubtful);
+    assert!(!rig.m.latches.contains_key(&Cause::TorchTouched));
+    rig.table.wrong.contact_stuck = false;
+    rig.wait(0.1);
+    rig.clear_all();
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
+fn over_paint_the_float_switch_finds_the_plate_and_the_journal_says_degraded() {
+    let mut rig = floating();
+    rig.table.wrong.painted = true;
+    rig.finish();
+    rig.all_is_well();
+    let found = found(&rig);
+    assert_eq!(found.len(), 2);
+    for (z, by_float) in found {
+        assert!(by_float);
+        assert!((z - rig.table.plate_z).abs() < 0.05, "{z}");
+    }
+}
+
+#[test]
+fn three_touches_in_a_row_without_contact_ask_for_a_clean_shield() {
+    let mut rig = floating();
+    rig.table.wrong.painted = true;
+    // Each time that a cut is begun again it is touched again.
+    for _ in 0..3 {
+        assert!(rig.view().alarms.is_empty());
+        rig.until(30.0, |r| r.view().step == Some(Step::PierceHeight));
+        if rig.view().alarms.is_empty() {
+            rig.must(Ask::Hold);
+            rig.until_held();
+            rig.resume_as_offered();
+        }
+    }
+    let alarm = rig.view().alarms[0].clone();
+    assert_eq!(alarm.cause, Cause::TouchUnsure);
+    assert!(alarm.why.contains("3 touches in a row"), "{alarm:?}");
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
+fn a_contact_that_does_not_open_on_backing_off_is_left_to_the_float_switch() {
+    let mut rig = floating();
+    rig.until(30.0, |r| r.view().step == Some(Step::Validate));
+    rig.table.wrong.contact_stuck = true;
+    rig.until(30.0, |r| !found(r).is_empty());
+    let (z, by_float) = found(&rig)[0];
+    assert!(by_float && (z - rig.table.plate_z).abs() < 0.05, "{z}");
+    rig.table.wrong.contact_stuck = false;
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
+fn without_a_float_switch_a_contact_that_does_not_open_is_held() {
+    let mut rig = running();
+    rig.until(30.0, |r| r.view().step == Some(Step::Validate));
+    rig.table.wrong.contact_stuck = true;
+    held_for(&mut rig, Cause::TouchUnsure);
+    assert_eq!(rig.table.fires, 0);
+}
+
+#[test]
+fn touches_that_differ_are_made_a_third_time_and_two_that_agree_decide() {
+    let mut rig = running();
+    rig.until(30.0, |r| r.view().step == Some(Step::Validate));
+    rig.table.plate_z += 0.3;
+    rig.until(30.0, |r| !found(r).is_empty());
+    let (z, _) = found(&rig)[0];
+    assert!((z - (rig.table.plate_z - 0.05)).abs() < 0.05, "{z}");
+    rig.finish();
+}
+
+#[test]
+fn a_sheet_that_sank_between_two_cuts_is_held_and_found_anew_after_a_look() {
+    let mut rig = running();
+    rig.run_to(1, 40.0);
+    rig.until(30.0, |r| r.view().cut == Some(2));
+    rig.table.plate_z -= 4.0;
+    held_for(&mut rig, Cause::PlateMoved);
+    assert_eq!(rig.table.fires, 1);
+    rig.clear_all();
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
