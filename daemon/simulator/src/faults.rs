@@ -99,8 +99,8 @@ impl Waiting {
         match self.spec.kind {
             K::ArcLost => here && m.arc_since.is_some_and(|t| m.now >= t + PIERCE_LOSS_NS),
             K::NoArc | K::ArcStuck => here && m.fire,
-            // When the circuit is connected for the touch-off; a bridge left by the touch itself
-            // if it was connected all along.
+            // When the circuit is to be connected for the touch-off, be it connected already; a
+            // bridge left by the touch itself if nobody told it to be.
             K::ContactStuck => here && m.at_rest && (m.sense_came || m.met),
             K::NoContact => here && m.touching,
             K::Estop | K::LinkCut | K::ControllerReset | K::AirLow | K::PanelKilled => {

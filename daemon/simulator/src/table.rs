@@ -50,7 +50,7 @@ pub struct Table {
     wrongs: Wrongs,
     contact: bool,
     contact_chance: Chance,
-    sense_was: bool,
+    sense_told: u64,
     panel_killed: bool,
 }
 
@@ -77,7 +77,7 @@ impl Table {
             wrongs: Wrongs::default(),
             contact: false,
             contact_chance: Chance::new(seed, Draws::Contact),
-            sense_was: false,
+            sense_told: 0,
             panel_killed: false,
             settings,
         }

@@ -162,3 +162,43 @@ fn a_sheet_that_sank_between_two_cuts_is_held_and_found_anew_after_a_look() {
     rig.finish();
     rig.all_is_well();
 }
+
+#[test]
+fn volts_that_no_arc_has_stop_a_cut_and_it_is_gone_on_with() {
+    for volts in [30.0, 240.0] {
+        let mut rig = running();
+        rig.run_to(2, 30.0);
+        rig.table.wrong.volts = Some(volts);
+        held_for(&mut rig, Cause::VoltsOdd);
+        rig.table.wrong.volts = None;
+        rig.clear_all();
+        rig.resume_as_offered();
+        rig.finish();
+        rig.all_is_well();
+    }
+}
+
+#[test]
+fn a_double_arc_in_the_pierce_is_stopped_and_a_try_is_counted() {
+    let mut rig = running();
+    rig.table.wrong.volts = Some(30.0);
+    held_for(&mut rig, Cause::ArcLost);
+    assert_eq!(rig.table.fires, 2, "as many tries as are set");
+    assert!(rig.view().alarms[0].why.contains("double arc"));
+}
+
+#[test]
+fn what_was_vouched_for_lapses_when_nothing_is_started_for_ten_minutes() {
+    let mut rig = Rig::new();
+    rig.make_ready();
+    rig.wait(598.0);
+    assert_eq!(rig.phase(), Phase::Ready);
+    rig.wait(3.0);
+    assert_eq!(rig.phase(), Phase::Idle);
+    assert!(rig.m.vouched.is_empty());
+    assert!(
+        rig.events
+            .iter()
+            .any(|e| matches!(e, Event::Vouched { yes: false, .. }))
+    );
+}

@@ -42,6 +42,7 @@ impl Machine {
             Ask::Vouch { check, yes } => {
                 if yes {
                     self.vouched.insert(check);
+                    self.vouched_at = Some(self.now);
                 } else {
                     self.vouched.remove(&check);
                 }

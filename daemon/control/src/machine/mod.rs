@@ -62,6 +62,12 @@ const TEST_LIMIT: Duration = Duration::from_secs(2);
 /// A chain of states in one step is never longer than this: a bound, not a schedule.
 const CHAIN: usize = 24;
 
+/// What an arc has at least and at most, V (process handbook, invented).
+const ARC_VOLTS: (f64, f64) = (50.0, 200.0);
+/// What was vouched for is taken back if nothing is started within this (process handbook,
+/// invented).
+const ARMED: Duration = Duration::from_secs(600);
+
 /// What it is about.
 #[derive(Clone, Debug)]
 pub(crate) enum Act {
@@ -125,11 +131,16 @@ pub struct Machine {
     /// The controller complained; the guard may know better why.
     complaint: Option<line::Complaint>,
     contact_at: Option<Time>,
+    /// Volts are below, or above, what an arc has since then.
+    volts_low: Option<Time>,
+    volts_high: Option<Time>,
     pub(crate) guard: Guarding,
     pub(crate) latches: BTreeMap<Cause, Time>,
     pub(crate) alarms: Vec<Alarmed>,
     pub(crate) loaded: Option<Loaded>,
     pub(crate) vouched: BTreeSet<CheckId>,
+    /// When the last of them was vouched for.
+    vouched_at: Option<Time>,
     pub(crate) permit_tested: bool,
     /// The place cannot be trusted.
     pub(crate) doubtful: bool,
@@ -175,11 +186,14 @@ impl Machine {
             air_bad_since: None,
             complaint: None,
             contact_at: None,
+            volts_low: None,
+            volts_high: None,
             guard: Guarding::default(),
             latches: BTreeMap::new(),
             alarms: Vec::new(),
             loaded: None,
             vouched: BTreeSet::new(),
+            vouched_at: None,
             permit_tested: false,
             doubtful: restored.doubtful,
             homed: false,
@@ -312,6 +326,11 @@ impl Machine {
         } else if self.contact_at.is_none() {
             self.contact_at = Some(self.now);
         }
+        let since = |was: Option<Time>, so: bool| so.then(|| was.unwrap_or(self.now));
+        let low = signals.volts.is_some_and(|v| v < ARC_VOLTS.0);
+        let high = signals.volts.is_some_and(|v| v > ARC_VOLTS.1);
+        self.volts_low = since(self.volts_low, low);
+        self.volts_high = since(self.volts_high, high);
         self.signals = signals;
         self.signals_heard = true;
         if signals.air_ok == Some(false) {
@@ -410,7 +429,21 @@ impl Machine {
         }
     }
 
+    /// What was vouched for is true of the table as it was then, not for ever.
+    fn lapse(&mut self) {
+        let waiting = self.run.is_none() && !self.vouched.is_empty();
+        if waiting
+            && let Some(at) = self.vouched_at
+            && self.due(at + ARMED)
+        {
+            for check in core::mem::take(&mut self.vouched) {
+                self.record(Event::Vouched { check, yes: false }, false);
+            }
+        }
+    }
+
     fn look_at_rest(&mut self) {
+        self.lapse();
         // A relay that stays closed although nobody asks can no longer be relied on.
         if self.signals.permit_closed == Some(true)
             && self.guard.phase == Phase::Off

@@ -51,6 +51,8 @@ pub(crate) struct Controller {
     torch_since: u64,
     /// Sensing relay output.
     sense: bool,
+    /// How often it was told to connect the sensing circuit, whether or not it was connected.
+    sense_told: u64,
     /// Where it believes to be, mm.
     at: [f64; 3],
     /// Where it really is less where it believes to be, mm.
@@ -100,6 +102,7 @@ impl Controller {
             torch: false,
             torch_since: 0,
             sense: false,
+            sense_told: 0,
             at: [0.0; 3],
             off: settings.start,
             referenced: false,
@@ -140,6 +143,10 @@ impl Controller {
 
     pub(crate) fn sense(&self) -> bool {
         self.sense
+    }
+
+    pub(crate) fn sense_told(&self) -> u64 {
+        self.sense_told
     }
 
     /// Where the torch really is, mm.

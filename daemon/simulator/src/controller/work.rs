@@ -200,6 +200,7 @@ impl Controller {
                     self.active = Some(active);
                 } else {
                     self.sense = *on;
+                    self.sense_told += u64::from(*on);
                     self.done(number);
                 }
             }

@@ -69,19 +69,20 @@ impl Table {
     pub(super) fn go_wrong(&mut self, now: u64, before: (Point, f64)) {
         let (place, _) = self.controller.true_place();
         let sensing = self.k3.closed();
+        let told = self.controller.sense_told();
         let moment = Moment {
             now,
             place,
             at_rest: place.distance(before.0) < 1e-9,
             touching: self.controller.touching(),
             met: self.controller.touching() && self.contact,
-            sense_came: sensing && !self.sense_was,
+            sense_came: told != self.sense_told,
             fire: self.k1.closed(),
             arc_since: self.source.arc_since(),
             in_hand: self.ledger.in_hand(),
             rapid: self.controller.rapid_to(),
         };
-        self.sense_was = sensing;
+        self.sense_told = told;
         for spec in self.waiting.come(&moment) {
             self.happen(now, spec, place, sensing);
         }

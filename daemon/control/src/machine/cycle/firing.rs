@@ -17,6 +17,8 @@ const OPEN_KERF_S: f64 = 0.05;
 pub(super) const RECORD_LIMIT: Duration = Duration::from_secs(2);
 /// The permit relay's mirror must close within this of the first pulse.
 pub(super) const RELAY_LIMIT: Duration = Duration::from_millis(300);
+/// Volts that no arc has count after this (process handbook, invented).
+const VOLTS_ODD: Duration = Duration::from_millis(100);
 /// Above this the torch is not dead, V.
 pub(super) const VOLTS_AT_REST: f64 = 5.0;
 
@@ -206,6 +208,31 @@ impl Machine {
             return Move::On(Stage::Path);
         }
         Move::Stay
+    }
+
+    /// The arc is on and its volts are no arc's: a double arc, a wrong divider, no transfer.
+    pub(super) fn volts_odd(&mut self, c: &Cycle) -> Option<(Cause, String)> {
+        let on_path = matches!(c.stage, Stage::Path);
+        if !self.signals.arc_ok || !(on_path || matches!(c.stage, Stage::Pierce(_))) {
+            return None;
+        }
+        let odd = if on_path {
+            self.volts_low.or(self.volts_high)
+        } else {
+            self.volts_low
+        };
+        if !self.due(odd?.max(c.since) + VOLTS_ODD) {
+            return None;
+        }
+        let volts = self.signals.volts.unwrap_or(0.0);
+        let ms = VOLTS_ODD.as_millis();
+        Some(if on_path {
+            let why = format!("Arc signal on, and {volts:.0} V for {ms} ms: no arc has that.");
+            (Cause::VoltsOdd, why)
+        } else {
+            let why = format!("{volts:.0} V for {ms} ms in the pierce: a double arc.");
+            (Cause::ArcLost, why)
+        })
     }
 
     pub(in crate::machine) fn fire_tries(&self) -> u32 {

@@ -353,6 +353,9 @@ impl Machine {
                 "The power source's own contact says off.".into(),
             ));
         }
+        if let Some(odd) = self.volts_odd(c) {
+            return Some(odd);
+        }
         let touching = matches!(c.stage, Stage::Fast(_));
         if touching
             && let Some(t) = self.contact_since()
