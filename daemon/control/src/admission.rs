@@ -1,13 +1,16 @@
 //! Whether a request may be carried out now. It performs nothing.
 
+mod change;
+
 use crate::ask::{Answer, Ask, CheckId};
 use crate::cause::Cause;
 use crate::checks;
 use crate::machine::datum::NUDGE_MM;
 use crate::machine::{Act, Machine};
 use crate::resume::Stop;
-use crate::view::Phase;
+use crate::view::{ChangeStep, Phase};
 use crate::words;
+use change::ChangeNo;
 
 /// Why not.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,6 +57,8 @@ pub(crate) enum No {
     NotOverMark,
     /// A job without cuts.
     EmptyJob,
+    /// Torch parts are being changed, or that step of it is not due.
+    Change(ChangeNo),
 }
 
 /// How it may.
@@ -88,6 +93,7 @@ impl No {
             Self::NudgeTooLong => "nudge-too-long",
             Self::NotOverMark => "not-over-mark",
             Self::EmptyJob => "empty-job",
+            Self::Change(no) => no.name(),
         }
     }
 
@@ -115,6 +121,7 @@ impl No {
             Self::NudgeTooLong => format!("One nudge is at most {NUDGE_MM:.0} mm."),
             Self::NotOverMark => "The torch does not stand over a mark.".into(),
             Self::EmptyJob => "The job has no cuts.".into(),
+            Self::Change(no) => no.says().into(),
         }
     }
 
@@ -142,6 +149,7 @@ impl No {
             Self::NudgeTooLong => "Move it in smaller steps.",
             Self::NotOverMark => "Take it to the mark first.",
             Self::EmptyJob => "Load a program that cuts something.",
+            Self::Change(no) => no.remedy(),
         }
     }
 
@@ -179,11 +187,20 @@ pub(crate) fn kind(ask: &Ask) -> &'static str {
         Ask::DatumNudge { .. } => "datum-nudge",
         Ask::DatumHere => "datum-here",
         Ask::PermitTest => "permit-test",
+        Ask::ChangeBegin => "change-begin",
+        Ask::ChangeIsolated => "change-isolated",
+        Ask::ChangeParts { .. } => "change-parts",
+        Ask::ChangeContactByTouch => "change-contact-by-touch",
+        Ask::ChangeSourceOn => "change-source-on",
+        Ask::ChangeTouch => "change-touch",
+        Ask::ChangeEnd => "change-end",
+        Ask::ChangeCancel => "change-cancel",
     }
 }
 
 /// Judges a request. A refusal is an answer.
 pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
+    change::bars(m, ask)?;
     match ask {
         Ask::Load { job } => {
             at_rest(m)?;
@@ -294,6 +311,7 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
                 None => Ok(Yes::Do),
             }
         }
+        _ => change::admit(m, ask),
     }
 }
 
@@ -421,8 +439,10 @@ fn clear(m: &Machine, cause: Cause) -> Result<Yes, No> {
 }
 
 /// Whether each kind of request would be accepted now, in the order of [`Ask`].
-pub(crate) fn all(m: &Machine) -> [(&'static str, Option<No>); 17] {
+pub(crate) fn all(m: &Machine) -> Vec<(&'static str, Option<No>)> {
     let no = |r: Result<Yes, No>| r.err();
+    let would = |ask: Ask| (kind(&ask), no(admit(m, &ask)));
+    let unless_changing = |r: Result<Yes, No>| no(change::bars(m, &Ask::Start).and(r));
     let load = at_rest(m).and(if held(m) { Err(No::Held) } else { Ok(Yes::Do) });
     let clearable = m
         .alarms
@@ -435,31 +455,44 @@ pub(crate) fn all(m: &Machine) -> [(&'static str, Option<No>); 17] {
     } else {
         Err(No::AlarmMissing)
     };
-    [
-        ("load", no(load)),
-        (
-            "unload",
-            no(load.and(if m.loaded.is_some() {
-                Ok(Yes::Do)
-            } else {
-                Err(No::JobMissing)
-            })),
-        ),
-        ("vouch", no(vouch(m))),
-        ("start", no(start(m))),
+    let unload = load.and(if m.loaded.is_some() {
+        Ok(Yes::Do)
+    } else {
+        Err(No::JobMissing)
+    });
+    vec![
+        ("load", unless_changing(load)),
+        ("unload", unless_changing(unload)),
+        ("vouch", unless_changing(vouch(m))),
+        would(Ask::Start),
         ("hold", None),
-        ("hold-after-cut", no(hold_after(m))),
-        ("resume", no(resume(m))),
-        ("skip-cut", no(go_on(m))),
-        ("end-job", no(admit(m, &Ask::EndJob))),
+        would(Ask::HoldAfterCut),
+        ("resume", unless_changing(resume(m))),
+        would(Ask::SkipCut),
+        would(Ask::EndJob),
         ("seen", no(unseen)),
         ("clear", no(clearable)),
-        ("home", no(admit(m, &Ask::Home))),
-        ("confirm-place", no(admit(m, &Ask::ConfirmPlace))),
-        ("datum-go", no(datum(m))),
-        ("datum-nudge", no(over_mark(m))),
-        ("datum-here", no(over_mark(m))),
-        ("permit-test", no(admit(m, &Ask::PermitTest))),
+        would(Ask::Home),
+        would(Ask::ConfirmPlace),
+        ("datum-go", unless_changing(datum(m))),
+        ("datum-nudge", unless_changing(over_mark(m))),
+        ("datum-here", unless_changing(over_mark(m))),
+        would(Ask::PermitTest),
+        // A change that is open takes no second one, though it is answered with "already so".
+        (
+            "change-begin",
+            no(admit(m, &Ask::ChangeBegin).and(change::bars(m, &Ask::Start).map(|()| Yes::Do))),
+        ),
+        would(Ask::ChangeIsolated),
+        would(Ask::ChangeParts {
+            parts: Vec::new(),
+            set: None,
+        }),
+        would(Ask::ChangeContactByTouch),
+        would(Ask::ChangeSourceOn),
+        would(Ask::ChangeTouch),
+        would(Ask::ChangeEnd),
+        would(Ask::ChangeCancel),
     ]
 }
 
@@ -473,6 +506,7 @@ pub(crate) struct Fingerprint {
     vouched: u64,
     stop: Option<Stop>,
     seal: Option<String>,
+    change: Option<ChangeStep>,
 }
 
 pub(crate) fn fingerprint(m: &Machine) -> Fingerprint {
@@ -498,5 +532,6 @@ pub(crate) fn fingerprint(m: &Machine) -> Fingerprint {
             .sum(),
         stop: m.stop_now(),
         seal: m.loaded.as_ref().map(|l| l.job.seal.hash().to_string()),
+        change: m.change.as_ref().map(|c| c.step),
     }
 }

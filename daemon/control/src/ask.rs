@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::cause::Cause;
 use crate::job::Job;
+use crate::parts::Part;
 use crate::resume::Splice;
 
 /// Names one request until it is answered.
@@ -74,6 +75,27 @@ pub enum Ask {
     DatumHere,
     /// Let the permit relay pull and drop once, with the source isolated.
     PermitTest,
+    /// Change torch parts: from a hold or at rest. The torch goes to the place for it.
+    ChangeBegin,
+    /// The source is isolated: seen where its contact is wired, else the operator vouches for it.
+    ChangeIsolated,
+    /// These parts were changed, and this set is fitted now. Their counts begin anew.
+    ChangeParts {
+        /// What was changed; nothing where a part was only cleaned.
+        parts: Vec<Part>,
+        /// Tag of the set that is fitted; `None`: as before.
+        set: Option<String>,
+    },
+    /// The contact is not tried with metal in a hand: the touch of the sheet does it.
+    ChangeContactByTouch,
+    /// The source is on again and everybody is clear of the torch.
+    ChangeSourceOn,
+    /// Touch the sheet with the new parts. The torch moves; it cannot fire.
+    ChangeTouch,
+    /// The change is over: back in the hold, or at rest.
+    ChangeEnd,
+    /// Leave the change where it stands. Counts that were begun anew stay so.
+    ChangeCancel,
 }
 
 /// Where a held cut was taken up again, in journals of panels that knew no plans.
@@ -111,6 +133,8 @@ pub enum CheckId {
     PermitOpen,
     PermitTested,
     RecordKept,
+    SetFits,
+    PartsTested,
     // The operator vouches for these.
     ClampOnSkeleton,
     SheetFixed,

@@ -17,7 +17,7 @@ pub(crate) const VOUCHED: [CheckId; 8] = [
 ];
 
 /// What the machine sees. Those that are not fitted are left out by [`seen`].
-const SEEN: [CheckId; 16] = [
+const SEEN: [CheckId; 18] = [
     CheckId::JobSealed,
     CheckId::NoLatch,
     CheckId::EstopClosed,
@@ -34,6 +34,8 @@ const SEEN: [CheckId; 16] = [
     CheckId::PermitOpen,
     CheckId::PermitTested,
     CheckId::RecordKept,
+    CheckId::SetFits,
+    CheckId::PartsTested,
 ];
 
 /// Each check that the machine sees on this table: true, false, or not known.
@@ -69,6 +71,13 @@ fn see(m: &Machine, check: CheckId) -> Option<Option<bool>> {
         CheckId::PermitOpen => fitted(s.permit_closed.map(|closed| !closed)),
         CheckId::PermitTested => Some(Some(m.permit_tested)),
         CheckId::RecordKept => Some(Some(!m.keeping.failing)),
+        // Where the operator never said which set is fitted, he vouches for it.
+        CheckId::SetFits => {
+            let (fitted, loaded) = (m.parts.fitted.as_ref()?, m.loaded.as_ref()?);
+            Some(Some(fitted.fits(loaded.job.row.amps)))
+        }
+        // Parts that nobody touched need no test.
+        CheckId::PartsTested => m.parts.untested.then_some(Some(false)),
         _ => None,
     }
 }

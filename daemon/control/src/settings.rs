@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use units::Point;
 
 use crate::guard;
+use crate::parts::SetTag;
 
 /// What the machine must know of the table, from the machine file.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -31,6 +32,16 @@ pub struct Settings {
     pub arc_edge: ArcEdge,
     /// Where to park after the job, machine coordinates.
     pub park: Point,
+    /// Where torch parts are changed, machine coordinates; `None`: at the parking place.
+    #[serde(default)]
+    pub change: Option<Point>,
+    /// The sets of torch parts that this shop has; none: the fitted set is not asked for.
+    #[serde(default)]
+    pub sets: Vec<SetTag>,
+    /// Lives of the parts, and what those fitted before the panel counted have been through;
+    /// `None`: wear is not reckoned.
+    #[serde(default)]
+    pub supplies: Option<process::Set>,
 }
 
 /// How the falling edge of the arc signal lags behind the arc, measured at commissioning (process

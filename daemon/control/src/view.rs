@@ -7,6 +7,7 @@ use crate::ask::CheckId;
 use crate::cause::Cause;
 use crate::datum::DatumMark;
 use crate::job::JobElement;
+use crate::parts::{Part, SetTag};
 use crate::resume::Stop;
 use crate::signals::Signals;
 
@@ -71,6 +72,113 @@ pub struct View {
     pub link: LinkView,
     /// The inputs as last read.
     pub signals: Signals,
+    /// What the torch parts have been through.
+    #[serde(default)]
+    pub parts: PartsView,
+    /// The change of torch parts that is open.
+    #[serde(default)]
+    pub change: Option<ChangeView>,
+}
+
+/// The torch parts as they are fitted.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct PartsView {
+    /// Each part, and what it has been through since it was fitted.
+    pub parts: Vec<PartView>,
+    /// The set that is fitted, once the operator has said so.
+    pub fitted: Option<SetTag>,
+    /// The sets of this shop.
+    pub sets: Vec<SetTag>,
+    /// The current of the loaded job, A.
+    pub wanted_amps: Option<f64>,
+    /// The sensing circuit was tried since parts were last touched.
+    pub tested: bool,
+    /// What vetting has to reckon with; `None`: wear is not reckoned.
+    pub supplies: Option<process::Set>,
+}
+
+/// One torch part.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PartView {
+    /// Which.
+    pub part: Part,
+    /// Starts since it was fitted.
+    pub starts: u32,
+    /// Starts that no arc followed.
+    pub failed: u32,
+    /// Arcs that went out by themselves.
+    pub lost: u32,
+    /// Arc time, s.
+    pub arc_s: f64,
+    /// How much of it is used, 1 being its change point; `None`: not reckoned.
+    pub worn: Option<f64>,
+}
+
+/// A change of torch parts.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ChangeView {
+    /// Which step is due.
+    pub step: ChangeStep,
+    /// The torch moves.
+    pub moving: bool,
+    /// It stands at the place for changing parts.
+    pub parked: bool,
+    /// What is known of the source's power.
+    pub power: Power,
+    /// Since when that is seen, s on the panel's clock; `None`: not wired, or so since the start.
+    pub power_at_s: Option<f64>,
+    /// The operator vouched that the source is isolated.
+    pub vouched: bool,
+    /// What was changed, once that was said.
+    pub changed: Option<Vec<Part>>,
+    /// The sensing circuit is closed now.
+    pub contact_closed: bool,
+    /// It was seen closed in this test, and is to be opened.
+    pub contact_seen: bool,
+    /// The contact test has passed.
+    pub tested: bool,
+    /// It was left to the touch of the sheet.
+    pub by_touch: bool,
+    /// The sheet could be touched now.
+    pub may_touch: bool,
+    /// The new parts touch the sheet this far from where it was touched before, mm.
+    pub off_mm: Option<f64>,
+    /// What did not go as it should, and what to do.
+    pub trouble: Option<String>,
+    /// What the parts had been through when the change began.
+    pub before: Vec<PartView>,
+}
+
+/// The steps of a change of torch parts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ChangeStep {
+    /// The torch goes to the place for it.
+    Park,
+    /// The source is to be isolated.
+    Isolate,
+    /// Parts are to be changed, and said which.
+    Swap,
+    /// The sensing circuit is tried with metal in a hand.
+    Contact,
+    /// The source is to be switched on again, everybody clear of the torch.
+    Source,
+    /// The sheet is to be touched with the new parts.
+    Touch,
+    /// All is done: to be read.
+    Done,
+}
+
+/// What is known of the source's power.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Power {
+    /// Its own contact says off.
+    Off,
+    /// Its own contact says on, or there are volts at the torch.
+    On,
+    /// Nothing that is wired tells.
+    CannotTell,
 }
 
 /// The state that the far word shows.
@@ -93,6 +201,8 @@ pub enum Phase {
     Stopping,
     /// Stands still in the middle of a run.
     Held,
+    /// Torch parts are being changed.
+    Changing,
     /// A latch is set; an operator must clear it.
     Latched,
     /// All cuts are done, skipped or given up.
@@ -146,6 +256,7 @@ pub enum Waiting {
     ControllerToAnswer,
     MessageToBeRead,
     EstopToBeCleared,
+    PartsToBeChanged,
 }
 
 /// Where the torch is and what the arc does.

@@ -197,6 +197,7 @@ pub const fn waiting(what: Waiting) -> &'static str {
         Waiting::ControllerToAnswer => "controller to answer",
         Waiting::MessageToBeRead => "you to read a message",
         Waiting::EstopToBeCleared => "emergency stop to be cleared",
+        Waiting::PartsToBeChanged => "you to change torch parts",
     }
 }
 
@@ -246,6 +247,14 @@ pub const fn check(check: CheckId) -> (&'static str, &'static str) {
         CheckId::RecordKept => (
             "the journal is being written",
             "Make room on the panel's disk.",
+        ),
+        CheckId::SetFits => (
+            "the fitted set is for the job's current",
+            "Change torch parts: fit the set for this current.",
+        ),
+        CheckId::PartsTested => (
+            "the torch contact was tried after the change",
+            "Open the change of torch parts. Make the contact test.",
         ),
         CheckId::ClampOnSkeleton => (
             "the ground clamp bites the piece that stays",

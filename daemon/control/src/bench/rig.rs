@@ -14,6 +14,7 @@ use crate::guard::{GuardRules, GuardSettings, Phase as Permit};
 use crate::io::{Effect, Input, RecordId};
 use crate::job::{Job, JobCut, JobElement, Stock};
 use crate::machine::Machine;
+use crate::parts::SetTag;
 use crate::resume::{Plan, Plans, Splice, Way};
 use crate::settings::{ArcEdge, Settings};
 use crate::view::{Phase, View};
@@ -36,6 +37,18 @@ pub(crate) fn settings() -> Settings {
         link_silence_ms: 250,
         arc_edge: ArcEdge::default(),
         park: Point::new(0.0, 0.0),
+        change: Some(Point::new(20.0, 10.0)),
+        sets: vec![
+            SetTag {
+                tag: "40".into(),
+                amps: 40.0,
+            },
+            SetTag {
+                tag: "55".into(),
+                amps: 55.0,
+            },
+        ],
+        supplies: Some(process::Set::default()),
     }
 }
 

@@ -60,6 +60,10 @@ pub(crate) struct Wrong {
     /// Something meets the torch wherever it is.
     pub tipped: bool,
     pub volts: Option<f64>,
+    /// The source's own contact, where it is wired.
+    pub source_on: Option<bool>,
+    /// A hand holds metal to the nozzle.
+    pub metal_at_nozzle: bool,
 }
 
 pub(crate) struct Table {
@@ -321,11 +325,13 @@ impl Table {
             arc_ok: self.arc_ok,
             contact: self.sense
                 && (self.wrong.contact_stuck
+                    || self.wrong.metal_at_nozzle
                     || self.wrong.tipped
                     || (self.z <= self.plate_z && !self.wrong.no_metal && !self.wrong.painted)),
             float_switch: self
                 .floats
                 .then_some(self.z <= self.plate_z - FLOAT_MM && !self.wrong.no_metal),
+            source_on: self.wrong.source_on,
             estop_open: self.wrong.estop,
             hold_button: Some(self.wrong.hold_button),
             air_ok: Some(!self.wrong.air_low),

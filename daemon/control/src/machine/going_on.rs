@@ -100,6 +100,14 @@ impl Machine {
                 self.set_phase(Phase::Test);
                 self.act = Act::Testing { since: self.now };
             }
+            Ask::ChangeBegin => self.begin_change(),
+            Ask::ChangeIsolated => self.source_isolated(),
+            Ask::ChangeParts { parts, set } => self.parts_changed(parts, set),
+            Ask::ChangeContactByTouch => self.contact_by_touch(),
+            Ask::ChangeSourceOn => self.source_back(),
+            Ask::ChangeTouch => self.touch_with_new_parts(),
+            Ask::ChangeEnd => self.end_change(false),
+            Ask::ChangeCancel => self.cancel_change(),
         }
     }
 

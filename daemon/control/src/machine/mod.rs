@@ -13,6 +13,7 @@
 //! If the power goes, nothing here remains: the journal tells the next service what was latched,
 //! in doubt and surely cut.
 
+pub(crate) mod changing;
 mod cycle;
 pub(crate) mod datum;
 mod going_on;
@@ -42,6 +43,8 @@ use crate::parts::PartsUsed;
 use crate::settings::Settings;
 use crate::signals::Signals;
 use crate::view::{Step, View};
+use changing::{Change, Going};
+pub(crate) use changing::{power, set, volts, wanted_amps};
 pub(crate) use cycle::Cycle;
 use datum::{Checking, ToMark};
 use line::Line;
@@ -78,6 +81,7 @@ pub(crate) enum Act {
     Cutting(Box<Cycle>),
     Parking(Parking),
     ToMark(ToMark),
+    Changing(Box<Going>),
     Stopping(Box<Stopping>),
 }
 
@@ -134,6 +138,8 @@ pub struct Machine {
     /// Volts are below, or above, what an arc has since then.
     volts_low: Option<Time>,
     volts_high: Option<Time>,
+    /// The source's own contact has said what it says since then.
+    source_at: Option<Time>,
     pub(crate) guard: Guarding,
     pub(crate) latches: BTreeMap<Cause, Time>,
     pub(crate) alarms: Vec<Alarmed>,
@@ -156,6 +162,8 @@ pub struct Machine {
     /// Where the torch stood over an interrupted run before anything was moved, sheet coordinates.
     pub(crate) stood: Option<Point>,
     last_run: u64,
+    /// The change of torch parts that is open.
+    pub(crate) change: Option<Change>,
     /// What the torch parts have been through, by the same events that the journal gets.
     pub(crate) parts: PartsUsed,
     pub(crate) keeping: Keeping,
@@ -188,6 +196,7 @@ impl Machine {
             contact_at: None,
             volts_low: None,
             volts_high: None,
+            source_at: None,
             guard: Guarding::default(),
             latches: BTreeMap::new(),
             alarms: Vec::new(),
@@ -204,6 +213,7 @@ impl Machine {
             interrupted: restored.unfinished,
             stood: None,
             last_run: restored.last_run,
+            change: None,
             parts: restored.parts,
             keeping: Keeping::default(),
             restored_latches: restored.latches.into_iter().collect(),
@@ -331,6 +341,9 @@ impl Machine {
         let high = signals.volts.is_some_and(|v| v > ARC_VOLTS.1);
         self.volts_low = since(self.volts_low, low);
         self.volts_high = since(self.volts_high, high);
+        if signals.source_on != self.signals.source_on || !self.signals_heard {
+            self.source_at = signals.source_on.is_some().then_some(self.now);
+        }
         self.signals = signals;
         self.signals_heard = true;
         if signals.air_ok == Some(false) {
@@ -425,6 +438,7 @@ impl Machine {
             Act::Cutting(cycle) => self.advance_cycle(cycle),
             Act::Parking(parking) => self.advance_parking(parking),
             Act::ToMark(to) => self.advance_to_mark(to),
+            Act::Changing(going) => self.advance_changing(going),
             Act::Stopping(stopping) => self.advance_stopping(stopping),
         }
     }
@@ -444,6 +458,7 @@ impl Machine {
 
     fn look_at_rest(&mut self) {
         self.lapse();
+        self.watch_change();
         // A relay that stays closed although nobody asks can no longer be relied on.
         if self.signals.permit_closed == Some(true)
             && self.guard.phase == Phase::Off

@@ -25,6 +25,7 @@ impl Machine {
             Act::Stopping(_) => Phase::Stopping,
             Act::Cutting(_) | Act::Parking(_) => Phase::Running,
             Act::Homing { .. } | Act::ToMark(_) => Phase::Homing,
+            Act::Changing(_) => Phase::Changing,
             Act::Rest | Act::Testing { .. } => self.phase_at_rest(),
         }
     }
@@ -32,6 +33,9 @@ impl Machine {
     fn phase_at_rest(&self) -> Phase {
         if !self.latches.is_empty() {
             return Phase::Latched;
+        }
+        if self.change.is_some() {
+            return Phase::Changing;
         }
         match &self.run {
             Some(run) if run.over() => Phase::Finished,
@@ -55,6 +59,11 @@ impl Machine {
                 (what, Some(since), limit.map(|l| l.as_secs_f64()))
             }
             Act::Parking(_) | Act::ToMark(_) => (Waiting::TorchToReachPlace, None, None),
+            Act::Changing(g) => (
+                Waiting::TorchToReachPlace,
+                Some(g.since),
+                Some(g.limit.as_secs_f64()),
+            ),
             Act::Homing { since, .. } => (
                 Waiting::TorchToReachPlace,
                 Some(*since),
@@ -87,6 +96,9 @@ impl Machine {
         }
         if !self.latches.is_empty() {
             return Waiting::MessageToBeRead;
+        }
+        if self.change.is_some() {
+            return Waiting::PartsToBeChanged;
         }
         let run_over = self.run.as_ref().is_some_and(|r| r.over());
         if self.doubtful && !run_over && (self.loaded.is_some() || self.homed) {
@@ -148,6 +160,8 @@ impl Machine {
             doubtful: self.doubtful || self.line.unproven.is_some(),
             link: self.link_view(now),
             signals: self.signals,
+            parts: self.parts_view(),
+            change: self.change_view(),
         }
     }
 
@@ -204,7 +218,7 @@ impl Machine {
         if self.signals.fire_on {
             return ArcView::Asked;
         }
-        if self.run.is_none() || !self.latches.is_empty() {
+        if self.run.is_none() || self.change.is_some() || !self.latches.is_empty() {
             return ArcView::LockedOut;
         }
         ArcView::Off

@@ -141,6 +141,9 @@ impl Machine {
             other => {
                 self.halt();
                 let parking = matches!(other, Act::Parking(_));
+                if matches!(other, Act::Changing(_)) {
+                    self.stopped_in_change(cause);
+                }
                 if matches!(other, Act::Homing { .. }) && !self.doubtful {
                     self.doubt(Some(cause));
                 }

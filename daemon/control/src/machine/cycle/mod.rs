@@ -289,8 +289,10 @@ impl Machine {
     }
 
     pub(super) fn touched(&mut self, ticket: Ticket, z: Option<f64>) {
-        if let Act::Cutting(c) = &mut self.act {
-            c.answer = Some((ticket, z));
+        match &mut self.act {
+            Act::Cutting(c) => c.answer = Some((ticket, z)),
+            Act::Changing(going) => going.touched(ticket, z),
+            _ => {}
         }
     }
 
