@@ -118,6 +118,15 @@ impl PartsUsed {
         }
     }
 
+    /// What vetting has to reckon with. `pending`: a run is not ended.
+    #[must_use]
+    pub fn supplies(&self, told: &process::Set, pending: bool) -> process::Set {
+        match self.at_load.as_deref().filter(|_| pending) {
+            Some(counts) => counts.worst(told),
+            None => self.counts().worst(told),
+        }
+    }
+
     fn each(&mut self, f: impl Fn(&mut Used)) {
         for part in Part::ALL {
             f(self.used.entry(part).or_default());

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use control::{Machine, Restored, Settings};
+use control::{Machine, Restored, SetTag, Settings};
 use link::{Capability, StampedInput};
 use tokio::sync::mpsc;
 
@@ -54,6 +54,17 @@ pub fn settings(config: &Config) -> Settings {
         link_silence_ms: config.link.silence_ms,
         arc_edge: config.arc_signal,
         park: config.park,
+        change: config.change,
+        sets: config
+            .power
+            .settings_amps
+            .iter()
+            .map(|&amps| SetTag {
+                tag: format!("{amps}"),
+                amps,
+            })
+            .collect(),
+        supplies: config.supplies,
     }
 }
 
@@ -70,7 +81,10 @@ pub fn assemble(
     let (journal, past) = Journal::open(state, reports)?;
     let restored = match past {
         Past::Events(events) => Restored::from_events(events),
-        Past::Unreadable => Restored::unreadable(),
+        Past::Unreadable(known) => Restored {
+            parts: Restored::from_events(known).parts,
+            ..Restored::unreadable()
+        },
     };
     let dialect = Arc::clone(&config.link.dialect);
     let recorder = journal.begin_recording(settings(config), dialect.source(), &restored);

@@ -41,6 +41,8 @@ pub struct Config {
     pub slat_top_z: f64,
     /// Where the torch parks, machine coordinates, mm.
     pub park: Point,
+    /// Where torch parts are changed, machine coordinates, mm; `None`: where it parks.
+    pub change: Option<Point>,
     /// Distance between slats, mm.
     pub slat_pitch_mm: f64,
     /// Depth of the slats, mm: how far a piece can fall.
@@ -67,6 +69,8 @@ pub struct Config {
     pub air: AirConfig,
     /// The set of nozzle and electrode that is fitted; `None`: its wear is not known.
     pub supplies: Option<Set>,
+    /// What the panel has counted since: vetting reckons with this; `None`: with `supplies`.
+    pub counted: Option<Set>,
     /// What the last first article reached, mm to either side; `None`: not known.
     pub reached_tolerance_mm: Option<f64>,
     /// M words that mean torch on, and torch off.

@@ -13,6 +13,7 @@ use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use control::{Answer, Ask, Job};
+use process::Set;
 use program::{Acceptance, Report, Severity};
 use serde::{Deserialize, Serialize};
 use units::{Placement, Point};
@@ -45,9 +46,11 @@ const GIVEN: &str = "given";
 /// The library.
 pub struct Library {
     config: Arc<Config>,
+    /// What the torch parts have been through, as the panel has counted it.
+    counted: Mutex<Option<Set>>,
     shelf: Shelf,
     on_load: Option<OnLoad>,
-    given: Option<Arc<Chosen>>,
+    given: Mutex<Option<Arc<Chosen>>>,
     read: Mutex<BTreeMap<String, Arc<Chosen>>>,
     jobs: Mutex<VecDeque<(Arc<LoadedJob>, Arc<Job>)>>,
 }
@@ -61,6 +64,8 @@ pub struct Chosen {
     pub version: String,
     /// Reading, report, row and setup.
     pub prepared: Prepared,
+    /// What the torch parts had been through when it was vetted.
+    counted: Option<Set>,
     /// Its cuts as they lie on the sheet.
     pub drawing: Drawing,
 }
@@ -167,6 +172,7 @@ impl Library {
         on_load: Option<OnLoad>,
         given: Option<Arc<Prepared>>,
     ) -> Self {
+        let counted = config.counted;
         let given = given.map(|prepared| {
             let listed = shelf::same_demo(&prepared.text).unwrap_or_else(|| Listed {
                 id: GIVEN.to_owned(),
@@ -180,13 +186,15 @@ impl Library {
                 version: shelf::version(&prepared.text, &setup),
                 drawing: drawing_of(&prepared, &config),
                 prepared: (*prepared).clone(),
+                counted: config.counted,
             })
         });
         Self {
             config,
+            counted: Mutex::new(counted),
             shelf: Shelf::new(state.join(PROGRAMS)),
             on_load,
-            given,
+            given: Mutex::new(given),
             read: Mutex::default(),
             jobs: Mutex::default(),
         }
@@ -197,7 +205,7 @@ impl Library {
     #[must_use]
     pub fn list(&self) -> Vec<Listed> {
         let listed = self.shelf.list();
-        match &self.given {
+        match &*lock(&self.given) {
             Some(given) if listed.iter().all(|l| l.id != given.listed.id) => {
                 [vec![given.listed.clone()], listed].concat()
             }
@@ -208,7 +216,7 @@ impl Library {
     /// The id of the program that the console opens on.
     #[must_use]
     pub fn opens_on(&self) -> Option<String> {
-        self.given.as_ref().map(|g| g.listed.id.clone())
+        lock(&self.given).as_ref().map(|g| g.listed.id.clone())
     }
 
     /// Reads, vets and draws a program; what was read before is not read again.
@@ -217,19 +225,24 @@ impl Library {
     /// [`LibraryError::NoSuchProgram`] and [`LibraryError::Unreadable`]. A program that may not be
     /// cut is no error: its report says so.
     pub fn choose(&self, id: &str) -> Result<Arc<Chosen>, LibraryError> {
-        if let Some(given) = &self.given
+        let counted = *lock(&self.counted);
+        if let Some(given) = &mut *lock(&self.given)
             && given.listed.id == id
         {
+            if given.counted != counted {
+                *given = Arc::new(self.vetted_again(given, counted));
+            }
             return Ok(given.clone());
         }
         let source = self.shelf.open(id)?;
         let version = source.version();
         if let Some(kept) = lock(&self.read).get(id)
             && kept.version == version
+            && kept.counted == counted
         {
             return Ok(kept.clone());
         }
-        let chosen = Arc::new(self.prepare(source, version)?);
+        let chosen = Arc::new(self.prepare(source, version, counted)?);
         let mut read = lock(&self.read);
         if read.len() >= KEPT_PROGRAMS {
             read.pop_first();
@@ -238,14 +251,55 @@ impl Library {
         Ok(chosen)
     }
 
-    fn prepare(&self, source: Source, version: String) -> Result<Chosen, LibraryError> {
+    /// What the torch parts have been through by now: programs are vetted with it from here on.
+    pub fn reckon_with(&self, counted: Option<Set>) {
+        *lock(&self.counted) = counted;
+    }
+
+    fn config_with(&self, counted: Option<Set>) -> Config {
+        Config {
+            counted,
+            ..(*self.config).clone()
+        }
+    }
+
+    fn vetted_again(&self, chosen: &Chosen, counted: Option<Set>) -> Chosen {
+        let p = &chosen.prepared;
+        let make = if p.joined.is_some() {
+            Prepared::joining
+        } else {
+            Prepared::new
+        };
+        let prepared = make(
+            &self.config_with(counted),
+            &p.name,
+            &p.text,
+            p.setup.clone(),
+        );
+        Chosen {
+            listed: chosen.listed.clone(),
+            version: chosen.version.clone(),
+            drawing: drawing_of(&prepared, &self.config),
+            prepared,
+            counted,
+        }
+    }
+
+    fn prepare(
+        &self,
+        source: Source,
+        version: String,
+        counted: Option<Set>,
+    ) -> Result<Chosen, LibraryError> {
         let setup = source.setup()?;
-        let prepared = Prepared::new(&self.config, &source.listed.name, &source.text, setup);
+        let config = self.config_with(counted);
+        let prepared = Prepared::new(&config, &source.listed.name, &source.text, setup);
         Ok(Chosen {
             listed: source.listed,
             version,
             drawing: drawing_of(&prepared, &self.config),
             prepared,
+            counted,
         })
     }
 

@@ -252,6 +252,13 @@ impl Restored {
         }
     }
 
+    /// What vetting has to reckon with. A run that is not ended is vetted again with what its job
+    /// was loaded with, or it would never be the same job. `told`: as in [`crate::Counts::worst`].
+    #[must_use]
+    pub fn supplies(&self, told: &process::Set) -> process::Set {
+        self.parts.supplies(told, self.unfinished.is_some())
+    }
+
     /// The journal could not be read: everything that can be doubted is.
     #[must_use]
     pub fn unreadable() -> Self {

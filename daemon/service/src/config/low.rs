@@ -49,6 +49,8 @@ pub struct Table {
     pub sheet_corner: [f64; 2],
     pub slat_top_z: f64,
     pub park: [f64; 2],
+    /// Left out: as `park`.
+    pub change: Option<[f64; 2]>,
     pub slat_pitch_mm: f64,
     pub slat_depth_mm: f64,
 }
@@ -60,6 +62,7 @@ impl Default for Table {
             sheet_corner: [50.0, 50.0],
             slat_top_z: 20.0,
             park: [0.0, 0.0],
+            change: None,
             slat_pitch_mm: 75.0,
             slat_depth_mm: 60.0,
         }

@@ -81,7 +81,10 @@ impl Told {
         let duty = duty(config).forecast(job.row.amps, arcs);
         told.duty_waits = waits(&duty.waits);
         told.duty = Some(duty);
-        told.wear = config.supplies.map(|set| set.forecast(arcs));
+        told.wear = config
+            .counted
+            .or(config.supplies)
+            .map(|set| set.forecast(arcs));
         told.times = Some(times(job));
         if let Some(metal) = Metal::named(job.material) {
             let balance = Balance::new(

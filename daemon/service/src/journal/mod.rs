@@ -25,7 +25,7 @@ use tokio::sync::mpsc::UnboundedSender;
 use tokio::sync::oneshot;
 use units::Time;
 
-pub use read::{Entry, Gap, ReadError, Start, Story, Which, latest, read};
+pub use read::{Entry, Gap, ReadError, Start, Story, Which, counted, latest, read};
 
 use store::{Row, Store};
 use writer::{Order, Shared, Sink, ToWrite, Writer};
@@ -48,8 +48,9 @@ pub enum JournalReport {
 pub enum Past {
     /// Everything that was recorded, oldest first.
     Events(Vec<Event>),
-    /// It could not be read: whatever can be doubted is in doubt. The file was kept.
-    Unreadable,
+    /// It could not be read, or not all of it: whatever can be doubted is in doubt. The file was
+    /// kept. What could be read, oldest first: counts go on from there.
+    Unreadable(Vec<Event>),
 }
 
 /// Why there is no journal.

@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use control::Event;
+use control::{Event, Restored};
+use process::Set;
 use rusqlite::{Connection, OpenFlags, Row as SqlRow};
 use serde::Serialize;
 
@@ -161,6 +162,18 @@ pub fn read(dir: &Path, which: Which) -> Result<Story, ReadError> {
         events,
         gaps,
     })
+}
+
+/// What the torch parts have been through by the journal in `dir`, as vetting reckons with it. `told`:
+/// lives, and what the machine file says of parts that were fitted before. `None`: no journal, or
+/// wear is not reckoned.
+#[must_use]
+pub fn counted(dir: &Path, told: Option<Set>) -> Option<Set> {
+    let told = told?;
+    let story = read(dir, Which::All).ok()?;
+    let events = story.events.into_iter();
+    let known = events.filter_map(|e| serde_json::from_value::<Event>(e.fields).ok());
+    Some(Restored::from_events(known).supplies(&told))
 }
 
 /// The latest events of the journal in `dir`, oldest first, at most `count`.

@@ -110,7 +110,7 @@ impl Store {
                      and the place of the table is in doubt"
                 );
                 let db = open_file(&file).map_err(|e| e.into_journal_error(dir))?;
-                (Past::Unreadable, db)
+                (Past::Unreadable(Vec::new()), db)
             }
             Err(e) => return Err(e.into_journal_error(dir)),
         };
@@ -300,7 +300,7 @@ fn past(db: &Connection) -> Result<Past, OpenError> {
         }
     }
     Ok(if doubt {
-        Past::Unreadable
+        Past::Unreadable(events)
     } else {
         Past::Events(events)
     })

@@ -102,7 +102,10 @@ fn config(file: Option<&Path>) -> Result<Config, Trouble> {
 }
 
 fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
-    let config = Arc::new(config(args.config.as_deref())?);
+    let mut config = config(args.config.as_deref())?;
+    let state = State::new(args.state.as_deref())?;
+    config.counted = crate::journal::counted(state.path(), config.supplies);
+    let config = Arc::new(config);
     let prepared = prepare(args, &config)?;
     let job = if args.headless || args.program.is_some() {
         Some(seal(&prepared, &config, args)?)
@@ -128,7 +131,6 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
             .inject(*fault)
             .map_err(|why| usage(format!("--fault: {why}")))?;
     }
-    let state = State::new(args.state.as_deref())?;
     if killed::wanted(args) {
         return killed::run(args, &table, state.path());
     }

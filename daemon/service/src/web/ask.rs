@@ -189,6 +189,7 @@ pub(super) async fn load(
     fields.end()?;
     may_command(peer)?;
     let library = served.state.library.clone();
+    library.reckon_with(served.state.panel.latest().view.parts.supplies);
     let generation = asked.generation;
     let sealing = move || library.seal(&asked.id, &asked.version, &asked.accepted);
     let sealed = tokio::task::spawn_blocking(sealing).await;
@@ -253,6 +254,7 @@ pub(super) async fn program(
     Query(which): Query<WhichProgram>,
 ) -> Result<Json<ProgramRead>, Refusal> {
     let library = served.state.library.clone();
+    library.reckon_with(served.state.panel.latest().view.parts.supplies);
     let chosen = tokio::task::spawn_blocking(move || library.choose(&which.id)).await;
     let chosen = chosen.map_err(|_| shutting_down())?;
     let chosen = chosen.map_err(|e| library_trouble(&e))?;

@@ -6,16 +6,28 @@ use std::path::Path;
 
 use control::resume::{Barred, Lost, Plan, Plans, Stop, Way};
 use control::view::{
-    Alarm, AlarmLevel, Allowed, ArcView, CheckView, Choice, CutState, CutView, HoldRecord,
-    HoldView, LinkView, Mark, Phase, Step, TorchView, View, Waiting,
+    Alarm, AlarmLevel, Allowed, ArcView, ChangeStep, ChangeView, CheckView, Choice, CutState,
+    CutView, HoldRecord, HoldView, LinkView, Mark, PartView, PartsView, Phase, Power, Step,
+    TorchView, View, Waiting,
 };
-use control::{Answer, Cause, CheckId, JobElement, Signals};
+use control::{Answer, Cause, CheckId, JobElement, Part, SetTag, Signals};
 use program::{Finding, Report, Severity, Verdict};
 use serde_json::{Map, Value, json};
 use units::{Bounds, Point, Segment};
 
 use super::messages::*;
 use crate::library::{Drawing, DrawnCut, Listed, LoadedJob};
+
+fn part(starts: u32) -> PartView {
+    PartView {
+        part: Part::Nozzle,
+        starts,
+        failed: 2,
+        lost: 1,
+        arc_s: 1830.0,
+        worn: Some(0.91),
+    }
+}
 
 fn lead(from: Point, to: Point) -> JobElement {
     JobElement {
@@ -211,6 +223,37 @@ pub(super) fn view() -> View {
             volts: Some(0.5),
             ..Signals::default()
         },
+        parts: PartsView {
+            parts: vec![part(412)],
+            fitted: Some(SetTag {
+                tag: "40".into(),
+                amps: 40.0,
+            }),
+            sets: vec![SetTag {
+                tag: "40".into(),
+                amps: 40.0,
+            }],
+            wanted_amps: Some(40.0),
+            tested: true,
+            supplies: None,
+        },
+        change: Some(ChangeView {
+            step: ChangeStep::Contact,
+            moving: false,
+            parked: true,
+            power: Power::CannotTell,
+            power_at_s: None,
+            vouched: true,
+            changed: Some(vec![Part::Nozzle]),
+            contact_closed: false,
+            contact_seen: false,
+            tested: false,
+            by_touch: false,
+            may_touch: true,
+            off_mm: None,
+            trouble: None,
+            before: vec![part(412)],
+        }),
     }
 }
 
@@ -416,6 +459,14 @@ fn asks() -> Value {
         { "kind": "datum-nudge", "dx_mm": -0.5, "dy_mm": 0.0 },
         { "kind": "datum-here" },
         { "kind": "permit-test" },
+        { "kind": "change-begin" },
+        { "kind": "change-isolated" },
+        { "kind": "change-parts", "parts": ["nozzle", "electrode", "shield", "swirl-ring"], "set": "40" },
+        { "kind": "change-contact-by-touch" },
+        { "kind": "change-source-on" },
+        { "kind": "change-touch" },
+        { "kind": "change-end" },
+        { "kind": "change-cancel" },
     ])
 }
 
@@ -445,7 +496,7 @@ fn the_messages_are_as_the_screens_know_them() {
 #[test]
 fn everything_that_a_screen_asks_is_understood() {
     let asks: Vec<ScreenAsk> = serde_json::from_value(asks()).expect("every one of them");
-    assert_eq!(asks.len(), 15);
+    assert_eq!(asks.len(), 23);
 }
 
 #[test]

@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use control::view::{CutView, View};
-use control::{Answer, Ask, Cause, CheckId, Plans};
+use control::{Answer, Ask, Cause, CheckId, Part, Plans};
 use program::Report;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -71,25 +71,46 @@ pub struct Table {
 
 /// A request to the machine. A job comes from the library, never from a screen, so there is no
 /// `load` here.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "kind", deny_unknown_fields)]
 #[allow(missing_docs, reason = "as in `control::Ask`")]
 pub enum ScreenAsk {
     Unload,
-    Vouch { check: CheckId, yes: bool },
+    Vouch {
+        check: CheckId,
+        yes: bool,
+    },
     Start,
     Hold,
     HoldAfterCut,
     SkipCut,
     EndJob,
-    Seen { cause: Cause },
-    Clear { cause: Cause },
+    Seen {
+        cause: Cause,
+    },
+    Clear {
+        cause: Cause,
+    },
     Home,
     ConfirmPlace,
     DatumGo,
-    DatumNudge { dx_mm: f64, dy_mm: f64 },
+    DatumNudge {
+        dx_mm: f64,
+        dy_mm: f64,
+    },
     DatumHere,
     PermitTest,
+    ChangeBegin,
+    ChangeIsolated,
+    ChangeParts {
+        parts: Vec<Part>,
+        set: Option<String>,
+    },
+    ChangeContactByTouch,
+    ChangeSourceOn,
+    ChangeTouch,
+    ChangeEnd,
+    ChangeCancel,
 }
 
 impl From<ScreenAsk> for Ask {
@@ -110,6 +131,14 @@ impl From<ScreenAsk> for Ask {
             ScreenAsk::DatumNudge { dx_mm, dy_mm } => Self::DatumNudge { dx_mm, dy_mm },
             ScreenAsk::DatumHere => Self::DatumHere,
             ScreenAsk::PermitTest => Self::PermitTest,
+            ScreenAsk::ChangeBegin => Self::ChangeBegin,
+            ScreenAsk::ChangeIsolated => Self::ChangeIsolated,
+            ScreenAsk::ChangeParts { parts, set } => Self::ChangeParts { parts, set },
+            ScreenAsk::ChangeContactByTouch => Self::ChangeContactByTouch,
+            ScreenAsk::ChangeSourceOn => Self::ChangeSourceOn,
+            ScreenAsk::ChangeTouch => Self::ChangeTouch,
+            ScreenAsk::ChangeEnd => Self::ChangeEnd,
+            ScreenAsk::ChangeCancel => Self::ChangeCancel,
         }
     }
 }

@@ -388,16 +388,10 @@ impl Machine {
         }
     }
 
-    /// What vetting has to reckon with: an interrupted run is vetted again with what it was
-    /// started with, or it would never be the same job.
     fn supplies(&self) -> Option<process::Set> {
         let told = self.settings.supplies?;
         let pending = self.interrupted.is_some() || self.run.as_ref().is_some_and(|r| !r.over());
-        let then = self.parts.at_load.as_deref().filter(|_| pending);
-        Some(match then {
-            Some(counts) => counts.worst(&told),
-            None => self.parts.counts().worst(&told),
-        })
+        Some(self.parts.supplies(&told, pending))
     }
 
     pub(super) fn stopped_in_change(&mut self, cause: Cause) {
