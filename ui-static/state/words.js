@@ -40,6 +40,7 @@ export function farWord(view) {
     // Once the stop is cleared it is a hold like any other.
     case "held": return view.hold?.cause === "estop" && !view.alarms.some((a) => a.latched) ? "HELD" : HELD[view.hold?.cause] ?? "HELD";
     case "latched": return firstCause(view) === "estop" ? "E-STOP" : "STOPPED";
+    case "changing": return "PARTS";
     case "finished": return "FINISHED";
     default: return "?";
   }

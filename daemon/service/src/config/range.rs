@@ -235,10 +235,6 @@ fn rows(f: &File) -> Vec<Row> {
         ("air.post_flow_s", f.air.post_flow_s, 0.0, 60.0, "s"),
     ];
     supplies(f, &mut rows);
-    if let Some([x, y]) = f.table.change {
-        rows.push(("table.change", x, 0.0, f.table.travel[0], "mm along X"));
-        rows.push(("table.change", y, 0.0, f.table.travel[1], "mm along Y"));
-    }
     let amps = f.source.settings_amps.iter();
     rows.extend(amps.map(|a| ("source.settings_amps", *a, 1.0, f.source.rated_amps, "A")));
     rows
@@ -257,6 +253,10 @@ fn supplies(f: &File, rows: &mut Vec<Row>) {
         ("source.times.report_s", times.report_s),
     ];
     rows.extend(spans.map(|(key, span)| (key, span, 0.0, 10.0, "s")));
+    if let Some([x, y]) = f.table.change {
+        rows.push(("table.change", x, 0.0, f.table.travel[0], "mm along X"));
+        rows.push(("table.change", y, 0.0, f.table.travel[1], "mm along Y"));
+    }
     if let Some(mm) = f.reached_tolerance_mm {
         rows.push(("reached_tolerance_mm", mm, 0.01, 10.0, "mm"));
     }

@@ -94,6 +94,52 @@ fn ways() -> WaysOn {
     }
 }
 
+fn signals() -> Signals {
+    Signals {
+        source_on: Some(true),
+        air_ok: Some(true),
+        volts: Some(0.5),
+        ..Signals::default()
+    }
+}
+
+fn parts() -> PartsView {
+    PartsView {
+        parts: vec![part(412)],
+        fitted: Some(SetTag {
+            tag: "40".into(),
+            amps: 40.0,
+        }),
+        sets: vec![SetTag {
+            tag: "40".into(),
+            amps: 40.0,
+        }],
+        wanted_amps: Some(40.0),
+        tested: true,
+        supplies: None,
+    }
+}
+
+fn change() -> ChangeView {
+    ChangeView {
+        step: ChangeStep::Contact,
+        moving: false,
+        parked: true,
+        power: Power::CannotTell,
+        power_at_s: None,
+        vouched: true,
+        changed: Some(vec![Part::Nozzle]),
+        contact_closed: false,
+        contact_seen: false,
+        tested: false,
+        by_touch: false,
+        may_touch: true,
+        off_mm: None,
+        trouble: None,
+        before: vec![part(412)],
+    }
+}
+
 /// A view with something of everything: held by a lost arc in the second of three cuts.
 pub(super) fn view() -> View {
     let lost = Point::new(132.5, 88.25);
@@ -217,43 +263,9 @@ pub(super) fn view() -> View {
             resent: 0,
             bad_frames: 0,
         },
-        signals: Signals {
-            source_on: Some(true),
-            air_ok: Some(true),
-            volts: Some(0.5),
-            ..Signals::default()
-        },
-        parts: PartsView {
-            parts: vec![part(412)],
-            fitted: Some(SetTag {
-                tag: "40".into(),
-                amps: 40.0,
-            }),
-            sets: vec![SetTag {
-                tag: "40".into(),
-                amps: 40.0,
-            }],
-            wanted_amps: Some(40.0),
-            tested: true,
-            supplies: None,
-        },
-        change: Some(ChangeView {
-            step: ChangeStep::Contact,
-            moving: false,
-            parked: true,
-            power: Power::CannotTell,
-            power_at_s: None,
-            vouched: true,
-            changed: Some(vec![Part::Nozzle]),
-            contact_closed: false,
-            contact_seen: false,
-            tested: false,
-            by_touch: false,
-            may_touch: true,
-            off_mm: None,
-            trouble: None,
-            before: vec![part(412)],
-        }),
+        signals: signals(),
+        parts: parts(),
+        change: Some(change()),
     }
 }
 

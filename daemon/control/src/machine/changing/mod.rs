@@ -62,11 +62,11 @@ const SENSE_AGAIN: Duration = Duration::from_secs(2);
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Contact {
     /// It must be seen open first.
-    ToOpen,
-    /// Metal is to be held to the nozzle.
-    ToClose,
-    /// ... and taken away.
-    ToOpenAgain,
+    Unseen,
+    /// It is open: metal is to be held to the nozzle.
+    Open,
+    /// It was closed: the metal is to be taken away.
+    Closed,
 }
 
 /// What the source's power is known to be.
@@ -108,7 +108,7 @@ impl Machine {
             parked: false,
             vouched: false,
             changed: None,
-            contact: Contact::ToOpen,
+            contact: Contact::Unseen,
             sense: None,
             by_touch: false,
             tested: false,
@@ -180,7 +180,7 @@ impl Machine {
         if c.step != ChangeStep::Contact {
             return;
         }
-        c.contact = Contact::ToOpen;
+        c.contact = Contact::Unseen;
         c.sense = None;
         self.ask_for_sense();
     }
@@ -294,21 +294,18 @@ impl Machine {
         if !self.senses() {
             return;
         }
-        let closed = match self.contact_at {
-            Some(at) => Some(self.due(at + CONTACT_ACCEPT)),
-            None => None,
-        };
+        let closed = self.contact_at.map(|at| self.due(at + CONTACT_ACCEPT));
         let Some(c) = &mut self.change else { return };
         let next = match (c.contact, closed) {
-            (Contact::ToOpen, None) => Contact::ToClose,
-            (Contact::ToClose, Some(true)) => Contact::ToOpenAgain,
-            (Contact::ToOpenAgain, None) => {
+            (Contact::Unseen, None) => Contact::Open,
+            (Contact::Open, Some(true)) => Contact::Closed,
+            (Contact::Closed, None) => {
                 c.step = ChangeStep::Source;
                 self.contact_tested(false);
                 self.out.publish();
                 return;
             }
-            (Contact::ToOpen, Some(true)) if c.trouble.is_none() => {
+            (Contact::Unseen, Some(true)) if c.trouble.is_none() => {
                 c.trouble = Some(
                     "The contact is on and nothing should touch. Clean nozzle and shield.".into(),
                 );
@@ -346,7 +343,7 @@ impl Machine {
             vouched: c.vouched,
             changed: c.changed.clone(),
             contact_closed: self.signals.contact,
-            contact_seen: c.contact == Contact::ToOpenAgain,
+            contact_seen: c.contact == Contact::Closed,
             tested: c.tested,
             by_touch: c.by_touch,
             may_touch: self.may_touch().is_some(),
