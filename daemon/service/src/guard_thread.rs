@@ -175,6 +175,32 @@ pub fn start(
     Ok((handle, reports))
 }
 
+/// Real-time priority of the guard's thread, of 99: above what user programs get, below the kernel's
+/// own threads for interrupts (50).
+const PRIORITY: u8 = 40;
+
+/// Asks for real-time priority: beside busy programs a plain thread is kept waiting for milliseconds.
+/// Where the system does not grant it, it is said once and all else goes on.
+fn come_first() {
+    use thread_priority::unix::{
+        RealtimeThreadSchedulePolicy, ThreadSchedulePolicy, set_thread_priority_and_policy,
+        thread_native_id,
+    };
+    let priority = thread_priority::ThreadPriorityValue::try_from(PRIORITY)
+        .map(thread_priority::ThreadPriority::Crossplatform);
+    let first = ThreadSchedulePolicy::Realtime(RealtimeThreadSchedulePolicy::Fifo);
+    let granted = priority
+        .is_ok_and(|p| set_thread_priority_and_policy(thread_native_id(), p, first).is_ok());
+    if granted {
+        tracing::info!("the guard's thread has real-time priority");
+    } else {
+        tracing::warn!(
+            "no real-time priority for the guard's thread: beside busy programs it may answer late; \
+             the unit file grants it by LimitRTPRIO"
+        );
+    }
+}
+
 struct Guard {
     rules: GuardRules,
     pins: Box<dyn Pins>,
@@ -191,6 +217,9 @@ struct Guard {
 
 impl Guard {
     fn run(mut self) {
+        if self.pins.in_real_time() {
+            come_first();
+        }
         let clock = self.pins.clock();
         let mut deadline = None;
         loop {

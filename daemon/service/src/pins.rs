@@ -86,6 +86,12 @@ pub trait Pins: Send {
     /// # Errors
     /// The pin could not be driven.
     fn set_permit(&mut self, level: bool) -> Result<(), PinsError>;
+
+    /// Real time passes on these pins: whoever watches them should come before all else. A table
+    /// whose clock waits needs none of that.
+    fn in_real_time(&self) -> bool {
+        true
+    }
 }
 
 /// The monotonic clock of this machine, from the moment it was made.

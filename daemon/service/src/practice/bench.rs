@@ -147,6 +147,10 @@ impl BenchPins {
 }
 
 impl Pins for BenchPins {
+    fn in_real_time(&self) -> bool {
+        false
+    }
+
     fn clock(&self) -> Arc<dyn Clock> {
         Arc::clone(&self.clock) as Arc<dyn Clock>
     }
