@@ -94,7 +94,7 @@ fn every_fault_at_every_place_is_recovered_from() {
             (2, 2.0),
             (2, 10.0),
             (2, 90.0),
-            (2, 170.0),
+            (2, 175.0),
         ] {
             let world = cut_whole(&[fault(kind, cut, mm)]);
             let holds = world.view().holds;
