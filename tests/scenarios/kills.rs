@@ -95,6 +95,14 @@ fn one_job(chance: &mut Chance, most: u64) -> u64 {
         running.0.wait().expect("reaped");
         kills += 1;
         stays_dark(&mut hands);
+        if run_has_ended(&state) {
+            // Killed over its summary: the sheet is cut, and another start would be another job.
+            let truth = hands.truth().expect("the table answers");
+            assert!(truth.uncut_mm < 0.1, "{truth:?}");
+            assert_eq!(truth.violations, Vec::<String>::new());
+            nothing_acted_on_is_lost(&state, &truth);
+            return kills;
+        }
     }
     let last = Ran::of(&mut panel(&dir, &state));
     let told = assert_whole(&last);
@@ -103,6 +111,17 @@ fn one_job(chance: &mut Chance, most: u64) -> u64 {
     let replayed = Ran::of(standclear().args(["replay", "last", "--state"]).arg(&state));
     assert_eq!(replayed.code, Some(0), "{}\n{told:#}", replayed.stderr);
     kills
+}
+
+fn run_has_ended(state: &Path) -> bool {
+    let log = Ran::of(
+        standclear()
+            .args(["log", "--format", "json", "--run", "last", "--state"])
+            .arg(state),
+    );
+    let log = log.json();
+    let events = log["events"].as_array().expect("events");
+    events.iter().any(|e| e["name"] == "run-ended")
 }
 
 /// With the panel dead there is no arc once the relay has had its time.

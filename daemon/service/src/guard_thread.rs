@@ -179,9 +179,10 @@ pub fn start(
 /// own threads for interrupts (50).
 const PRIORITY: u8 = 40;
 
-/// Asks for real-time priority: beside busy programs a plain thread is kept waiting for milliseconds.
-/// Where the system does not grant it, it is said once and all else goes on.
-fn come_first() {
+/// Asks for real-time priority for the thread that calls it: beside busy programs a plain thread is
+/// kept waiting for milliseconds. `false`: the system does not grant it.
+#[must_use]
+pub fn come_first() -> bool {
     use thread_priority::unix::{
         RealtimeThreadSchedulePolicy, ThreadSchedulePolicy, set_thread_priority_and_policy,
         thread_native_id,
@@ -189,16 +190,7 @@ fn come_first() {
     let priority = thread_priority::ThreadPriorityValue::try_from(PRIORITY)
         .map(thread_priority::ThreadPriority::Crossplatform);
     let first = ThreadSchedulePolicy::Realtime(RealtimeThreadSchedulePolicy::Fifo);
-    let granted = priority
-        .is_ok_and(|p| set_thread_priority_and_policy(thread_native_id(), p, first).is_ok());
-    if granted {
-        tracing::info!("the guard's thread has real-time priority");
-    } else {
-        tracing::warn!(
-            "no real-time priority for the guard's thread: beside busy programs it may answer late; \
-             the unit file grants it by LimitRTPRIO"
-        );
-    }
+    priority.is_ok_and(|p| set_thread_priority_and_policy(thread_native_id(), p, first).is_ok())
 }
 
 struct Guard {
@@ -218,7 +210,14 @@ struct Guard {
 impl Guard {
     fn run(mut self) {
         if self.pins.in_real_time() {
-            come_first();
+            if come_first() {
+                tracing::info!("the guard's thread has real-time priority");
+            } else {
+                tracing::warn!(
+                    "no real-time priority for the guard's thread: beside busy programs it may answer \
+                     late; the unit file grants it by LimitRTPRIO"
+                );
+            }
         }
         let clock = self.pins.clock();
         let mut deadline = None;

@@ -22,6 +22,9 @@ pub trait Hands: Send {
 /// The reason with which it accepts.
 const ACCEPTED: &str = "practice";
 
+/// So often is the same thing tried at the same place.
+const IN_VAIN: u32 = 5;
+
 /// So often is a torch lifted that touches something before its job.
 const LIFTS: u32 = 5;
 
@@ -32,6 +35,10 @@ pub struct Operator<H> {
     set_right_for: Option<(usize, Phase, Option<Cause>)>,
     switched_for: Option<f64>,
     lifted: u32,
+    /// Holds of one kind at one place, one after the other.
+    vain: u32,
+    held_before: Option<(Cause, usize, u64)>,
+    seen_holds: usize,
     last: Option<(u64, String)>,
 }
 
@@ -44,6 +51,9 @@ impl<H: Hands> Operator<H> {
             set_right_for: None,
             switched_for: None,
             lifted: 0,
+            vain: 0,
+            held_before: None,
+            seen_holds: 0,
             last: None,
         }
     }
@@ -91,6 +101,34 @@ impl<H: Hands> Operator<H> {
         Some(Ask::Home)
     }
 
+    /// Counts how often it was held in the same way at the same place.
+    fn count_in_vain(&mut self, view: &View) {
+        if view.holds.len() == self.seen_holds {
+            return;
+        }
+        self.seen_holds = view.holds.len();
+        let held = view
+            .holds
+            .last()
+            .map(|h| (h.cause, h.cut, h.at_mm.to_bits()));
+        self.vain = if held == self.held_before {
+            self.vain + 1
+        } else {
+            1
+        };
+        self.held_before = held;
+    }
+
+    /// What does not get better by trying is left: the next cut may go.
+    fn leave(&self, view: &View) -> Option<Ask> {
+        let may = view
+            .allowed
+            .iter()
+            .any(|a| a.ask == "skip-cut" && a.refused.is_none());
+        let quiet = view.alarms.iter().all(|a| a.seen && !a.latched);
+        (self.vain >= IN_VAIN && may && quiet && view.phase == Phase::Held).then_some(Ask::SkipCut)
+    }
+
     /// An arc that burns under an alarm which says that it should not: the source goes off.
     fn put_a_stuck_arc_out(&mut self, view: &View) {
         let stuck = |c: Cause| matches!(c, Cause::ArcStuck | Cause::UnaskedFire);
@@ -124,7 +162,11 @@ fn amiss(view: &View) -> bool {
 impl<H: Hands> Automatic for Operator<H> {
     fn consider(&mut self, _now: Time, view: &View) -> Option<Ask> {
         self.see_to_the_table(view);
-        let ask = self.lift(view).or_else(|| next(view, &self.job))?;
+        self.count_in_vain(view);
+        let ask = self
+            .lift(view)
+            .or_else(|| self.leave(view))
+            .or_else(|| next(view, &self.job))?;
         // The same request is not made twice of the same state: a refusal stands.
         let this = (view.generation, key(&ask));
         if self.last.as_ref() == Some(&this) {
