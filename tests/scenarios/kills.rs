@@ -88,21 +88,21 @@ fn one_job(chance: &mut Chance, most: u64) -> u64 {
             }
             std::thread::yield_now();
         };
-        if !alive {
-            break;
+        if alive {
+            running.0.kill().expect("SIGKILL");
+            running.0.wait().expect("reaped");
+            kills += 1;
+            stays_dark(&mut hands);
         }
-        running.0.kill().expect("SIGKILL");
-        running.0.wait().expect("reaped");
-        kills += 1;
-        stays_dark(&mut hands);
         if run_has_ended(&state) {
-            // Killed over its summary: the sheet is cut, and another start would be another job.
+            // The sheet is cut: another start would be another job on the same sheet.
             let truth = hands.truth().expect("the table answers");
             assert!(truth.uncut_mm < 0.1, "{truth:?}");
             assert_eq!(truth.violations, Vec::<String>::new());
             nothing_acted_on_is_lost(&state, &truth);
             return kills;
         }
+        assert!(alive, "a panel has ended by itself in a run");
     }
     let last = Ran::of(&mut panel(&dir, &state));
     let told = assert_whole(&last);
