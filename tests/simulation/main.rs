@@ -2,6 +2,7 @@
 //! simulated table, with the automatic operator. No real clock, no pseudo-terminal, no thread.
 
 mod jobs;
+mod lost;
 mod metal;
 mod pairs;
 mod world;

@@ -4,6 +4,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use control::guard::{GuardOrder, GuardRules};
+use control::resume::Way;
 use control::view::{Phase, View};
 use control::{Ask, AskId, Effect, Event, Input, Job, Machine, Restored, Signals};
 use simulator::Table;
@@ -100,6 +101,11 @@ impl World {
         };
         world.step(Input::Tick);
         world
+    }
+
+    /// The operator takes this way on wherever it is offered.
+    pub fn prefer(&mut self, way: Way) {
+        self.operator.prefer(way);
     }
 
     fn with_table<T>(&self, act: impl FnOnce(&mut Table) -> T) -> T {

@@ -3,7 +3,6 @@
 use super::rig::{Rig, job, settings};
 use super::stories::running;
 use crate::ask::{Answer, Ask};
-use crate::event::Event;
 use crate::resume::Way;
 use crate::view::{Phase, Step};
 
@@ -43,31 +42,6 @@ fn an_arc_lost_again_on_the_new_lead_in_stays_lost_where_it_was() {
     rig.finish();
     rig.all_is_well();
     assert_eq!(rig.view().entries.len(), 1);
-}
-
-#[test]
-fn a_tab_is_left_where_it_was_planned_and_nowhere_else() {
-    let mut rig = running();
-    rig.run_to(1, 30.0);
-    rig.table.blown_out = true;
-    rig.until_held();
-    let plan = rig.resume_by(Way::Tab);
-    rig.finish();
-    let v = rig.view();
-    let gap = plan.gap().expect("a tab");
-    assert_eq!(v.cuts[0].done.len(), 2, "{:?}", v.cuts[0]);
-    assert_eq!([v.cuts[0].done[0][1], v.cuts[0].done[1][0]], gap);
-    // The metal that stays is as long as it was said, but for what the place was not known by.
-    assert!(
-        (rig.uncut_mm() - plan.tab_mm).abs() < 1.0,
-        "{} {plan:?}",
-        rig.uncut_mm()
-    );
-    assert!(
-        rig.events
-            .iter()
-            .any(|e| matches!(e, Event::TabLeft { cut: 1, .. }))
-    );
 }
 
 #[test]

@@ -28,6 +28,13 @@ pub(super) fn search<'g>(
     candidates(ground, cut, joint_mm, lost).filter(move |lead| fits(ground, cut, lead))
 }
 
+/// Whether a lead-in comes to its joint from ahead: one from behind would cut into what lies before.
+pub(super) fn from_ahead(ground: &Ground, cut: usize, joint_mm: f64, lead: &Segment) -> bool {
+    let (joint, (dx, dy)) = ground.along(cut, joint_mm);
+    let from = lead.from();
+    (from.x - joint.x) * dx + (from.y - joint.y) * dy > 0.0
+}
+
 fn candidates<'g>(
     ground: &'g Ground,
     cut: usize,

@@ -3,14 +3,16 @@
 
 use units::{Placement, Point, Segment};
 
-use super::Stopped;
+use super::{REACH_MM, Stopped};
 use crate::contour::{Contour, Contours, Kind};
-use crate::flat::Flat;
+use crate::flat::{Flat, nearest_part};
 use crate::pieces::{MapInput, PieceMap, Under};
 use crate::shape::Placer;
 use crate::vet::VetInput;
 use crate::{Cut, CutList, Element};
 
+/// What is left of a path is measured in steps of this, mm.
+const LEFT_STEP_MM: f64 = 0.02;
 /// Where whole metal is asked for, it must be so for this far round, mm.
 const WHOLE_MM: f64 = 1.0;
 /// ... in this part of the places looked at.
@@ -122,11 +124,29 @@ impl Ground {
             .fold(f64::INFINITY, f64::min)
     }
 
+    /// How much metal stays on a cut's path from `at` to `to` when it is cut up to `at`, mm: its own
+    /// beginning, lead-in included, may have taken some of it already.
+    pub fn left_mm(&self, cut: usize, at: f64, to: f64) -> f64 {
+        let line = self.flat.line(cut);
+        let cut_away = line.part(0.0, at);
+        let n = ((to - at) / LEFT_STEP_MM).ceil().max(1.0);
+        let step = (to - at) / n;
+        let metal = |p: Point| {
+            cut_away.windows(2).all(|w| {
+                let near = w[0].toward(w[1], nearest_part(w[0], w[1], p));
+                near.distance(p) > self.kerf_mm / 2.0
+            })
+        };
+        let places = (0..n as u32).map(|k| line.at(at + (f64::from(k) + 0.5) * step));
+        places.filter(|p| metal(*p)).count() as f64 * step
+    }
+
     /// Whether the metal ahead of the place lost still hangs together with the clamp, on either side.
     pub fn ahead_holds(&self, cut: usize, s: f64) -> bool {
         let (p, (dx, dy)) = self.along(cut, s);
-        let off = self.kerf_mm / 2.0 + 0.7;
-        [0.0, off, -off]
+        // A wall within the arc's reach; a lead-in may have taken the nearest.
+        let near = self.kerf_mm / 2.0 + 0.7;
+        [0.0, near, -near, REACH_MM, -REACH_MM]
             .into_iter()
             .any(|d| self.holds(p.moved(-dy * d, dx * d)))
     }

@@ -16,6 +16,8 @@ const BEFORE_MM: f64 = 0.3;
 const SECOND_MM: f64 = 0.05;
 /// Lost so near to a contour's end it may be left as a tab, mm (process handbook).
 const LEAVE_MM: f64 = 8.0;
+/// Where a lead-in turns into the path the torch is slow and burns so much wider, mm (invented).
+const TURN_MM: f64 = 0.15;
 /// A tab is at least so long, mm.
 const TAB_MM: f64 = 1.0;
 /// A wall so near is reached without fail, mm (invented): a start from the open kerf goes back for
@@ -290,7 +292,9 @@ impl Asked<'_> {
     ) {
         let mut best: Option<Proposal> = None;
         let mut why = None;
-        let leads = entry::search(&self.ground, self.stopped.cut, joint_mm, &self.lost);
+        let cut = self.stopped.cut;
+        let leads = entry::search(&self.ground, cut, joint_mm, &self.lost)
+            .filter(|lead| way != Way::Tab || entry::from_ahead(&self.ground, cut, joint_mm, lead));
         for lead in leads.take(VETTED) {
             let mut proposal = made(lead);
             match self.vetted(&proposal) {
@@ -332,20 +336,24 @@ impl Asked<'_> {
         contour.map_or(0.0, |c| c.distance(p))
     }
 
+    fn is_outline(&self) -> bool {
+        let contour = self.ground.contour(self.stopped.cut);
+        contour.is_some_and(|c| c.kind == Kind::Outline)
+    }
+
     /// What stays of a contour when it is left at the place lost.
     fn leave(&self, ways: &mut Ways) {
         let Some((_, closed_mm)) = self.contour else {
             return;
         };
-        let outline = self
-            .ground
-            .contour(self.stopped.cut)
-            .is_some_and(|c| c.kind == Kind::Outline);
+        let outline = self.is_outline();
         let uncut = closed_mm - self.lost.at_mm;
         if !outline || !(0.0..=LEAVE_MM).contains(&uncut) {
             return;
         }
-        let tab = (uncut - self.ground.kerf_mm).max(0.0);
+        let tab = self
+            .ground
+            .left_mm(self.stopped.cut, self.lost.at_mm, closed_mm);
         ways.proposals.push(Proposal {
             pierces: false,
             uncut_mm: uncut,
@@ -362,14 +370,15 @@ impl Asked<'_> {
         });
     }
 
-    /// Begun anew beyond the place lost; what lies between stays as a tab.
+    /// Begun anew beyond the place lost; what lies between stays as a tab. It holds a part; a slug on a
+    /// tab is worth nothing.
     fn tab(&self, ways: &mut Ways) {
-        let Some((joint_mm, closed_mm)) = self.contour else {
+        let Some((joint_mm, closed_mm)) = self.contour.filter(|_| self.is_outline()) else {
             return;
         };
         let w = self.ground.kerf_mm;
         let wide = (self.lost.high_mm - self.lost.low_mm).max(TAB_MM);
-        let start = self.lost.at_mm + w + wide;
+        let start = self.lost.at_mm + w + wide + TURN_MM;
         // Behind it a stretch must be left that is worth a pierce.
         if self.lost.at_mm < joint_mm || start + LEAVE_MM > closed_mm {
             return;

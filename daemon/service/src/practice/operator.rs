@@ -5,6 +5,7 @@
 
 use std::sync::Arc;
 
+use control::resume::Way;
 use control::view::{ArcView, Phase, View};
 use control::{Ask, Cause, CheckId, Job};
 use units::Time;
@@ -31,6 +32,8 @@ const LIFTS: u32 = 5;
 /// The operator.
 pub struct Operator<H> {
     hands: H,
+    /// A way on that it takes wherever that is offered; else the best that leaves nothing uncut.
+    prefers: Option<Way>,
     job: Arc<Job>,
     set_right_for: Option<(usize, Phase, Option<Cause>)>,
     switched_for: Option<f64>,
@@ -47,6 +50,7 @@ impl<H: Hands> Operator<H> {
     pub fn new(hands: H, job: Arc<Job>) -> Self {
         Self {
             hands,
+            prefers: None,
             job,
             set_right_for: None,
             switched_for: None,
@@ -56,6 +60,11 @@ impl<H: Hands> Operator<H> {
             seen_holds: 0,
             last: None,
         }
+    }
+
+    /// Takes this way on wherever it is offered.
+    pub fn prefer(&mut self, way: Way) {
+        self.prefers = Some(way);
     }
 
     /// Looks once at each new trouble and puts right what is wrong at the table.
@@ -166,7 +175,7 @@ impl<H: Hands> Automatic for Operator<H> {
         let ask = self
             .lift(view)
             .or_else(|| self.leave(view))
-            .or_else(|| next(view, &self.job))?;
+            .or_else(|| next(view, &self.job, self.prefers))?;
         // The same request is not made twice of the same state: a refusal stands.
         let this = (view.generation, key(&ask));
         if self.last.as_ref() == Some(&this) {
@@ -178,7 +187,7 @@ impl<H: Hands> Automatic for Operator<H> {
 }
 
 /// What a careful operator asks for next.
-fn next(view: &View, job: &Arc<Job>) -> Option<Ask> {
+fn next(view: &View, job: &Arc<Job>, prefers: Option<Way>) -> Option<Ask> {
     let may = |kind: &str| {
         view.allowed
             .iter()
@@ -229,7 +238,7 @@ fn next(view: &View, job: &Arc<Job>) -> Option<Ask> {
         });
     }
     if may("resume")
-        && let Some(ask) = go_on(view, job)
+        && let Some(ask) = go_on(view, job, prefers)
     {
         return Some(ask);
     }
@@ -241,9 +250,12 @@ fn next(view: &View, job: &Arc<Job>) -> Option<Ask> {
 }
 
 /// Goes on by the best of the ways that leave nothing uncut, and only if there is none by another.
-fn go_on(view: &View, job: &Job) -> Option<Ask> {
+fn go_on(view: &View, job: &Job, prefers: Option<Way>) -> Option<Ask> {
     let mut plans = control::resume::plans(job, view, 0.0)?.plans;
-    let whole = plans.iter().position(|p| p.uncut_mm <= 0.0).unwrap_or(0);
+    let preferred = plans.iter().position(|p| Some(p.way) == prefers);
+    let whole = preferred
+        .or_else(|| plans.iter().position(|p| p.uncut_mm <= 0.0))
+        .unwrap_or(0);
     if whole >= plans.len() {
         return None;
     }

@@ -11,6 +11,7 @@ use crate::job::JobElement;
 use crate::machine::Machine;
 use crate::machine::run::Run;
 use crate::machine::track::Track;
+use crate::resume::Way;
 use crate::view::Retry;
 
 /// Path commands that may lie in the session and are not taken yet.
@@ -56,7 +57,7 @@ impl Machine {
         self.stream(c);
     }
 
-    /// A plan is carried out from here on: its lead-in is burnt, its tab stays.
+    /// A plan is carried out from here on: its lead-in is burnt.
     fn burn_plan(&mut self) {
         let Some(run) = &mut self.run else { return };
         let Some(plan) = run.plan().cloned() else {
@@ -65,7 +66,14 @@ impl Machine {
         if !plan.entry.is_empty() && run.entries.last() != Some(&plan.entry) {
             run.entries.push(plan.entry.clone());
         }
-        self.leave_gap(&plan);
+    }
+
+    /// The path is taken up beyond a tab: from here on the tab stays.
+    fn leave_tab(&mut self) {
+        let plan = self.run.as_ref().and_then(|r| r.plan()).cloned();
+        if let Some(plan) = plan.filter(|p| p.way == Way::Tab) {
+            self.leave_gap(&plan);
+        }
     }
 
     /// Keeps the session fed, and the torch-off in the same stream.
@@ -129,6 +137,9 @@ impl Machine {
             self.tell_guard(false, false);
         }
         let arc_on = self.signals.arc_ok;
+        if arc_on && station > c.from_mm {
+            self.leave_tab();
+        }
         if let Some(run) = &mut self.run
             && arc_on
             && station > c.from_mm
