@@ -95,7 +95,7 @@ export interface Lost {
 export interface Plan {
   id: string;
   way: "kerf-end" | "lead-in" | "restart" | "tab" | "leave";
-  pierce: { x: number; y: number };
+  pierce: Point;
   entry: { segment: unknown; feed_mm_s: number; line: number }[];
   from_mm: number;
   pierces: boolean;

@@ -84,8 +84,8 @@ for (const glass of Object.keys(GLASSES)) {
     assert.ok(!(await s.has(".second-step.starter")), "nothing can be kept pressed before it is made ready");
     await s.tap(".first-step");
     await s.see("the second step", ".second-step.starter");
-    await audit(s, "resume", hold);
     await s.shot("07-resume");
+    await audit(s, "resume", hold);
     // Any other touch takes Make ready back.
     await s.tap(".target:has-text('5 mm on')");
     await until("the second step shut", async () => !(await s.has(".second-step.starter")), { status: s.status });

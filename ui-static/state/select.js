@@ -209,7 +209,7 @@ export function steps(state) {
   const referenced = view.link.referenced;
   if (!referenced || view.doubtful) {
     list.push({ says: "reference the axes", done: referenced });
-    list.push({ says: view.datum ? "check the place on what is cut" : "confirm where the torch is", done: false });
+    list.push({ says: view.datum ? "check it on the sheet" : "confirm where the torch is", done: false });
   }
   return list;
 }

@@ -159,11 +159,11 @@ export const CAUSE = {
 
 /** A way on from a stop, as a choice. */
 export const WAY = {
-  "kerf-end": "From the open kerf",
-  "lead-in": "New lead-in from the scrap",
-  restart: "From its pierce",
-  tab: "Leave a tab, begin beyond it",
-  leave: "Leave it as it is",
+  "kerf-end": "Open kerf",
+  "lead-in": "New lead-in",
+  restart: "Its pierce",
+  tab: "Leave a tab",
+  leave: "Leave it",
 };
 
 /** What is looked at in a datum check. */

@@ -15,7 +15,7 @@ export function mount(root, store, actions, signal) {
   let step = 0;
   const nudge = (x, y) => () => actions.ask({ kind: "datum-nudge", dx_mm: x * STEPS_MM[step], dy_mm: y * STEPS_MM[step] });
   const away = button("Away", signal, nudge(0, 1), "nudge");
-  const toward = button("Toward you", signal, nudge(0, -1), "nudge");
+  const toward = button("Toward", signal, nudge(0, -1), "nudge");
   const left = button("Left", signal, nudge(-1, 0), "nudge");
   const right = button("Right", signal, nudge(1, 0), "nudge");
   const size = button("", signal, () => {
@@ -27,7 +27,7 @@ export function mount(root, store, actions, signal) {
   root.append(
     el("section", { class: "left" }, title, el("div", { class: "near fill" }, near.node), el("div", { class: "told" }, tells)),
     el("section", { class: "column choices" },
-      away, el("div", { class: "row" }, left, right), toward, size, el("div", { class: "row bottom" }, here)),
+      el("div", { class: "row" }, left, away, right), el("div", { class: "row" }, size, toward, here)),
   );
 
   store.subscribe((state) => {
@@ -36,7 +36,7 @@ export function mount(root, store, actions, signal) {
     setText(title.lastElementChild, `${now.number} of ${now.count}: ${MARK[now.mark.feature]}${now.mark.cut ? ` of cut ${now.mark.cut}` : ""}`);
     setText(tells, "Look from the side, visor up, hands clear of the torch. Move it until its tip stands right over the mark.");
     const drawn = drawing(state);
-    const at = [now.mark.place.x, now.mark.place.y];
+    const at = now.mark.place;
     if (drawn) near.draw({ drawing: drawn, cuts: state.view.cuts, marks: state.view.marks, torch: state.view.torch, fresh: placeFreshness(state), start: at, focus: { at, zoom: 6 } });
     const may = can(state, "datum-here");
     for (const node of [away, toward, left, right, size, here]) show(node, may);

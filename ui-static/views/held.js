@@ -25,7 +25,7 @@ export function mount(root, store, actions, signal) {
   const resume = button("", signal, () => actions.page("resume"), "words");
   const skip = button("", signal, () => actions.page("skip"), "words");
   const end = button("End the job", signal, () => actions.page("end"), "words");
-  const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
+  const right = button("Set it right", signal, () => actions.setRight(), "words practice-only");
   const happened = button("What happened", signal, () => actions.page("happened"), "words");
   root.append(
     el("section", { class: "left" }, caption, pictures, el("div", { class: "told" }, why, remedy)),

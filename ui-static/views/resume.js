@@ -21,7 +21,7 @@ export function mount(root, store, actions, signal) {
   });
   const where = el("h2", { class: "caption", "data-test": "from" });
   const before = el("p", { class: "before" });
-  const others = el("div", { class: "stack", "data-test": "ways" });
+  const others = el("div", { class: "stack large-only", "data-test": "ways" });
   const less = button(`${STEP_MM} mm on`, signal, () => actions.stepBack(-STEP_MM));
   const more = button(`${STEP_MM} mm back`, signal, () => actions.stepBack(STEP_MM));
   const back = button("Back", signal, () => actions.page(null));
@@ -40,15 +40,15 @@ export function mount(root, store, actions, signal) {
     if (!on || !state.view) return;
     const { plan } = on;
     const cut = drawn?.cuts[on.cut - 1];
-    const start = plan?.entry.length ? [plan.pierce.x, plan.pierce.y] : cut && plan ? pointAt(cut.points, plan.from_mm) : null;
+    const start = plan?.entry.length ? plan.pierce : cut && plan ? pointAt(cut.points, plan.from_mm) : null;
     const model = drawn && { drawing: drawn, cuts: state.view.cuts, marks: state.view.marks, torch: state.view.torch, fresh: placeFreshness(state), start };
     if (model && start) near.draw({ ...model, focus: { at: start, zoom: 4 } });
     if (model) whole.draw(model);
     step.draw(state.readyAt !== null && ready(), plan ? `Cut ${on.cut}: ${WAY[plan.way] ?? plan.way}` : "");
-    setText(where, plan ? `${WAY[plan.way] ?? plan.way}, from ${mm(plan.from_mm)}` : "There is no way on");
-    const wait = plan?.pierces && state.job ? `, pierce ${number(state.job.pierce_delay_s, 1)} s` : "";
+    setText(where, plan ? `${WAY[plan.way] ?? plan.way}: ${mm(plan.from_mm)}` : "No way on");
+    const wait = plan?.pierces && state.job ? `Pierce ${number(state.job.pierce_delay_s, 1)} s. ` : "";
     const left = plan?.tab_mm ? ` A tab of ${mm(plan.tab_mm)} stays.` : "";
-    setText(before, plan ? `First the plate is found${wait}. At most ${mm(plan.overlap_mm)} are cut again.${left}` : on.barred.map((b) => b.why).join(" "));
+    setText(before, plan ? `${wait}${mm(plan.overlap_mm)} cut again.${left}` : on.barred.map((b) => b.why).join(" "));
     keyed(others, on.plans.filter((p) => p !== plan), (p) => p.way, (p) => {
       const node = button("", signal, () => actions.way(p.way), "words");
       setData(node, "way", p.way);
