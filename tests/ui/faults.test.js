@@ -89,7 +89,11 @@ async function goOn(s) {
     await s.tap(".target:has-text('Go on with cut')");
     return false;
   }, { status: s.status });
-  await s.tap(".first-step");
+  await until("the second step", async () => {
+    if (await s.has(".second-step.starter")) return true;
+    await s.tap(".first-step");
+    return false;
+  }, { status: s.status });
   await s.keep(".second-step.starter");
 }
 

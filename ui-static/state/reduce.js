@@ -71,7 +71,8 @@ const handlers = {
     return { ...s, from: { ...s.from, back }, readyAt: null };
   },
   way: (s, { way }) => ({ ...s, from: { ...s.from, way }, readyAt: null }),
-  ways: (s, { ways }) => ({ ...s, ways, readyAt: null }),
+  // The same ways told again take no Make ready back.
+  ways: (s, { ways }) => ({ ...s, ways, readyAt: JSON.stringify(s.ways?.ways) === JSON.stringify(ways.ways) ? s.readyAt : null }),
   ready: (s, { now }) => ({ ...s, now, readyAt: now, said: null }),
   unready: (s) => (s.readyAt === null ? s : { ...s, readyAt: null }),
   said: (s, { says, remedy }) => ({ ...s, said: says ? { says, remedy } : null, readyAt: null }),
