@@ -199,6 +199,11 @@ pub fn plans(job: &Job, view: &View, back_mm: f64) -> Option<Plans> {
     let Ways { proposals, barred } = ways(job, view, &stop, cut, back_mm);
     let plans = proposals.into_iter().map(|p| {
         let (feed_mm_s, line) = feed_at(in_hand, p.from_mm);
+        let mut p = p;
+        // It was found on chords; an arc that goes on from it must begin on the arc itself.
+        if let Some(Segment::Line { to, .. }) = p.entry.last_mut() {
+            *to = in_hand.point_at(p.from_mm);
+        }
         named(plan(&stop, p, feed_mm_s, line))
     });
     Some(Plans {
