@@ -59,7 +59,7 @@ export interface View {
   };
   cuts: CutView[];
   marks: { number: number; cut: number; at_mm: number; place: Point; between_mm: [number, number] | null; cause: string }[];
-  entries: { segment: unknown }[][];
+  entries: Segment[][];
   hold: null | {
     cause: string;
     cut: number | null;
@@ -91,12 +91,18 @@ export interface Lost {
   high_mm: number;
 }
 
+/** A stretch of a path, mm on the sheet. Equal ends of an arc are a full circle. */
+export type Segment =
+  | { line: { from: Point; to: Point } }
+  | { arc: { from: Point; to: Point; centre: Point; clockwise: boolean } };
+
 /** A way on from a stop. */
 export interface Plan {
   id: string;
   way: "kerf-end" | "lead-in" | "restart" | "tab" | "leave";
   pierce: Point;
-  entry: { segment: unknown; feed_mm_s: number; line: number }[];
+  entry: Segment[];
+  entry_mm_s: number;
   from_mm: number;
   pierces: boolean;
   overlap_mm: number;

@@ -76,9 +76,12 @@ fn two_hundred_lost_arcs_leave_no_bridge_and_no_gap() {
         let (world, truth) = lose(cut, mm, way);
         let story = || format!("{cut}:{mm:.2} {way:?}: {truth:?}\n{:#?}", plans(&world));
         assert!(truth.uncut_mm < 0.05, "{}", story());
-        let offered: f64 = plans(&world).iter().map(|p| p.overlap_mm).sum();
+        let offered: f64 = plans(&world).iter().map(|p| p.how.overlap_mm).sum();
         // A lead-in runs into the path under a small angle: its last bit counts on the path.
-        let leads = plans(&world).iter().filter(|p| !p.entry.is_empty()).count();
+        let leads = plans(&world)
+            .iter()
+            .filter(|p| !p.how.entry.is_empty())
+            .count();
         assert!(
             truth.recut_mm <= offered + 0.3 + leads as f64,
             "{}",

@@ -39,7 +39,7 @@ fn recovered(faults: &[FaultSpec]) {
         .events
         .iter()
         .filter_map(|(_, e, _)| match e {
-            Event::Resumed { plan, .. } => plan.as_ref().map(|p| p.overlap_mm),
+            Event::Resumed { plan, .. } => plan.as_ref().map(|p| p.how.overlap_mm),
             _ => None,
         })
         .sum();

@@ -1,165 +1,24 @@
 //! Whether a request may be carried out now. It performs nothing.
 
 mod change;
+mod no;
 
-use crate::ask::{Answer, Ask, CheckId};
+use units::Point;
+
+use crate::ask::{Ask, CheckId};
 use crate::cause::Cause;
 use crate::checks;
 use crate::machine::datum::NUDGE_MM;
 use crate::machine::{Act, Machine};
 use crate::resume::Stop;
 use crate::view::{ChangeStep, Phase};
-use crate::words;
-use change::ChangeNo;
-
-/// Why not.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum No {
-    /// It named an older state than this.
-    Stale,
-    /// Inputs are still being read.
-    Starting,
-    /// Something is under way.
-    Running,
-    /// No run is under way.
-    NotRunning,
-    /// Nothing is held.
-    NotHeld,
-    /// A run is held: it must be ended first.
-    Held,
-    /// No job is loaded.
-    JobMissing,
-    /// The job was run: it must be loaded again.
-    JobUsed,
-    /// A condition is not true.
-    Check(CheckId),
-    /// The operator cannot vouch for it: the machine sees it.
-    NotVouched,
-    /// There is no such alarm.
-    AlarmMissing,
-    /// Its cause stands.
-    StillThere(Cause),
-    /// It must be seen first.
-    NotSeen,
-    /// The place is not doubtful.
-    NotDoubtful,
-    /// The axes were not referenced since the place was doubted.
-    NotHomed,
-    /// No plan was accepted, or it is for another stop or job.
-    PlanMissing,
-    /// A run of this job was interrupted.
-    Interrupted,
-    /// The sheet itself must show where it lies.
-    SheetToCheck,
-    /// A nudge longer than a nudge may be.
-    NudgeTooLong,
-    /// The torch does not stand over a mark.
-    NotOverMark,
-    /// A job without cuts.
-    EmptyJob,
-    /// Torch parts are being changed, or that step of it is not due.
-    Change(ChangeNo),
-}
+pub(crate) use no::No;
 
 /// How it may.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Yes {
     Do,
     AlreadySo,
-}
-
-impl No {
-    /// A stable short name.
-    pub(crate) fn name(self) -> &'static str {
-        match self {
-            Self::Stale => "stale",
-            Self::Starting => "starting",
-            Self::Running => "running",
-            Self::NotRunning => "not-running",
-            Self::NotHeld => "not-held",
-            Self::Held => "held",
-            Self::JobMissing => "no-job",
-            Self::JobUsed => "job-used",
-            Self::Check(_) => "check",
-            Self::NotVouched => "not-vouched",
-            Self::AlarmMissing => "no-alarm",
-            Self::StillThere(_) => "still-there",
-            Self::NotSeen => "not-seen",
-            Self::NotDoubtful => "not-doubtful",
-            Self::NotHomed => "not-homed",
-            Self::PlanMissing => "no-plan",
-            Self::Interrupted => "interrupted",
-            Self::SheetToCheck => "sheet-to-check",
-            Self::NudgeTooLong => "nudge-too-long",
-            Self::NotOverMark => "not-over-mark",
-            Self::EmptyJob => "empty-job",
-            Self::Change(no) => no.name(),
-        }
-    }
-
-    /// The reason in words.
-    pub(crate) fn says(self) -> String {
-        match self {
-            Self::Stale => "The screen showed an older state.".into(),
-            Self::Starting => "The panel is still reading its inputs.".into(),
-            Self::Running => "Something is under way.".into(),
-            Self::NotRunning => "No run is under way.".into(),
-            Self::NotHeld => "Nothing is held.".into(),
-            Self::Held => "A run is held.".into(),
-            Self::JobMissing => "No job is loaded.".into(),
-            Self::JobUsed => "This job was run.".into(),
-            Self::Check(c) => format!("Not true: {}.", words::check(c).0),
-            Self::NotVouched => "The machine sees this one itself.".into(),
-            Self::AlarmMissing => "There is no such alarm.".into(),
-            Self::StillThere(c) => format!("Its cause stands: {}.", words::plain(c)),
-            Self::NotSeen => "The message was not read.".into(),
-            Self::NotDoubtful => "The place is not doubtful.".into(),
-            Self::NotHomed => "The axes are not referenced since then.".into(),
-            Self::PlanMissing => "That way on is not for this stop.".into(),
-            Self::Interrupted => "A run of this job was interrupted.".into(),
-            Self::SheetToCheck => "What is cut already must fit the place.".into(),
-            Self::NudgeTooLong => format!("One nudge is at most {NUDGE_MM:.0} mm."),
-            Self::NotOverMark => "The torch does not stand over a mark.".into(),
-            Self::EmptyJob => "The job has no cuts.".into(),
-            Self::Change(no) => no.says().into(),
-        }
-    }
-
-    /// What to do.
-    pub(crate) fn remedy(self) -> &'static str {
-        match self {
-            Self::Stale => "Look again. Then press again.",
-            Self::Starting => "Wait a second.",
-            Self::Running => "Press HOLD first, or wait for the end.",
-            Self::NotRunning => "Start a job first.",
-            Self::NotHeld => "Press HOLD first.",
-            Self::Held => "Go on with it, or end it.",
-            Self::JobMissing => "Choose a program and load it.",
-            Self::JobUsed => "Load it again for another sheet.",
-            Self::Check(c) => words::check(c).1,
-            Self::NotVouched => "Make it true at the table.",
-            Self::AlarmMissing => "Look at the alarms again.",
-            Self::StillThere(c) => words::remedy(c),
-            Self::NotSeen => "Read it. Then press Seen.",
-            Self::NotDoubtful => "Go on.",
-            Self::NotHomed => "Reference the axes first.",
-            Self::PlanMissing => "Look at the ways on again. Then choose one.",
-            Self::Interrupted => "Go on with it, or clear its message to give it up.",
-            Self::SheetToCheck => "Take the torch to the marks of the datum check.",
-            Self::NudgeTooLong => "Move it in smaller steps.",
-            Self::NotOverMark => "Take it to the mark first.",
-            Self::EmptyJob => "Load a program that cuts something.",
-            Self::Change(no) => no.remedy(),
-        }
-    }
-
-    pub(crate) fn answer(self) -> Answer {
-        Answer::Refused {
-            reason: self.name().into(),
-            says: self.says(),
-            remedy: self.remedy().into(),
-        }
-    }
 }
 
 /// What only takes away, or only silences, is taken whatever state the asker saw.
@@ -349,7 +208,7 @@ fn start(m: &Machine) -> Result<Yes, No> {
     if held(m) {
         return Err(No::Held);
     }
-    if interrupted(m) {
+    if m.interrupted_here().is_some() {
         return Err(No::Interrupted);
     }
     match checks::bars_start(m) {
@@ -372,6 +231,10 @@ fn datum(m: &Machine) -> Result<Yes, No> {
     if !m.needs_datum() {
         return Err(No::NotDoubtful);
     }
+    // Without its job nobody knows what was cut where.
+    if m.run_here().is_none() {
+        return Err(m.loaded.as_ref().map_or(No::JobMissing, |_| No::OtherJob));
+    }
     if !m.homed || !m.line.referenced(m.homed) {
         return Err(No::NotHomed);
     }
@@ -390,15 +253,10 @@ fn over_mark(m: &Machine) -> Result<Yes, No> {
     }
 }
 
-/// The job that is loaded has a run that no panel has ended.
-fn interrupted(m: &Machine) -> bool {
-    m.run.is_none() && m.stop_now().is_some()
-}
-
 /// Going on by a plan: from a hold, or with an interrupted run, for which everything is checked as
 /// before a start.
 fn resume(m: &Machine) -> Result<Yes, No> {
-    if !interrupted(m) {
+    if m.interrupted_here().is_none() {
         return go_on(m);
     }
     at_rest(m)?;
@@ -505,6 +363,7 @@ pub(crate) struct Fingerprint {
     checks: Vec<(CheckId, Option<bool>)>,
     vouched: u64,
     stop: Option<Stop>,
+    stood: Option<Point>,
     seal: Option<String>,
     change: Option<ChangeStep>,
 }
@@ -530,7 +389,9 @@ pub(crate) fn fingerprint(m: &Machine) -> Fingerprint {
             .filter(|(_, c)| m.vouched.contains(c))
             .map(|(i, _)| 1 << i)
             .sum(),
-        stop: m.stop_now(),
+        // An interrupted run stands still: only where the torch was found can change its stop.
+        stop: m.run.as_ref().and_then(|_| m.stop_now()),
+        stood: m.stood,
         seal: m.loaded.as_ref().map(|l| l.job.seal.hash().to_string()),
         change: m.change.as_ref().map(|c| c.step),
     }

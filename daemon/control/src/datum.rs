@@ -106,7 +106,7 @@ pub fn fit(seen: &[Seen], believed: &Placement) -> Option<Fit> {
         }
         off_mm = off_mm.max(f64::sqrt(off));
     }
-    let [dx, dy, turn] = solve(normal)?;
+    let [dx, dy, turn] = solve(normal).or_else(|| shift(&normal))?;
     let (sin, cos) = turn.sin_cos();
     let moved = |p: Point| {
         let (x, y) = (p.x - centre.x, p.y - centre.y);
@@ -135,6 +135,16 @@ pub fn fit(seen: &[Seen], believed: &Placement) -> Option<Fit> {
         sheet_at,
         off_mm,
         residual_mm: residual.fold(0.0, f64::max),
+    })
+}
+
+/// The shift alone, where marks lie too near together to tell a turn; `None`: not even that.
+fn shift(m: &[[f64; 4]; 3]) -> Option<[f64; 3]> {
+    let det = m[0][0] * m[1][1] - m[0][1] * m[1][0];
+    (det > 0.25).then(|| {
+        let dx = (m[0][3] * m[1][1] - m[1][3] * m[0][1]) / det;
+        let dy = (m[1][3] * m[0][0] - m[0][3] * m[1][0]) / det;
+        [dx, dy, 0.0]
     })
 }
 
@@ -291,11 +301,16 @@ mod tests {
     }
 
     #[test]
-    fn one_hole_or_two_at_one_place_tell_no_turn() {
-        let one = [mark(20.0, 30.0, Feature::HoleCentre)];
-        assert_eq!(fit(&seen_at(&BELIEVED, &one), &BELIEVED), None);
-        let near = [one[0], mark(21.0, 30.0, Feature::HoleCentre)];
-        assert_eq!(fit(&seen_at(&BELIEVED, &near), &BELIEVED), None);
+    fn marks_too_near_together_tell_a_shift_and_no_turn_and_one_edge_not_even_that() {
+        let one = mark(20.0, 30.0, Feature::HoleCentre);
+        let near = [one, mark(21.0, 30.0, Feature::HoleCentre)];
+        let mut seen = seen_at(&BELIEVED, &near);
+        for s in &mut seen {
+            s.found = s.found.moved(0.6, -0.2);
+        }
+        let found = fit(&seen, &BELIEVED).expect("a shift");
+        assert!(found.sheet_at.rotation_deg.abs() < 1e-12);
+        assert!(found.sheet_at.origin.distance(Point::new(50.6, 59.8)) < 1e-9);
         let edges = [
             mark(60.0, 0.0, Feature::LowerEdge),
             mark(240.0, 0.0, Feature::LowerEdge),

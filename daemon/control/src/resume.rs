@@ -4,16 +4,14 @@
 //! the automatic operator, sees the same. A [`Splice`] can only be made from a plan, by sealing it;
 //! [`crate::Ask::Resume`] takes nothing else.
 
-use program::resume::{Proposal, Stopped, Ways};
-use program::{
-    Acceptance, Facts, Finding, NoSeal, Report, Seal, Severity, Slats, Verdict, VetInput,
-};
+use program::resume::{Stopped, Ways};
+use program::{Acceptance, Facts, NoSeal, Report, Seal, Severity, Slats, Verdict, VetInput};
 use serde::{Deserialize, Serialize};
-use units::{Point, Segment};
+use units::Point;
 
-pub use program::resume::{Lost, Way};
+pub use program::resume::{Lost, Proposal, Way};
 
-use crate::job::{Job, JobCut, JobElement};
+use crate::job::{Job, JobCut};
 use crate::view::View;
 
 /// Which stop it is, and all that is known of its place.
@@ -31,35 +29,18 @@ pub struct Stop {
     pub kerf_end_failed: bool,
 }
 
-/// One way on. Places are on the sheet, mm.
+/// One way on from a stop.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Plan {
     /// Names it among the plans of its stop.
     pub id: String,
     /// The stop that it is for.
     pub stop: Stop,
-    /// How.
-    pub way: Way,
-    /// Where the torch is fired.
-    pub pierce: Point,
-    /// From there to the joint; empty when fired on the path.
-    pub entry: Vec<JobElement>,
-    /// Where the path is taken up, mm along the cut.
-    pub from_mm: f64,
-    /// Where a second try is made, mm along the cut.
-    pub second_mm: Option<f64>,
-    /// It fires on whole metal: pierce height and pierce delay.
-    pub pierces: bool,
-    /// So much of the path is cut again at most, mm.
-    pub overlap_mm: f64,
-    /// So much of the path stays uncut, mm.
-    pub uncut_mm: f64,
-    /// So much metal stays as a tab, mm; 0: none.
-    pub tab_mm: f64,
-    /// Why this way, in words.
-    pub why: String,
-    /// What vetting warns of: accepted with the plan.
-    pub warns: Vec<Finding>,
+    /// Feed on the way in, mm/s.
+    pub entry_mm_s: f64,
+    /// How, from where, and what it leaves.
+    #[serde(flatten)]
+    pub how: Proposal,
 }
 
 /// A way that may be expected and is not there.
@@ -116,24 +97,26 @@ impl Plan {
     /// # Errors
     /// [`NoSeal`] when the reason is blank and there is a warning, or when a rule refuses it.
     pub fn seal(self, job: &Job, reason: &str) -> Result<Splice, NoSeal> {
-        let report = Report {
-            verdict: self.warns.iter().map(|f| f.severity).max().map_or(
-                Verdict::Clear,
-                |s| match s {
-                    Severity::Refuse => Verdict::Refused,
-                    Severity::Warn => Verdict::Warned,
-                    Severity::Note => Verdict::Clear,
-                },
-            ),
-            cuts: 1,
-            pierces: 1,
-            cut_mm: 0.0,
-            rapid_mm: 0.0,
-            time_s: None,
-            bounds: None,
-            findings: self.warns.clone(),
-        };
+        let report =
+            Report {
+                verdict: self.how.warns.iter().map(|f| f.severity).max().map_or(
+                    Verdict::Clear,
+                    |s| match s {
+                        Severity::Refuse => Verdict::Refused,
+                        Severity::Warn => Verdict::Warned,
+                        Severity::Note => Verdict::Clear,
+                    },
+                ),
+                cuts: 1,
+                pierces: 1,
+                cut_mm: 0.0,
+                rapid_mm: 0.0,
+                time_s: None,
+                bounds: None,
+                findings: self.how.warns.clone(),
+            };
         let accepted: Vec<Acceptance> = self
+            .how
             .warns
             .iter()
             .enumerate()
@@ -160,8 +143,8 @@ impl Plan {
     #[must_use]
     pub fn gap(&self) -> Option<[f64; 2]> {
         let lost = self.stop.lost?;
-        match self.way {
-            Way::Tab => Some([lost.at_mm, self.from_mm]),
+        match self.how.way {
+            Way::Tab => Some([lost.at_mm, self.how.from_mm]),
             Way::Leave => Some([lost.at_mm, f64::INFINITY]),
             _ => None,
         }
@@ -175,40 +158,21 @@ pub fn plans(job: &Job, view: &View, back_mm: f64) -> Option<Plans> {
     let stop = view.hold.as_ref()?.stop?;
     let cut = stop.cut.checked_sub(1)?;
     let Some(in_hand) = job.cuts.get(cut) else {
-        let plan = Plan {
-            why: "Every cut is cut: the torch goes to its parking place.".into(),
-            ..begin(&stop, Point::default())
-        };
+        let why = "Every cut is cut: the torch goes to its parking place.";
         return Some(Plans {
             stop,
-            plans: vec![named(plan)],
+            plans: vec![plan(&stop, Proposal::fresh(Point::default(), why), 0.0)],
             barred: Vec::new(),
         });
     };
-    if stop.lost.is_none() {
-        let plan = Plan {
-            why: "Nothing of this cut is cut yet: it begins at its pierce.".into(),
-            ..begin(&stop, in_hand.pierce)
-        };
-        return Some(Plans {
-            stop,
-            plans: vec![named(plan)],
-            barred: Vec::new(),
-        });
-    }
     let Ways { proposals, barred } = ways(job, view, &stop, cut, back_mm);
-    let plans = proposals.into_iter().map(|p| {
-        let (feed_mm_s, line) = feed_at(in_hand, p.from_mm);
-        let mut p = p;
-        // It was found on chords; an arc that goes on from it must begin on the arc itself.
-        if let Some(Segment::Line { to, .. }) = p.entry.last_mut() {
-            *to = in_hand.point_at(p.from_mm);
-        }
-        named(plan(&stop, p, feed_mm_s, line))
-    });
+    let planned = |how: Proposal| {
+        let feed_mm_s = feed_at(in_hand, how.from_mm);
+        plan(&stop, how, feed_mm_s)
+    };
     Some(Plans {
         stop,
-        plans: plans.collect(),
+        plans: proposals.into_iter().map(planned).collect(),
         barred: barred
             .into_iter()
             .map(|(way, why)| Barred { way, why })
@@ -219,15 +183,10 @@ pub fn plans(job: &Job, view: &View, back_mm: f64) -> Option<Plans> {
 fn ways(job: &Job, view: &View, stop: &Stop, cut: usize, back_mm: f64) -> Ways {
     let cuts: Vec<program::Cut> = job.cuts.iter().map(as_drawn).collect();
     let done: Vec<Vec<[f64; 2]>> = view.cuts.iter().map(|c| c.done.clone()).collect();
-    let entries: Vec<Vec<Segment>> = view
-        .entries
-        .iter()
-        .map(|e| e.iter().map(|e| e.segment).collect())
-        .collect();
     let stopped = Stopped {
         cuts: &cuts,
         done: &done,
-        entries: &entries,
+        entries: &view.entries,
         cut,
         lost: stop.lost,
         kerf_end_failed: stop.kerf_end_failed,
@@ -276,67 +235,27 @@ fn as_drawn(cut: &JobCut) -> program::Cut {
     }
 }
 
-/// The feed of a path at a station, and the program's line there.
-fn feed_at(cut: &JobCut, s: f64) -> (f64, u32) {
+/// The feed of a path at a station, mm/s.
+fn feed_at(cut: &JobCut, s: f64) -> f64 {
     let mut end = 0.0;
     let there = cut.path.iter().find(|e| {
         end += e.segment.length();
         end > s
     });
-    there
-        .or(cut.path.last())
-        .map_or((0.0, 0), |e| (e.feed_mm_s, e.line))
-}
-
-fn begin(stop: &Stop, pierce: Point) -> Plan {
-    Plan {
-        id: String::new(),
-        stop: *stop,
-        way: Way::Restart,
-        pierce,
-        entry: Vec::new(),
-        from_mm: 0.0,
-        second_mm: None,
-        pierces: true,
-        overlap_mm: 0.0,
-        uncut_mm: 0.0,
-        tab_mm: 0.0,
-        why: String::new(),
-        warns: Vec::new(),
-    }
-}
-
-fn plan(stop: &Stop, p: Proposal, feed_mm_s: f64, line: u32) -> Plan {
-    Plan {
-        id: String::new(),
-        stop: *stop,
-        way: p.way,
-        pierce: p.pierce,
-        entry: p
-            .entry
-            .into_iter()
-            .map(|segment| JobElement {
-                segment,
-                feed_mm_s,
-                line,
-            })
-            .collect(),
-        from_mm: p.from_mm,
-        second_mm: p.second_mm,
-        pierces: p.pierces,
-        overlap_mm: p.overlap_mm,
-        uncut_mm: p.uncut_mm,
-        tab_mm: p.tab_mm,
-        why: p.why,
-        warns: p.findings,
-    }
+    there.or(cut.path.last()).map_or(0.0, |e| e.feed_mm_s)
 }
 
 /// Its name is what it is: another plan has another.
-fn named(plan: Plan) -> Plan {
-    let id = program::hash(&plan);
+fn plan(stop: &Stop, how: Proposal, entry_mm_s: f64) -> Plan {
+    let unnamed = Plan {
+        id: String::new(),
+        stop: *stop,
+        entry_mm_s,
+        how,
+    };
+    let id = program::hash(&unnamed);
     Plan {
         id: id.chars().take(16).collect(),
-        ..plan
+        ..unnamed
     }
 }

@@ -1,12 +1,11 @@
 //! What the outside is shown. Made afresh from the machine's state; never read back by it.
 
 use serde::{Deserialize, Serialize};
-use units::Point;
+use units::{Point, Segment};
 
 use crate::ask::CheckId;
 use crate::cause::Cause;
 use crate::datum::DatumMark;
-use crate::job::JobElement;
 use crate::parts::{Part, SetTag};
 use crate::resume::Stop;
 use crate::signals::Signals;
@@ -40,7 +39,7 @@ pub struct View {
     pub cuts: Vec<CutView>,
     /// Ways into cuts that were burnt beside their paths: new lead-ins.
     #[serde(default)]
-    pub entries: Vec<Vec<JobElement>>,
+    pub entries: Vec<Vec<Segment>>,
     /// Lost arcs, holds and the like, numbered in the order they came.
     pub marks: Vec<Mark>,
     /// Why it is held, and the ways on.

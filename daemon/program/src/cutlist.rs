@@ -110,6 +110,20 @@ impl Cut {
         self.path.iter().map(|e| e.segment.length()).sum()
     }
 
+    /// The place `s` mm along its path, held within its ends.
+    #[must_use]
+    pub fn point_at(&self, s: f64) -> Point {
+        let mut left = s;
+        for e in &self.path {
+            let length = e.segment.length();
+            if left <= length {
+                return e.segment.point_at(left);
+            }
+            left -= length;
+        }
+        self.end()
+    }
+
     /// Where it ends: the pierce itself when it has no path.
     #[must_use]
     pub fn end(&self) -> Point {

@@ -67,8 +67,8 @@ pub enum Way {
     Leave,
 }
 
-/// One way on.
-#[derive(Clone, Debug, PartialEq)]
+/// One way on. Places are on the sheet, mm.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Proposal {
     /// How.
     pub way: Way,
@@ -90,8 +90,8 @@ pub struct Proposal {
     pub tab_mm: f64,
     /// Why this way, in words.
     pub why: String,
-    /// What vetting warns of.
-    pub findings: Vec<Finding>,
+    /// What vetting warns of: accepted with it.
+    pub warns: Vec<Finding>,
 }
 
 /// The ways on from a stop.

@@ -1,8 +1,9 @@
 //! Stories of going on: by the ways of a plan, and after a doubtful place.
 
-use super::rig::{Rig, job, settings};
+use super::rig::{Rig, job, job_named, settings};
 use super::stories::running;
 use crate::ask::{Answer, Ask};
+use crate::cause::Cause;
 use crate::resume::Way;
 use crate::view::{Phase, Step};
 
@@ -13,13 +14,13 @@ fn a_lost_arc_is_gone_on_with_by_a_new_lead_in_from_the_scrap() {
     rig.table.blown_out = true;
     rig.until_held();
     let plan = rig.resume_by(Way::LeadIn);
-    assert_eq!(plan.entry.len(), 1);
+    assert_eq!(plan.how.entry.len(), 1);
     rig.finish();
     rig.all_is_well();
     let v = rig.view();
-    assert_eq!(v.entries, vec![plan.entry.clone()]);
+    assert_eq!(v.entries, vec![plan.how.entry.clone()]);
     let corner = settings().sheet_corner;
-    let at = plan.pierce.moved(corner.x, corner.y);
+    let at = plan.how.pierce.moved(corner.x, corner.y);
     assert!(rig.table.burnt.iter().any(|b| b.distance(at) < 0.1));
     assert_eq!(v.pierces, 3);
 }
@@ -123,4 +124,42 @@ fn referencing_again_forgets_where_a_check_has_found_the_sheet() {
     assert!(rig.view().doubtful && rig.view().datum.is_some());
     assert_ne!(rig.m.sheet_at, at);
     assert_eq!(rig.m.sheet_at.origin, settings().sheet_corner);
+}
+
+#[test]
+fn an_interrupted_run_is_checked_on_its_sheet_whatever_is_loaded_first() {
+    let mut rig = running();
+    rig.run_to(2, 60.0);
+    rig.table.wrong.estop = true;
+    rig.until_held();
+    rig.table.wrong.estop = false;
+    let mut rig = rig.restart();
+    rig.until(5.0, |r| r.phase() != Phase::Starting && r.m.line.usable());
+    let causes: Vec<Cause> = rig.view().alarms.iter().map(|a| a.cause).collect();
+    for cause in causes.into_iter().filter(|c| *c != Cause::Interrupted) {
+        rig.must(Ask::Seen { cause });
+        rig.must(Ask::Clear { cause });
+        rig.wait(0.1);
+    }
+    rig.must(Ask::Home);
+    rig.until(30.0, |r| r.phase() != Phase::Homing);
+    let refused = |rig: &mut Rig, ask: Ask| match rig.ask(ask) {
+        Answer::Refused { reason, .. } => reason,
+        other => panic!("{other:?}"),
+    };
+    // Its place cannot be vouched for before its job is there, nor with another in its stead.
+    assert_eq!(refused(&mut rig, Ask::ConfirmPlace), "sheet-to-check");
+    assert_eq!(refused(&mut rig, Ask::DatumGo), "no-job");
+    let other = job_named("another", "bb22");
+    rig.must(Ask::Load { job: other });
+    assert_eq!(refused(&mut rig, Ask::ConfirmPlace), "sheet-to-check");
+    assert_eq!(refused(&mut rig, Ask::DatumGo), "other-job");
+    rig.must(Ask::Load { job: job() });
+    assert_eq!(refused(&mut rig, Ask::ConfirmPlace), "sheet-to-check");
+    rig.check_datum(|_| (0.0, 0.0));
+    assert!(!rig.view().doubtful);
+    rig.make_ready();
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
 }

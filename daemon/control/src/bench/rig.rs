@@ -464,7 +464,7 @@ impl Rig {
     #[track_caller]
     pub(crate) fn resume_by(&mut self, way: Way) -> Plan {
         let plans = self.plans(0.0);
-        let plan = plans.plans.iter().find(|p| p.way == way).cloned();
+        let plan = plans.plans.iter().find(|p| p.how.way == way).cloned();
         let plan = plan.unwrap_or_else(|| panic!("{way:?} is not offered: {plans:#?}"));
         self.must(self.accept(&plan));
         plan

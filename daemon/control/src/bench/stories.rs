@@ -99,7 +99,7 @@ fn a_resume_never_begins_beyond_what_is_surely_cut() {
     let plan = rig.resume_as_offered();
     // Two half rounds of the kerf meet: no bridge can stay.
     assert!(
-        plan.from_mm - 1.45 / 2.0 <= lost.low_mm + 1.45 / 2.0,
+        plan.how.from_mm - 1.45 / 2.0 <= lost.low_mm + 1.45 / 2.0,
         "{plan:?}"
     );
     rig.finish();
@@ -127,7 +127,7 @@ fn a_hold_before_the_arc_tries_the_cut_again() {
     rig.must(Ask::Hold);
     let v = rig.until_held();
     assert_eq!(v.hold.expect("held").choices[0], Choice::CarryOn);
-    assert_eq!(rig.resume_as_offered().way, Way::Restart);
+    assert_eq!(rig.resume_as_offered().how.way, Way::Restart);
     rig.finish();
     rig.all_is_well();
 }
@@ -150,10 +150,10 @@ fn a_lost_arc_is_held_at_its_place_and_resumed_from_the_open_kerf() {
     assert_eq!(v.marks[0].between_mm, Some([lost.low_mm, lost.high_mm]));
     assert_eq!(v.alarms[0].cause, Cause::ArcLost);
     let plan = rig.resume_as_offered();
-    assert_eq!(plan.way, Way::KerfEnd, "{plan:?}");
+    assert_eq!(plan.how.way, Way::KerfEnd, "{plan:?}");
     rig.finish();
     rig.all_is_well();
-    assert_eq!(rig.view().holds[0].resumed_mm, Some(plan.from_mm));
+    assert_eq!(rig.view().holds[0].resumed_mm, Some(plan.how.from_mm));
 }
 
 #[test]

@@ -120,7 +120,7 @@ fn one_of_each() -> Vec<Event> {
         Event::Resumed {
             run,
             cut,
-            way: ResumeFrom::Back { mm: 5.0 },
+            way: Some(ResumeFrom::Back { mm: 5.0 }),
             from_mm: 17.0,
             plan: None,
         },

@@ -168,8 +168,9 @@ pub enum Event {
     Resumed {
         run: u64,
         cut: usize,
-        /// Older journals; nothing else is written here since there are plans.
-        way: ResumeFrom,
+        /// In older journals, which knew no plans.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        way: Option<ResumeFrom>,
         from_mm: f64,
         /// The accepted plan; `None` in older journals.
         #[serde(default)]

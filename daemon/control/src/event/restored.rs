@@ -3,11 +3,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
-use units::Placement;
+use units::{Placement, Segment};
 
 use super::Event;
 use crate::cause::Cause;
-use crate::job::JobElement;
 use crate::parts::PartsUsed;
 use crate::resume::{Lost, Plan};
 
@@ -40,7 +39,7 @@ pub struct Unfinished {
     pub lost: Option<Lost>,
     /// Lead-ins burnt beside the paths.
     #[serde(default)]
-    pub entries: Vec<Vec<JobElement>>,
+    pub entries: Vec<Vec<Segment>>,
     /// Tabs that were left: the cut, from 1, and the stretch of it, mm.
     #[serde(default)]
     pub gaps: Vec<(usize, [f64; 2])>,
@@ -61,7 +60,7 @@ impl Unfinished {
         match event {
             Event::ArcOn { .. } => {
                 self.burning = true;
-                let lead = self.plan.take().map(|plan| plan.entry);
+                let lead = self.plan.take().map(|plan| plan.how.entry);
                 self.entries.extend(lead.filter(|lead| !lead.is_empty()));
             }
             Event::RunTakenUp {

@@ -223,8 +223,8 @@ fn gone_on(cut: usize, from_mm: f64, plan: Option<&Plan>) -> String {
     match plan {
         Some(plan) => format!(
             "Gone on with at cut {cut}, from {from_mm:.1} mm along it, {}; at most {:.1} mm cut again.",
-            words::way(plan.way),
-            plan.overlap_mm
+            words::way(plan.how.way),
+            plan.how.overlap_mm
         ),
         None => format!("Resumed at cut {cut}, from {from_mm:.1} mm along it."),
     }

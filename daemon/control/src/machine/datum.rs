@@ -4,7 +4,7 @@
 use core::time::Duration;
 
 use link::{Command, Ticket};
-use units::{Placement, Point, Segment, Time};
+use units::{Point, Segment, Time};
 
 use super::{Act, Machine};
 use crate::cause::Cause;
@@ -30,70 +30,69 @@ pub(crate) struct Checking {
     pub over: bool,
 }
 
-/// On the way to a mark, or nudged over it.
+/// A move of the check.
 #[derive(Clone, Copy, Debug)]
-pub(crate) enum ToMark {
-    Lift { ticket: Ticket, since: Time },
-    Go { ticket: Ticket, since: Time },
-    Down { ticket: Ticket, since: Time },
-    Nudge { ticket: Ticket, since: Time },
+pub(crate) struct ToMark {
+    leg: Leg,
+    ticket: Ticket,
+    since: Time,
+    limit: Duration,
+}
+
+/// Up, over to the mark, down; or nudged where it stands.
+#[derive(Clone, Copy, Debug)]
+enum Leg {
+    Lift,
+    Go,
+    Down,
+    Nudge,
 }
 
 impl Machine {
     /// Something of the run in hand is cut: after a doubtful place the sheet itself must show where
-    /// it lies.
+    /// it lies. So it is also with a run that was interrupted, whatever is loaded.
     pub(crate) fn needs_datum(&self) -> bool {
         if !self.doubtful {
             return false;
         }
         match (&self.run, &self.interrupted) {
-            (Some(run), _) => {
-                !run.over()
-                    && run
-                        .cuts
-                        .iter()
-                        .any(|p| p.sure_mm > 0.0 || p.state == CutState::Done)
-            }
-            (None, Some(u)) => {
-                self.loaded
-                    .as_ref()
-                    .is_some_and(|l| l.job.seal.hash() == u.seal)
-                    && (!u.done.is_empty() || u.sure_mm.values().any(|mm| *mm > 0.0))
-            }
-            (None, None) => false,
+            (Some(run), _) if !run.over() => run.cuts.iter().any(|p| !p.done().is_empty()),
+            (_, Some(u)) => !u.done.is_empty() || u.sure_mm.values().any(|mm| *mm > 0.0),
+            _ => false,
         }
+    }
+
+    /// What the check is made with.
+    fn marks(&self) -> Vec<DatumMark> {
+        let (Some(loaded), Some(run)) = (&self.loaded, self.run_here()) else {
+            return Vec::new();
+        };
+        let done = run.cuts.iter().map(|p| p.state == CutState::Done);
+        datum::marks(&loaded.job, &done.collect::<Vec<_>>())
     }
 
     /// The torch goes to the next mark.
     pub(super) fn datum_go(&mut self) {
-        if self.checking.is_none() {
-            let Some(loaded) = &self.loaded else { return };
-            let done = self.done_cuts();
-            self.checking = Some(Checking {
-                marks: datum::marks(&loaded.job, &done),
-                seen: Vec::new(),
-                over: false,
-            });
-        }
-        if let Some(c) = &mut self.checking {
-            c.over = false;
-        }
-        let ticket = self.line.say(Command::RapidZ(self.safe_z()));
-        self.act = Act::ToMark(ToMark::Lift {
-            ticket,
-            since: self.now,
+        let checking = self.checking.take().unwrap_or_else(|| Checking {
+            marks: self.marks(),
+            seen: Vec::new(),
+            over: false,
         });
+        self.checking = Some(Checking {
+            over: false,
+            ..checking
+        });
+        let ticket = self.line.say(Command::RapidZ(self.safe_z()));
+        self.head_for(Leg::Lift, ticket, SLOW_LIMIT);
     }
 
-    fn done_cuts(&self) -> Vec<bool> {
-        let n = self.loaded.as_ref().map_or(0, |l| l.job.cuts.len());
-        (0..n)
-            .map(|i| match (&self.run, &self.interrupted) {
-                (Some(run), _) => run.cuts.get(i).is_some_and(|p| p.state == CutState::Done),
-                (None, Some(u)) => u.done.contains(&(i + 1)),
-                (None, None) => false,
-            })
-            .collect()
+    fn head_for(&mut self, leg: Leg, ticket: Ticket, limit: Duration) {
+        self.act = Act::ToMark(ToMark {
+            leg,
+            ticket,
+            since: self.now,
+            limit,
+        });
     }
 
     fn next_mark(&self) -> Option<DatumMark> {
@@ -102,19 +101,8 @@ impl Machine {
     }
 
     pub(super) fn advance_to_mark(&mut self, to: ToMark) -> bool {
-        let (ToMark::Lift { ticket, since }
-        | ToMark::Go { ticket, since }
-        | ToMark::Down { ticket, since }
-        | ToMark::Nudge { ticket, since }) = to;
-        let limit = match to {
-            ToMark::Lift { .. } | ToMark::Go { .. } => {
-                self.travel_limit(Point::default(), self.settings.park)
-                    + self.travel_limit(Point::default(), Point::default())
-            }
-            ToMark::Down { .. } | ToMark::Nudge { .. } => SLOW_LIMIT,
-        };
-        if !(self.executed(ticket) && self.line.at_rest()) {
-            if self.due(since + limit) {
+        if !(self.executed(to.ticket) && self.line.at_rest()) {
+            if self.due(to.since + to.limit) {
                 self.traversing(false);
                 let why = "The torch did not reach the mark in time.";
                 self.alarm(Cause::Overdue, self.now, false, why.into());
@@ -124,25 +112,24 @@ impl Machine {
             self.act = Act::ToMark(to);
             return false;
         }
-        let since = self.now;
         let Some(mark) = self.next_mark() else {
             return true;
         };
-        match to {
-            ToMark::Lift { .. } => {
+        match to.leg {
+            Leg::Lift => {
                 let there = self.sheet_at.place(mark.place);
+                let limit = self.travel_limit(self.line.place().unwrap_or(there), there);
                 self.traversing(true);
                 let ticket = self.line.say(Command::RapidXy(there));
-                self.act = Act::ToMark(ToMark::Go { ticket, since });
+                self.head_for(Leg::Go, ticket, limit);
             }
-            ToMark::Go { .. } => {
+            Leg::Go => {
                 self.traversing(false);
-                let z = self.looking_z();
-                let mm_s = SLOW_MM_S;
+                let (z, mm_s) = (self.looking_z(), SLOW_MM_S);
                 let ticket = self.line.say(Command::FeedZ { z, mm_s });
-                self.act = Act::ToMark(ToMark::Down { ticket, since });
+                self.head_for(Leg::Down, ticket, SLOW_LIMIT);
             }
-            ToMark::Down { .. } | ToMark::Nudge { .. } => {
+            Leg::Down | Leg::Nudge => {
                 if let Some(c) = &mut self.checking {
                     c.over = true;
                 }
@@ -172,10 +159,7 @@ impl Machine {
         if let Some(c) = &mut self.checking {
             c.over = false;
         }
-        self.act = Act::ToMark(ToMark::Nudge {
-            ticket,
-            since: self.now,
-        });
+        self.head_for(Leg::Nudge, ticket, SLOW_LIMIT);
     }
 
     /// It stands over the mark.
@@ -202,18 +186,16 @@ impl Machine {
 
     fn conclude(&mut self, seen: &[Seen]) {
         let Some(fit) = datum::fit(seen, &self.sheet_at) else {
+            let why = "The marks do not tell where the sheet lies.";
+            self.alarm(Cause::PlaceDrift, self.now, false, why.into());
             return;
         };
         let holds = fit.residual_mm <= DATUM_MM;
         let corrected = holds && fit.off_mm > DATUM_MM;
-        let (origin, rotation_deg) = (fit.sheet_at.origin, fit.sheet_at.rotation_deg);
         let event = Event::DatumFitted {
             off_mm: fit.off_mm,
             residual_mm: fit.residual_mm,
-            sheet_at: corrected.then_some(Placement {
-                origin,
-                rotation_deg,
-            }),
+            sheet_at: corrected.then_some(fit.sheet_at),
         };
         self.record(event, true);
         if !holds {
@@ -241,11 +223,7 @@ impl Machine {
             return None;
         }
         let c = self.checking.as_ref();
-        let marks = match (c, &self.loaded) {
-            (Some(c), _) => c.marks.clone(),
-            (None, Some(loaded)) => datum::marks(&loaded.job, &self.done_cuts()),
-            (None, None) => Vec::new(),
-        };
+        let marks = c.map_or_else(|| self.marks(), |c| c.marks.clone());
         Some(DatumView {
             marks,
             seen: c.map_or(0, |c| c.seen.len()),

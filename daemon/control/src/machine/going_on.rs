@@ -7,7 +7,7 @@ use units::Placement;
 
 use super::run::{Held, Loaded, Run};
 use super::{Act, Machine, Parking};
-use crate::ask::{Ask, ResumeFrom};
+use crate::ask::Ask;
 use crate::cause::Cause;
 use crate::event::{Event, Outcome};
 use crate::guard::{GuardOrder, Phase};
@@ -75,6 +75,11 @@ impl Machine {
                 }
                 self.homed = false;
                 self.checking = None;
+                // Heights and places of before belong to another zero.
+                if let Some(run) = &mut self.run {
+                    run.touches.clear();
+                    run.touched_z = None;
+                }
                 self.sheet_at = Placement {
                     origin: self.settings.sheet_corner,
                     rotation_deg: 0.0,
@@ -193,7 +198,7 @@ impl Machine {
         let Some(held) = run.held.take() else { return };
         let plan = splice.plan().clone();
         run.cut = plan.stop.cut.saturating_sub(1);
-        run.from_mm = plan.from_mm;
+        run.from_mm = plan.how.from_mm;
         run.splice = Some(splice);
         run.tries = 0;
         run.hold_after = false;
@@ -205,19 +210,19 @@ impl Machine {
             h.resumed_mm = Some(if done_before {
                 held.at_mm
             } else {
-                plan.from_mm
+                plan.how.from_mm
             });
         }
         let event = Event::Resumed {
             run: run.id,
             cut: plan.stop.cut,
-            way: ResumeFrom::Restart,
-            from_mm: plan.from_mm,
+            way: None,
+            from_mm: plan.how.from_mm,
             plan: Some(Box::new(plan.clone())),
         };
         self.record(event, true);
         self.alarms.retain(|a| a.latched);
-        if plan.way == Way::Leave {
+        if plan.how.way == Way::Leave {
             self.leave(&plan);
         } else {
             self.begin_cut();
@@ -251,7 +256,7 @@ impl Machine {
             cut: run.cut + 1,
             from_mm: gap[0],
             to_mm: gap[1],
-            tab_mm: plan.tab_mm,
+            tab_mm: plan.how.tab_mm,
         };
         self.record(event, true);
     }
@@ -307,9 +312,11 @@ impl Machine {
     pub(super) fn park(&mut self) {
         let z = self.safe_z();
         let ticket = self.line.say(Command::RapidZ(z));
+        let park = self.settings.park;
         self.act = Act::Parking(Parking::Lift {
             ticket,
             since: self.now,
+            limit: self.travel_limit(self.line.place().unwrap_or(park), park),
         });
     }
 

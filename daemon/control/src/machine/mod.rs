@@ -88,8 +88,16 @@ pub(crate) enum Act {
 /// After the last cut: up, then to the parking place.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Parking {
-    Lift { ticket: Ticket, since: Time },
-    Go { ticket: Ticket, since: Time },
+    Lift {
+        ticket: Ticket,
+        since: Time,
+        limit: Duration,
+    },
+    Go {
+        ticket: Ticket,
+        since: Time,
+        limit: Duration,
+    },
 }
 
 /// An alarm until it is cleared.
@@ -504,9 +512,16 @@ impl Machine {
     }
 
     fn advance_parking(&mut self, parking: Parking) -> bool {
-        let (ticket, since) = match parking {
-            Parking::Lift { ticket, since } | Parking::Go { ticket, since } => (ticket, since),
-        };
+        let (Parking::Lift {
+            ticket,
+            since,
+            limit,
+        }
+        | Parking::Go {
+            ticket,
+            since,
+            limit,
+        }) = parking;
         if self.executed(ticket) {
             if let Parking::Lift { .. } = parking {
                 let park = self.settings.park;
@@ -515,6 +530,7 @@ impl Machine {
                 self.act = Act::Parking(Parking::Go {
                     ticket,
                     since: self.now,
+                    limit,
                 });
                 return true;
             }
@@ -523,7 +539,7 @@ impl Machine {
             self.finish();
             return true;
         }
-        if self.due(since + self.travel_limit(Point::default(), self.settings.park)) {
+        if self.due(since + limit) {
             // All cuts are done: a torch that does not come home is told, the run is over.
             self.traversing(false);
             self.alarm(

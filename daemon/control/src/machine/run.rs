@@ -1,13 +1,15 @@
 //! What is remembered of a run: its cuts, holds, marks and counts.
 
+use std::borrow::Cow;
 use std::sync::Arc;
 
 use units::{Point, Segment, Time};
 
+use super::Machine;
 use super::stop::OnPath;
 use crate::cause::Cause;
 use crate::event::{Outcome, Unfinished};
-use crate::job::{Job, JobElement};
+use crate::job::Job;
 use crate::plane::Touch;
 use crate::resume::{Lost, Plan, Splice};
 use crate::view::{CutState, HoldRecord, Mark, Retry};
@@ -131,6 +133,24 @@ impl Progress {
     }
 }
 
+impl Machine {
+    /// The loaded job is that of a run which no panel has ended, and which is not taken up yet.
+    pub(crate) fn interrupted_here(&self) -> Option<&Unfinished> {
+        let loaded = self.loaded.as_ref().filter(|_| self.run.is_none())?;
+        let u = self.interrupted.as_ref()?;
+        (u.seal == loaded.job.seal.hash()).then_some(u)
+    }
+
+    /// The run in hand, or as it would be taken up.
+    pub(crate) fn run_here(&self) -> Option<Cow<'_, Run>> {
+        if let Some(run) = &self.run {
+            return Some(Cow::Borrowed(run));
+        }
+        let (u, loaded) = (self.interrupted_here()?, self.loaded.as_ref()?);
+        Some(Cow::Owned(Run::taken_up(u, self.now, loaded)))
+    }
+}
+
 /// Why a run stands still.
 #[derive(Clone, Debug)]
 pub(crate) struct Held {
@@ -163,7 +183,7 @@ pub(crate) struct Run {
     /// The plan by which the cut in hand is gone on with.
     pub splice: Option<Arc<Splice>>,
     /// Lead-ins burnt beside the paths.
-    pub entries: Vec<Vec<JobElement>>,
+    pub entries: Vec<Vec<Segment>>,
     /// Fires at this pierce.
     pub tries: u32,
     /// What the try in hand may cure.

@@ -1,6 +1,6 @@
 //! What is published.
 
-use units::{Point, Time};
+use units::{Point, Segment, Time};
 
 use super::{Act, Machine};
 use crate::admission;
@@ -228,19 +228,8 @@ impl Machine {
         let Some(loaded) = &self.loaded else {
             return Vec::new();
         };
-        let pending = self
-            .interrupted
-            .as_ref()
-            .filter(|u| u.seal == loaded.job.seal.hash());
-        let made;
-        let run = match (&self.run, pending) {
-            (Some(run), _) => Some(run),
-            (None, Some(u)) => {
-                made = super::run::Run::taken_up(u, self.now, loaded);
-                Some(&made)
-            }
-            (None, None) => None,
-        };
+        let run = self.run_here();
+        let run = run.as_deref();
         (0..loaded.job.cuts.len())
             .map(|i| {
                 let progress = run.and_then(|r| r.cuts.get(i));
@@ -252,7 +241,7 @@ impl Machine {
             .collect()
     }
 
-    fn entry_views(&self) -> Vec<Vec<crate::job::JobElement>> {
+    fn entry_views(&self) -> Vec<Vec<Segment>> {
         match (&self.run, &self.interrupted) {
             (Some(run), _) => run.entries.clone(),
             (None, Some(u)) => u.entries.clone(),
@@ -262,28 +251,24 @@ impl Machine {
 
     /// The stop that ways on are asked for.
     pub(crate) fn stop_now(&self) -> Option<Stop> {
-        if let (None, Some(u), Some(loaded)) = (&self.run, &self.interrupted, &self.loaded) {
-            if u.seal != loaded.job.seal.hash() {
-                return None;
-            }
-            let run = super::run::Run::taken_up(u, self.now, loaded);
+        let run = self.run_here()?;
+        let Some(loaded) = self.loaded.as_ref().filter(|_| self.run.is_none()) else {
+            let held = run.held.as_ref().filter(|_| !run.over())?;
+            let (cut, lost) = run.goes_on();
             return Some(Stop {
-                run: u.run,
-                number: 0,
-                cut: run.cut + 1,
-                lost: run.interrupted_at(self.stood, loaded),
-                kerf_end_failed: false,
+                run: run.id,
+                number: run.holds.len(),
+                cut: cut + 1,
+                lost,
+                kerf_end_failed: held.kerf_end_failed,
             });
-        }
-        let run = self.run.as_ref().filter(|r| !r.over())?;
-        let held = run.held.as_ref()?;
-        let (cut, lost) = run.goes_on();
+        };
         Some(Stop {
             run: run.id,
-            number: run.holds.len(),
-            cut: cut + 1,
-            lost,
-            kerf_end_failed: held.kerf_end_failed,
+            number: 0,
+            cut: run.cut + 1,
+            lost: run.interrupted_at(self.stood, loaded),
+            kerf_end_failed: false,
         })
     }
 

@@ -336,7 +336,7 @@ impl Machine {
         let place = loaded.point_at(cut, at_mm);
         let lost = if run.cut == cut { run.lost() } else { None };
         let kerf_end_failed =
-            cause == Cause::NoArc && run.plan().is_some_and(|p| p.way == Way::KerfEnd);
+            cause == Cause::NoArc && run.plan().is_some_and(|p| p.how.way == Way::KerfEnd);
         run.holds.push(HoldRecord {
             cause,
             cut: cut + 1,

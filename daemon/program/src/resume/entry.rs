@@ -4,11 +4,14 @@ use units::{Point, Segment};
 
 use super::Lost;
 use super::ground::Ground;
+use crate::flat::SAGITTA_MM;
 
 /// The least way from the pierce to the path, mm (common practice, no source); never under 2 kerfs.
 const OFF_MM: f64 = 4.0;
 /// Places along a lead-in are looked at this far apart, mm.
 const STEP_MM: f64 = 0.4;
+/// ... and so near to each other beside its joint, mm.
+const NEAR_STEP_MM: f64 = 0.05;
 /// Between a lead-in's kerf and any other contour's stays so much metal, mm (common practice, no
 /// source).
 const APART_MM: f64 = 1.0;
@@ -20,7 +23,7 @@ const PIERCE_KERFS: f64 = 1.6;
 /// Ways into the path at `joint_mm`, the one that is liked best first. `lost`: beyond its high end
 /// the path is whole.
 pub(super) fn search<'g>(
-    ground: &'g Ground,
+    ground: &'g Ground<'_>,
     cut: usize,
     joint_mm: f64,
     lost: &Lost,
@@ -29,14 +32,14 @@ pub(super) fn search<'g>(
 }
 
 /// Whether a lead-in comes to its joint from ahead: one from behind would cut into what lies before.
-pub(super) fn from_ahead(ground: &Ground, cut: usize, joint_mm: f64, lead: &Segment) -> bool {
+pub(super) fn from_ahead(ground: &Ground<'_>, cut: usize, joint_mm: f64, lead: &Segment) -> bool {
     let (joint, (dx, dy)) = ground.along(cut, joint_mm);
     let from = lead.from();
     (from.x - joint.x) * dx + (from.y - joint.y) * dy > 0.0
 }
 
 fn candidates<'g>(
-    ground: &'g Ground,
+    ground: &'g Ground<'_>,
     cut: usize,
     joint_mm: f64,
     lost: &Lost,
@@ -71,7 +74,7 @@ fn candidates<'g>(
 }
 
 /// Whether a lead-in lies in scrap that is whole and held, clear of everything that is kept.
-fn fits(ground: &Ground, cut: usize, lead: &Segment) -> bool {
+fn fits(ground: &Ground<'_>, cut: usize, lead: &Segment) -> bool {
     let w = ground.kerf_mm;
     let (pierce, joint) = (lead.from(), lead.to());
     let Some(contour) = ground.contour(cut) else {
@@ -87,6 +90,16 @@ fn fits(ground: &Ground, cut: usize, lead: &Segment) -> bool {
         return false;
     }
     let length = lead.length();
+    // Near its joint it may come round a corner of the part: a fine look at whether it cuts into it.
+    let near_mm = (3.0 * w).min(length);
+    let m = (near_mm / NEAR_STEP_MM).ceil().max(1.0) as u32;
+    let cuts_in = (1..m).any(|k| {
+        let p = lead.point_at(length - near_mm * f64::from(k) / f64::from(m));
+        contour.on_part(p) && contour.distance(p) > SAGITTA_MM
+    });
+    if cuts_in {
+        return false;
+    }
     let n = (length / STEP_MM).ceil().max(1.0) as u32;
     (0..n).all(|k| {
         let s = length * f64::from(k) / f64::from(n);

@@ -1,15 +1,14 @@
 //! The sheet as it is now: where there is metal, which of it the arc's current can leave by, and
 //! which of it is scrap.
 
-use units::{Placement, Point, Segment};
+use units::{Point, Segment};
 
 use super::{REACH_MM, Stopped};
 use crate::contour::{Contour, Contours, Kind};
 use crate::flat::{Flat, nearest_part};
 use crate::pieces::{MapInput, PieceMap, Under};
-use crate::shape::Placer;
-use crate::vet::VetInput;
-use crate::{Cut, CutList, Element};
+use crate::vet::OnSheet;
+use crate::{Cut, CutList, Element, lead};
 
 /// What is left of a path is measured in steps of this, mm.
 const LEFT_STEP_MM: f64 = 0.02;
@@ -19,59 +18,67 @@ const WHOLE_MM: f64 = 1.0;
 const WHOLE_PART: f64 = 0.9;
 
 /// The sheet now, and the contours as the program draws them.
-pub(super) struct Ground {
+pub(super) struct Ground<'a> {
     map: PieceMap,
     holder: u32,
-    flat: Flat,
-    contours: Contours,
+    /// The program as it was drawn.
+    drawn: &'a OnSheet<'a>,
+    contours: &'a Contours,
+    cuts: &'a [Cut],
     pub kerf_mm: f64,
 }
 
-impl Ground {
+impl<'a> Ground<'a> {
     /// `None`: the sheet or the kerf is not known.
-    pub fn new(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Option<Self> {
-        let setup = input.setup?;
-        let kerf_mm = setup.kerf.or(input.kerf_mm)?;
-        let here = Placer::new(&Placement::default());
-        let now = Flat::new(&history(stopped), &here);
+    pub fn new(stopped: &Stopped<'a>, drawn: &'a OnSheet<'a>) -> Option<Self> {
+        let setup = drawn.input.setup?;
+        let kerf_mm = drawn.input.kerf_mm?;
+        let now = Flat::new(&history(stopped), &drawn.placer);
         let map = PieceMap::new(&MapInput {
             flat: &now,
             sheet: setup.sheet,
             kerf_mm,
             used: &setup.used,
             clamp: setup.clamp,
-            slats: input.facts.slats,
+            slats: drawn.input.facts.slats,
         })?;
-        let list = CutList {
-            cuts: stopped.cuts.to_vec(),
-            stops: Vec::new(),
-        };
-        let flat = Flat::new(&list, &here);
-        let contours = Contours::new(&flat, kerf_mm);
         let holder = map.clamped(map.end()).unwrap_or_else(|| map.main());
         Some(Self {
             map,
             holder,
-            flat,
-            contours,
+            drawn,
+            contours: drawn.contours()?,
+            cuts: stopped.cuts,
             kerf_mm,
         })
     }
 
-    /// The contour of the cut in hand.
+    /// The contour of a cut.
     pub fn contour(&self, cut: usize) -> Option<&Contour> {
         self.contours.of_cut(cut)
     }
 
+    /// Where the contour of a cut begins and where it is closed, mm along the cut.
+    pub fn joint_and_close(&self, cut: usize) -> Option<(f64, f64)> {
+        let contour = self.contour(cut)?;
+        let joint = lead::joint(self.drawn, contour);
+        let end = self.length_mm(cut) - contour.lead_out_mm;
+        Some((joint.at_mm, end - joint.overlap_mm))
+    }
+
     /// The length of a cut, mm.
     pub fn length_mm(&self, cut: usize) -> f64 {
-        self.flat.line(cut).length()
+        self.drawn.length_mm(cut + 1)
     }
 
     /// The place and the direction of travel `s` mm along a cut.
     pub fn along(&self, cut: usize, s: f64) -> (Point, (f64, f64)) {
-        let line = self.flat.line(cut);
-        (line.at(s), line.direction(s))
+        // The place itself, not one on a chord: what goes on from there may be an arc.
+        let at = self
+            .cuts
+            .get(cut)
+            .map_or_else(Point::default, |c| c.point_at(s));
+        (at, self.drawn.flat().line(cut).direction(s))
     }
 
     /// Metal by which the arc's current finds back to the clamp.
@@ -127,7 +134,7 @@ impl Ground {
     /// How much metal stays on a cut's path from `at` to `to` when it is cut up to `at`, mm: its own
     /// beginning, lead-in included, may have taken some of it already.
     pub fn left_mm(&self, cut: usize, at: f64, to: f64) -> f64 {
-        let line = self.flat.line(cut);
+        let line = self.drawn.flat().line(cut);
         let cut_away = line.part(0.0, at);
         let n = ((to - at) / LEFT_STEP_MM).ceil().max(1.0);
         let step = (to - at) / n;

@@ -1,15 +1,13 @@
 //! Vetting of a splice: the rules of vetting, asked of the sheet as it is now with the new way into
 //! the cut, less those that its own purpose breaks.
 
-use units::Point;
-
 use super::ground::{history, made, part};
 use super::{Proposal, Stopped, Way};
 use crate::findings::Findings;
 use crate::report::{Finding, Severity};
 use crate::rules::{self, Group};
 use crate::vet::{OnSheet, VetInput};
-use crate::{Cut, CutList, Element, Reading, Setup};
+use crate::{Cut, CutList, Element, Reading};
 
 /// Broken by the purpose of every splice (vetting handbook), and those that judge how much of a
 /// contour a cut has left, which here is what the stop has left of it.
@@ -25,33 +23,24 @@ const EXEMPT: [&str; 7] = [
 ];
 
 /// What the rules say against a proposal: refusals and warnings that the cut did not have already.
+/// `joint`: where its contour begins and where it is closed; `known`: what was said of its shape.
 pub(super) fn judge(
     stopped: &Stopped<'_>,
     input: &VetInput<'_>,
     proposal: &Proposal,
     joint: Option<(f64, f64)>,
+    known: impl FnOnce() -> Vec<Finding>,
 ) -> Vec<Finding> {
-    let Some(setup) = input.setup else {
-        return Vec::new();
-    };
-    // What was placed already is not placed again.
-    let placed = Setup {
-        origin: Point::default(),
-        rotation: 0.0,
-        ..setup.clone()
-    };
-    let input = VetInput {
-        setup: Some(&placed),
-        ..*input
-    };
     let Some(cut) = stopped.cuts.get(stopped.cut) else {
         return Vec::new();
     };
-    let mut said = on_the_sheet_now(stopped, &input, cut, proposal);
-    if let Some(joint) = joint
+    let mut said = on_the_sheet_now(stopped, input, cut, proposal);
+    if let Some(joint) = joint.filter(|j| proposal.from_mm >= j.0)
         && !proposal.entry.is_empty()
     {
-        said.extend(as_drawn(stopped, &input, cut, proposal, joint));
+        let known = known();
+        let new = as_drawn(stopped, input, cut, proposal, joint).into_iter();
+        said.extend(new.filter(|f| known.iter().all(|k| k.rule != f.rule)));
     }
     let kerf_end = proposal.way == Way::KerfEnd || proposal.way == Way::Restart;
     said.retain(|f| {
@@ -59,6 +48,12 @@ pub(super) fn judge(
         !EXEMPT.contains(&rule) && (rule != rules::pierce_in_void::NAME || !kerf_end)
     });
     said
+}
+
+/// What the rules say of the shape of the cut in hand as the program draws it.
+pub(super) fn shape_before(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Vec<Finding> {
+    let cuts = list(stopped.cuts.to_vec());
+    said(input, cuts, stopped.cut + 1, &[Group::Shape])
 }
 
 /// Place and metal: the sheet with what is cut so far, and the splice behind it.
@@ -87,13 +82,6 @@ fn as_drawn(
     proposal: &Proposal,
     (joint_mm, closed_mm): (f64, f64),
 ) -> Vec<Finding> {
-    if proposal.from_mm < joint_mm {
-        return Vec::new();
-    }
-    let number = stopped.cut + 1;
-    let shape = [Group::Shape];
-    let before = list(stopped.cuts.to_vec());
-    let known = said(input, before, number, &shape);
     let entry = made(&proposal.entry, cut.on_line);
     let rest = joined(entry, part(cut, proposal.from_mm, closed_mm));
     let Some(turned) = joined(rest, part(cut, joint_mm, proposal.from_mm)) else {
@@ -103,9 +91,7 @@ fn as_drawn(
     if let Some(slot) = cuts.get_mut(stopped.cut) {
         *slot = turned;
     }
-    let mut new = said(input, list(cuts), number, &shape);
-    new.retain(|f| known.iter().all(|k| k.rule != f.rule));
-    new
+    said(input, list(cuts), stopped.cut + 1, &[Group::Shape])
 }
 
 fn list(cuts: Vec<Cut>) -> CutList {

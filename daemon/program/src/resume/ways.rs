@@ -1,5 +1,7 @@
 //! The ways on from a stop, the best first.
 
+use core::cell::OnceCell;
+
 use units::{Point, Segment};
 
 use super::ground::Ground;
@@ -8,7 +10,7 @@ use crate::contour::Kind;
 use crate::report::{Finding, Severity};
 use crate::shape::mm;
 use crate::vet::{OnSheet, VetInput};
-use crate::{CutList, Reading, lead};
+use crate::{Cut, CutList, Reading, Setup};
 
 /// A new lead-in joins this far before what is surely cut, mm (process handbook).
 const BEFORE_MM: f64 = 0.3;
@@ -30,11 +32,12 @@ const VETTED: usize = 6;
 struct Asked<'a> {
     stopped: &'a Stopped<'a>,
     input: &'a VetInput<'a>,
-    ground: Ground,
+    ground: Ground<'a>,
     lost: Lost,
     /// Where the contour begins and where it is closed, mm along the cut.
     contour: Option<(f64, f64)>,
     length_mm: f64,
+    shape_before: OnceCell<Vec<Finding>>,
 }
 
 pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
@@ -47,24 +50,37 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
     };
     let Some(lost) = stopped.lost else {
         // Nothing of it is cut: the pierce is the one that was vetted.
-        ways.proposals.push(Proposal {
-            why: "Nothing of this cut is cut yet: it begins at its pierce.".into(),
-            ..plain(Way::Restart, cut.pierce, 0.0)
-        });
+        let why = "Nothing of this cut is cut yet: it begins at its pierce.";
+        ways.proposals.push(Proposal::fresh(cut.pierce, why));
         return ways;
     };
-    let Some(ground) = Ground::new(stopped, input) else {
-        from_kerf_alone(stopped, &lost, input, &mut ways);
+    // What was placed already is not placed again.
+    let placed = input.setup.map(|setup| Setup {
+        origin: Point::default(),
+        rotation: 0.0,
+        ..setup.clone()
+    });
+    let input = &VetInput {
+        setup: placed.as_ref(),
+        ..*input
+    };
+    let drawn = Reading::of_cuts(CutList {
+        cuts: stopped.cuts.to_vec(),
+        stops: Vec::new(),
+    });
+    let drawn = OnSheet::new(&drawn, input);
+    let Some(ground) = Ground::new(stopped, &drawn) else {
+        from_kerf_alone(cut, &lost, input, &mut ways);
         return ways;
     };
-    let contour = joint_and_close(stopped, input);
     let asked = Asked {
-        contour,
+        contour: ground.joint_and_close(stopped.cut),
         length_mm: ground.length_mm(stopped.cut),
         stopped,
         input,
         ground,
         lost,
+        shape_before: OnceCell::new(),
     };
     let ahead = (lost.high_mm + asked.ground.kerf_mm).min(asked.length_mm);
     if asked.ground.ahead_holds(stopped.cut, ahead) {
@@ -84,24 +100,15 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
     ways
 }
 
-/// Where the contour of the cut in hand begins and where it is closed, mm along the cut.
-fn joint_and_close(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Option<(f64, f64)> {
-    let reading = Reading::of_cuts(CutList {
-        cuts: stopped.cuts.to_vec(),
-        stops: Vec::new(),
-    });
-    // In sheet coordinates: nothing is placed again.
-    let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
-    let here = VetInput {
-        setup: None,
-        kerf_mm,
-        ..*input
-    };
-    let sheet = OnSheet::new(&reading, &here);
-    let contour = sheet.contours()?.of_cut(stopped.cut)?;
-    let joint = lead::joint(&sheet, contour);
-    let end = sheet.length_mm(stopped.cut + 1) - contour.lead_out_mm;
-    Some((joint.at_mm, end - joint.overlap_mm))
+impl Proposal {
+    /// The cut from its pierce, on whole metal.
+    #[must_use]
+    pub fn fresh(pierce: Point, why: &str) -> Self {
+        Self {
+            why: why.into(),
+            ..plain(Way::Restart, pierce, 0.0)
+        }
+    }
 }
 
 fn plain(way: Way, pierce: Point, from_mm: f64) -> Proposal {
@@ -116,7 +123,7 @@ fn plain(way: Way, pierce: Point, from_mm: f64) -> Proposal {
         uncut_mm: 0.0,
         tab_mm: 0.0,
         why: String::new(),
-        findings: Vec::new(),
+        warns: Vec::new(),
     }
 }
 
@@ -134,43 +141,19 @@ pub(super) fn kerf_end_at(lost: &Lost, kerf_mm: f64) -> (f64, f64, f64) {
 }
 
 /// Without a known sheet or kerf only the open kerf is left, from what is surely cut.
-fn from_kerf_alone(stopped: &Stopped<'_>, lost: &Lost, input: &VetInput<'_>, ways: &mut Ways) {
-    let Some(cut) = stopped.cuts.get(stopped.cut) else {
-        return;
-    };
-    let kerf_mm = input.kerf_mm.unwrap_or(0.0);
+fn from_kerf_alone(cut: &Cut, lost: &Lost, input: &VetInput<'_>, ways: &mut Ways) {
     let from = lost.low_mm;
-    let place = place_along(
-        &cut.path.iter().map(|e| e.segment).collect::<Vec<_>>(),
-        from,
-        cut.pierce,
-    );
     ways.proposals.push(Proposal {
-        pierces: false,
         overlap_mm: lost.high_mm - from,
         why: format!(
             "From the open kerf, at the place surely cut. The sheet or the kerf ({} mm) is not known: \
              look at the wall first.",
-            mm(kerf_mm)
+            mm(input.kerf_mm.unwrap_or(0.0))
         ),
-        ..plain(Way::KerfEnd, place, from)
+        ..plain(Way::KerfEnd, cut.point_at(from), from)
     });
     ways.barred
         .push((Way::LeadIn, "The sheet or the kerf is not known.".into()));
-}
-
-fn place_along(path: &[Segment], s: f64, first: Point) -> Point {
-    let mut left = s;
-    let mut at = first;
-    for segment in path {
-        let length = segment.length();
-        if left <= length {
-            return segment.point_at(left);
-        }
-        left -= length;
-        at = segment.to();
-    }
-    at
 }
 
 impl Asked<'_> {
@@ -182,7 +165,7 @@ impl Asked<'_> {
     fn propose(&self, mut proposal: Proposal, ways: &mut Ways) -> bool {
         match self.vetted(&proposal) {
             Ok(findings) => {
-                proposal.findings = findings;
+                proposal.warns = findings;
                 ways.proposals.push(proposal);
                 true
             }
@@ -194,7 +177,11 @@ impl Asked<'_> {
     }
 
     fn vetted(&self, proposal: &Proposal) -> Result<Vec<Finding>, String> {
-        let findings = judge::judge(self.stopped, self.input, proposal, self.contour);
+        let known = || {
+            let said = || judge::shape_before(self.stopped, self.input);
+            self.shape_before.get_or_init(said).clone()
+        };
+        let findings = judge::judge(self.stopped, self.input, proposal, self.contour, known);
         match findings.iter().find(|f| f.severity == Severity::Refuse) {
             Some(f) => Err(format!("{}: {}", f.rule, f.says)),
             None => Ok(findings),
@@ -221,7 +208,6 @@ impl Asked<'_> {
             return;
         }
         let proposal = Proposal {
-            pierces: false,
             second_mm: (second > from + 0.05).then_some(second),
             overlap_mm: self.lost.high_mm - from,
             why: format!(
@@ -251,7 +237,6 @@ impl Asked<'_> {
         let second = (self.lost.low_mm + self.ground.kerf_mm - SECOND_MM).min(self.lost.high_mm);
         ways.barred.retain(|(way, _)| *way != Way::KerfEnd);
         let proposal = Proposal {
-            pierces: false,
             second_mm: Some(second.max(from)),
             overlap_mm: self.lost.high_mm - from,
             why: format!(
@@ -300,7 +285,7 @@ impl Asked<'_> {
             match self.vetted(&proposal) {
                 Ok(findings) => {
                     let clear = findings.is_empty();
-                    proposal.findings = findings;
+                    proposal.warns = findings;
                     if clear {
                         ways.proposals.push(proposal);
                         return;
@@ -355,7 +340,6 @@ impl Asked<'_> {
             .ground
             .left_mm(self.stopped.cut, self.lost.at_mm, closed_mm);
         ways.proposals.push(Proposal {
-            pierces: false,
             uncut_mm: uncut,
             tab_mm: tab,
             why: if tab > 0.0 {

@@ -4,13 +4,13 @@
 
 use std::path::Path;
 
-use control::resume::{Barred, Lost, Plan, Plans, Stop, Way};
+use control::resume::{Barred, Lost, Plan, Plans, Proposal, Stop, Way};
 use control::view::{
     Alarm, AlarmLevel, Allowed, ArcView, ChangeStep, ChangeView, CheckView, Choice, CutState,
     CutView, HoldRecord, HoldView, LinkView, Mark, PartView, PartsView, Phase, Power, Step,
     TorchView, View, Waiting,
 };
-use control::{Answer, Cause, CheckId, JobElement, Part, SetTag, Signals};
+use control::{Answer, Cause, CheckId, Part, SetTag, Signals};
 use program::{Finding, Report, Severity, Verdict};
 use serde_json::{Map, Value, json};
 use units::{Bounds, Point, Segment};
@@ -29,12 +29,8 @@ fn part(starts: u32) -> PartView {
     }
 }
 
-fn lead(from: Point, to: Point) -> JobElement {
-    JobElement {
-        segment: Segment::Line { from, to },
-        feed_mm_s: 18.3,
-        line: 12,
-    }
+fn lead(from: Point, to: Point) -> Segment {
+    Segment::Line { from, to }
 }
 
 fn stop() -> Stop {
@@ -55,29 +51,27 @@ fn ways() -> WaysOn {
     let kerf_end = Plan {
         id: "0123456789abcdef".into(),
         stop: stop(),
-        way: Way::KerfEnd,
-        pierce: Point::new(131.75, 88.25),
-        entry: vec![],
-        from_mm: 60.75,
-        second_mm: Some(61.8),
-        pierces: false,
-        overlap_mm: 1.75,
-        uncut_mm: 0.0,
-        tab_mm: 0.0,
-        why: "The kerf is open up to there.".into(),
-        warns: vec![],
+        entry_mm_s: 0.0,
+        how: Proposal {
+            way: Way::KerfEnd,
+            from_mm: 60.75,
+            second_mm: Some(61.8),
+            pierces: false,
+            overlap_mm: 1.75,
+            ..Proposal::fresh(Point::new(131.75, 88.25), "The kerf is open up to there.")
+        },
     };
     let lead_in = Plan {
         id: "fedcba9876543210".into(),
-        way: Way::LeadIn,
-        pierce: Point::new(136.0, 95.0),
-        entry: vec![lead(Point::new(136.0, 95.0), Point::new(131.5, 88.25))],
-        from_mm: 60.2,
-        second_mm: None,
-        pierces: true,
-        overlap_mm: 2.3,
-        why: "A new pierce in the scrap.".into(),
-        ..kerf_end.clone()
+        stop: stop(),
+        entry_mm_s: 18.0,
+        how: Proposal {
+            way: Way::LeadIn,
+            entry: vec![lead(Point::new(136.0, 95.0), Point::new(131.5, 88.25))],
+            from_mm: 60.2,
+            overlap_mm: 2.3,
+            ..Proposal::fresh(Point::new(136.0, 95.0), "A new pierce in the scrap.")
+        },
     };
     WaysOn {
         v: VERSION,

@@ -54,29 +54,25 @@ pub(super) async fn resume(
     may_command(peer)?;
     let (seen, ways, job) = found(&served, back_mm).await?;
     let chosen = ways.and_then(|w| w.plans.into_iter().find(|p| p.id == plan));
-    let (Some(chosen), Some(job), true) = (chosen, job, seen == generation) else {
-        return Ok(answered(Answer::Refused {
-            reason: "no-plan".into(),
-            says: "That way on is not for this stop.".into(),
-            remedy: "Look at the ways on again. Then choose one.".into(),
-        }));
+    // Without the plan that was shown the machine says itself that it takes none.
+    let splice = match chosen.filter(|_| seen == generation).zip(job) {
+        Some((chosen, job)) => match chosen.seal(&job, &accepted) {
+            Ok(splice) => Some(Arc::new(splice)),
+            Err(no) => return Ok(not_sealed(&no)),
+        },
+        None => None,
     };
-    let splice = match chosen.seal(&job, &accepted) {
-        Ok(splice) => Arc::new(splice),
-        Err(no) => {
-            return Ok(answered(Answer::Refused {
-                reason: "not-sealed".into(),
-                says: no.to_string(),
-                remedy: "Accept what it leaves and what it cuts twice, or choose another way."
-                    .into(),
-            }));
-        }
-    };
-    let ask = Ask::Resume {
-        splice: Some(splice),
-    };
+    let ask = Ask::Resume { splice };
     let answer = served.state.panel.ask(generation, ask).await;
     answer.map(answered).map_err(|_| shutting_down())
+}
+
+fn not_sealed(no: &program::NoSeal) -> Response {
+    answered(Answer::Refused {
+        reason: "not-sealed".into(),
+        says: no.to_string(),
+        remedy: "Accept what it leaves and what it cuts twice, or choose another way.".into(),
+    })
 }
 
 type Found = (u64, Option<Plans>, Option<Arc<control::Job>>);

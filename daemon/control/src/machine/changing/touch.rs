@@ -7,7 +7,6 @@ use units::{Point, Time};
 
 use super::super::{Act, Machine};
 use crate::event::Event;
-use crate::machine::run::Run;
 use crate::view::CutState;
 
 /// A touch is made on the path this far ahead of where it stopped: metal that is still to be cut
@@ -88,21 +87,9 @@ impl Machine {
     /// where the cut in hand stopped. Machine coordinates.
     pub(super) fn touch_place(&self) -> Option<Point> {
         let loaded = self.loaded.as_ref()?;
-        let pending = self
-            .interrupted
-            .as_ref()
-            .filter(|u| u.seal == loaded.job.seal.hash());
-        let made;
-        let run = match (&self.run, pending) {
-            (Some(run), _) if !run.over() => Some(run),
-            (None, Some(u)) => {
-                made = Run::taken_up(u, self.now, loaded);
-                Some(&made)
-            }
-            _ => None,
-        };
-        let on_table =
-            |p: Point| p.moved(self.settings.sheet_corner.x, self.settings.sheet_corner.y);
+        let on_table = |p: Point| self.sheet_at.place(p);
+        let run = self.run_here();
+        let run = run.as_deref().filter(|r| !r.over());
         let Some(run) = run else {
             return loaded.job.cuts.first().map(|c| on_table(c.pierce));
         };

@@ -7,12 +7,12 @@ use link::Command;
 use super::{Cycle, Move, Stage};
 use crate::cause::Cause;
 use crate::event::Event;
-use crate::job::JobElement;
 use crate::machine::Machine;
 use crate::machine::run::Run;
 use crate::machine::track::Track;
 use crate::resume::Way;
 use crate::view::Retry;
+use units::Segment;
 
 /// Path commands that may lie in the session and are not taken yet.
 const UNSENT: usize = 64;
@@ -35,8 +35,9 @@ impl Machine {
         run.progress_kept = Some(self.now);
         let next = loaded.element_at(run.cut, c.from_mm).unwrap_or((0, 0.0));
         let entry_mm = lead_of(run, c.open_kerf)
+            .0
             .iter()
-            .map(|e| e.segment.length())
+            .map(Segment::length)
             .sum();
         let left = loaded.length(run.cut) - c.from_mm;
         let slowest = loaded.job.cuts[run.cut]
@@ -63,15 +64,15 @@ impl Machine {
         let Some(plan) = run.plan().cloned() else {
             return;
         };
-        if !plan.entry.is_empty() && run.entries.last() != Some(&plan.entry) {
-            run.entries.push(plan.entry.clone());
+        if !plan.how.entry.is_empty() && run.entries.last() != Some(&plan.how.entry) {
+            run.entries.push(plan.how.entry.clone());
         }
     }
 
     /// The path is taken up beyond a tab: from here on the tab stays.
     fn leave_tab(&mut self) {
         let plan = self.run.as_ref().and_then(|r| r.plan()).cloned();
-        if let Some(plan) = plan.filter(|p| p.way == Way::Tab) {
+        if let Some(plan) = plan.filter(|p| p.how.way == Way::Tab) {
             self.leave_gap(&plan);
         }
     }
@@ -82,21 +83,22 @@ impl Machine {
         let (Some(loaded), Some(run), Some(track)) = (&self.loaded, &self.run, &mut c.track) else {
             return;
         };
-        let lead = lead_of(run, open_kerf);
+        let (lead, mm_s) = lead_of(run, open_kerf);
         while self.line.session.unsent() < UNSENT
-            && let Some(e) = lead.get(track.entry_next)
+            && let Some(segment) = lead.get(track.entry_next)
         {
             let left: f64 = lead
                 .iter()
                 .skip(track.entry_next)
-                .map(|e| e.segment.length())
+                .map(Segment::length)
                 .sum();
             track.entry_next += 1;
+            let placed = segment.placed(&self.sheet_at);
             let ticket = self.line.session.say(Command::Path {
-                segment: e.segment.placed(&self.sheet_at),
-                mm_s: e.feed_mm_s,
+                segment: placed,
+                mm_s,
             });
-            track.said(ticket, e.segment, from_mm - left, e.feed_mm_s);
+            track.said(ticket, *segment, from_mm - left, mm_s);
         }
         while track.torch_off.is_none() && self.line.session.unsent() < UNSENT {
             let (i, into) = track.next;
@@ -186,8 +188,8 @@ impl Machine {
     }
 }
 
-/// The lead-in of the plan in hand; none where the torch is fired in the open kerf.
-fn lead_of(run: &Run, open_kerf: bool) -> &[JobElement] {
+/// The lead-in of the plan in hand and its feed; none where the torch is fired in the open kerf.
+fn lead_of(run: &Run, open_kerf: bool) -> (&[Segment], f64) {
     let plan = run.plan().filter(|_| !open_kerf);
-    plan.map_or(&[], |p| p.entry.as_slice())
+    plan.map_or((&[], 0.0), |p| (p.how.entry.as_slice(), p.entry_mm_s))
 }

@@ -28,12 +28,12 @@ impl Start {
             };
         };
         // A second try stands nearer to the wall.
-        let nearer = plan.second_mm.filter(|_| run.tries > 0);
+        let nearer = plan.how.second_mm.filter(|_| run.tries > 0);
         let high = plan.stop.lost.map(|l| l.high_mm);
         Self {
-            from_mm: nearer.unwrap_or(plan.from_mm),
-            beside: (!plan.entry.is_empty()).then_some(plan.pierce),
-            open_kerf: !plan.pierces,
+            from_mm: nearer.unwrap_or(plan.how.from_mm),
+            beside: (!plan.how.entry.is_empty()).then_some(plan.how.pierce),
+            open_kerf: !plan.how.pierces,
             until_crossed_mm: high.map_or(0.0, |mm| mm + CROSSING_MM),
         }
     }

@@ -1,0 +1,155 @@
+//! Why a request is refused, in words.
+
+use super::change::ChangeNo;
+use crate::ask::{Answer, CheckId};
+use crate::cause::Cause;
+use crate::machine::datum::NUDGE_MM;
+use crate::words;
+
+/// Why not.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum No {
+    /// It named an older state than this.
+    Stale,
+    /// Inputs are still being read.
+    Starting,
+    /// Something is under way.
+    Running,
+    /// No run is under way.
+    NotRunning,
+    /// Nothing is held.
+    NotHeld,
+    /// A run is held: it must be ended first.
+    Held,
+    /// No job is loaded.
+    JobMissing,
+    /// The run that was interrupted is another job's.
+    OtherJob,
+    /// The job was run: it must be loaded again.
+    JobUsed,
+    /// A condition is not true.
+    Check(CheckId),
+    /// The operator cannot vouch for it: the machine sees it.
+    NotVouched,
+    /// There is no such alarm.
+    AlarmMissing,
+    /// Its cause stands.
+    StillThere(Cause),
+    /// It must be seen first.
+    NotSeen,
+    /// The place is not doubtful.
+    NotDoubtful,
+    /// The axes were not referenced since the place was doubted.
+    NotHomed,
+    /// No plan was accepted, or it is for another stop or job.
+    PlanMissing,
+    /// A run of this job was interrupted.
+    Interrupted,
+    /// The sheet itself must show where it lies.
+    SheetToCheck,
+    /// A nudge longer than a nudge may be.
+    NudgeTooLong,
+    /// The torch does not stand over a mark.
+    NotOverMark,
+    /// A job without cuts.
+    EmptyJob,
+    /// Torch parts are being changed, or that step of it is not due.
+    Change(ChangeNo),
+}
+
+impl No {
+    /// A stable short name.
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            Self::Stale => "stale",
+            Self::Starting => "starting",
+            Self::Running => "running",
+            Self::NotRunning => "not-running",
+            Self::NotHeld => "not-held",
+            Self::Held => "held",
+            Self::JobMissing => "no-job",
+            Self::OtherJob => "other-job",
+            Self::JobUsed => "job-used",
+            Self::Check(_) => "check",
+            Self::NotVouched => "not-vouched",
+            Self::AlarmMissing => "no-alarm",
+            Self::StillThere(_) => "still-there",
+            Self::NotSeen => "not-seen",
+            Self::NotDoubtful => "not-doubtful",
+            Self::NotHomed => "not-homed",
+            Self::PlanMissing => "no-plan",
+            Self::Interrupted => "interrupted",
+            Self::SheetToCheck => "sheet-to-check",
+            Self::NudgeTooLong => "nudge-too-long",
+            Self::NotOverMark => "not-over-mark",
+            Self::EmptyJob => "empty-job",
+            Self::Change(no) => no.name(),
+        }
+    }
+
+    /// The reason in words.
+    pub(crate) fn says(self) -> String {
+        match self {
+            Self::Stale => "The screen showed an older state.".into(),
+            Self::Starting => "The panel is still reading its inputs.".into(),
+            Self::Running => "Something is under way.".into(),
+            Self::NotRunning => "No run is under way.".into(),
+            Self::NotHeld => "Nothing is held.".into(),
+            Self::Held => "A run is held.".into(),
+            Self::JobMissing => "No job is loaded.".into(),
+            Self::OtherJob => "The interrupted run is of another program.".into(),
+            Self::JobUsed => "This job was run.".into(),
+            Self::Check(c) => format!("Not true: {}.", words::check(c).0),
+            Self::NotVouched => "The machine sees this one itself.".into(),
+            Self::AlarmMissing => "There is no such alarm.".into(),
+            Self::StillThere(c) => format!("Its cause stands: {}.", words::plain(c)),
+            Self::NotSeen => "The message was not read.".into(),
+            Self::NotDoubtful => "The place is not doubtful.".into(),
+            Self::NotHomed => "The axes are not referenced since then.".into(),
+            Self::PlanMissing => "That way on is not for this stop.".into(),
+            Self::Interrupted => "A run of this job was interrupted.".into(),
+            Self::SheetToCheck => "What is cut already must fit the place.".into(),
+            Self::NudgeTooLong => format!("One nudge is at most {NUDGE_MM:.0} mm."),
+            Self::NotOverMark => "The torch does not stand over a mark.".into(),
+            Self::EmptyJob => "The job has no cuts.".into(),
+            Self::Change(no) => no.says().into(),
+        }
+    }
+
+    /// What to do.
+    pub(crate) fn remedy(self) -> &'static str {
+        match self {
+            Self::Stale => "Look again. Then press again.",
+            Self::Starting => "Wait a second.",
+            Self::Running => "Press HOLD first, or wait for the end.",
+            Self::NotRunning => "Start a job first.",
+            Self::NotHeld => "Press HOLD first.",
+            Self::Held => "Go on with it, or end it.",
+            Self::JobMissing => "Choose a program and load it.",
+            Self::OtherJob => "Load that program again, or clear its message to give the run up.",
+            Self::JobUsed => "Load it again for another sheet.",
+            Self::Check(c) => words::check(c).1,
+            Self::NotVouched => "Make it true at the table.",
+            Self::AlarmMissing => "Look at the alarms again.",
+            Self::StillThere(c) => words::remedy(c),
+            Self::NotSeen => "Read it. Then press Seen.",
+            Self::NotDoubtful => "Go on.",
+            Self::NotHomed => "Reference the axes first.",
+            Self::PlanMissing => "Look at the ways on again. Then choose one.",
+            Self::Interrupted => "Go on with it, or clear its message to give it up.",
+            Self::SheetToCheck => "Take the torch to the marks of the datum check.",
+            Self::NudgeTooLong => "Move it in smaller steps.",
+            Self::NotOverMark => "Take it to the mark first.",
+            Self::EmptyJob => "Load a program that cuts something.",
+            Self::Change(no) => no.remedy(),
+        }
+    }
+
+    pub(crate) fn answer(self) -> Answer {
+        Answer::Refused {
+            reason: self.name().into(),
+            says: self.says(),
+            remedy: self.remedy().into(),
+        }
+    }
+}
