@@ -47,6 +47,7 @@ pub fn finish_whole(mut world: World, faults: &[FaultSpec]) -> World {
     );
     let truth = world.table.lock().expect("one thread").truth();
     assert_eq!(truth.violations, Vec::<String>::new(), "{}", story());
+    assert_eq!(world.watch.wrongs, Vec::<String>::new(), "{}", story());
     assert!(truth.uncut_mm < 0.05, "{truth:?} {}", story());
     assert!(truth.off_path_mm <= 0.05, "{truth:?} {}", story());
     world

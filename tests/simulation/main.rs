@@ -1,8 +1,11 @@
 //! The whole stack in one thread on virtual time: control, the guard's rules, the link and the
 //! simulated table, with the automatic operator. No real clock, no pseudo-terminal, no thread.
 
+mod chance;
 mod jobs;
 mod lost;
 mod metal;
 mod pairs;
+mod random;
+mod watch;
 mod world;

@@ -1,5 +1,6 @@
 //! Joins the pure parts the way the service does, on the table's own time.
 
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
@@ -7,14 +8,17 @@ use control::guard::{GuardOrder, GuardRules};
 use control::resume::Way;
 use control::view::{Phase, View};
 use control::{Ask, AskId, Effect, Event, Input, Job, Machine, Restored, Signals};
-use simulator::Table;
 use simulator::harness::{FaultSpec, Levels};
+use simulator::{Table, TableSettings};
 use standclear::assemble::settings;
 use standclear::config::Config;
 use standclear::practice::operator::{Hands, Operator};
 use standclear::practice::table;
 use standclear::runner::Automatic;
 use units::Time;
+
+use crate::random::restless::{Odd, Restless};
+use crate::watch::Watch;
 
 /// The guard hears the levels at least this often.
 const SIGNALS_EVERY: Duration = Duration::from_millis(20);
@@ -36,10 +40,27 @@ impl Hands for Near {
     }
 }
 
+/// A piece of metal is held to the nozzle for so long.
+const METAL: Duration = Duration::from_millis(400);
 /// A killed panel is back after this, unless it is told otherwise.
 const DEAD: Duration = Duration::from_millis(700);
 /// What was recorded within this of its death is lost, unless it was durable.
 const JOURNAL_LAG: Duration = Duration::from_millis(100);
+
+/// The inputs of a panel's life, and the trace of its effects.
+#[derive(Default)]
+pub struct Recorded {
+    inputs: Vec<(Time, Input)>,
+    trace: Vec<u64>,
+    /// The panel died: what another does is another story.
+    over: bool,
+}
+
+fn traced(effects: &control::Effects) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    format!("{effects:?}").hash(&mut hasher);
+    hasher.finish()
+}
 
 /// Everything.
 pub struct World {
@@ -53,12 +74,21 @@ pub struct World {
     lease: Time,
     permit: bool,
     operator: Operator<Near>,
+    /// Who acts beside the careful operator.
+    pub restless: Option<Restless>,
+    /// The operators look at least this often.
+    pub look_every: Duration,
+    pub watch: Watch,
     job: Arc<Job>,
+    /// What the first panel was told, where a replay is wanted, and what it did.
+    pub recorded: Option<Recorded>,
     /// A killed panel is back after this.
     pub dead: Duration,
     /// Holds of panels that were killed.
     pub earlier_holds: Vec<control::view::HoldRecord>,
     looked: (u64, Time),
+    /// Somebody holds a piece of metal to the nozzle.
+    metal_until: Time,
     plugged_open: bool,
     pub now: Time,
     /// Time, event, and whether it was durable before the next step.
@@ -68,7 +98,13 @@ pub struct World {
 
 impl World {
     pub fn new(config: Config, job: Arc<Job>, seed: u64, faults: &[FaultSpec]) -> Self {
-        let mut table = Table::new(table::table_settings(&config, seed, false));
+        let settings = table::table_settings(&config, seed, false);
+        Self::on(config, job, settings, faults)
+    }
+
+    /// On a certain table.
+    pub fn on(config: Config, job: Arc<Job>, table: TableSettings, faults: &[FaultSpec]) -> Self {
+        let mut table = Table::new(table);
         table.lay(table::plan(&job, config.sheet_corner));
         for fault in faults {
             table.inject(*fault).expect("a place that exists");
@@ -81,6 +117,10 @@ impl World {
         );
         let mut world = Self {
             operator: Operator::new(Near(Arc::clone(&table)), Arc::clone(&job)),
+            restless: None,
+            look_every: LOOK_EVERY,
+            watch: Watch::default(),
+            recorded: None,
             job,
             dead: DEAD,
             earlier_holds: Vec::new(),
@@ -94,13 +134,33 @@ impl World {
             lease: Time::ZERO,
             permit: false,
             looked: (u64::MAX, Time::ZERO),
+            metal_until: Time::ZERO,
             plugged_open: false,
             now: Time::ZERO,
             events: Vec::new(),
             sent: Vec::new(),
         };
-        world.step(Input::Tick);
+        world.watch.born_again(world.job.cycle.fire_tries);
         world
+    }
+
+    /// Everything that the panel is told from here on is kept for a replay.
+    pub fn record(&mut self) {
+        self.recorded = Some(Recorded::default());
+    }
+
+    /// Whether a new machine that is told the same does the same.
+    pub fn replays(&self) -> bool {
+        let Some(recorded) = &self.recorded else {
+            return true;
+        };
+        let mut machine = Machine::new(
+            settings(&self.config),
+            Arc::clone(&self.config.link.dialect),
+            Restored::default(),
+        );
+        let mut pairs = recorded.inputs.iter().zip(&recorded.trace);
+        pairs.all(|((at, input), trace)| traced(&machine.step(*at, input.clone())) == *trace)
     }
 
     /// The operator takes this way on wherever it is offered.
@@ -134,6 +194,9 @@ impl World {
 
     /// One moment at which something may happen.
     pub fn turn(&mut self) {
+        if self.now == Time::ZERO {
+            self.step(Input::Tick);
+        }
         let mut to = self.now + SIGNALS_EVERY;
         for at in [self.machine.deadline(), self.guard_next]
             .into_iter()
@@ -192,6 +255,10 @@ impl World {
             known,
         );
         self.guard = GuardRules::new(self.config.guard);
+        self.watch.born_again(self.job.cycle.fire_tries);
+        if let Some(recorded) = &mut self.recorded {
+            recorded.over = true;
+        }
         (self.guard_next, self.epoch, self.handled) = (None, 0, 0);
         self.lease = Time::ZERO;
         self.looked = (u64::MAX, Time::ZERO);
@@ -203,12 +270,23 @@ impl World {
     fn let_operator_look(&mut self) {
         for _ in 0..50 {
             let generation = self.machine.generation();
-            let due = self.looked.0 != generation || self.now.since(self.looked.1) >= LOOK_EVERY;
+            let due =
+                self.looked.0 != generation || self.now.since(self.looked.1) >= self.look_every;
             if !due {
                 return;
             }
             self.looked = (generation, self.now);
             let view = self.view();
+            self.watch.seen(self.now, &view);
+            let odd = self.restless.as_mut();
+            match odd.and_then(|r| r.act(self.now, &view, &self.job)) {
+                Some(Odd::Ask { ask, old }) => {
+                    self.ask_of(generation.saturating_sub(old), ask);
+                    continue;
+                }
+                Some(Odd::Metal) => self.metal_until = self.now + METAL,
+                None => {}
+            }
             let Some(ask) = self.operator.consider(self.now, &view) else {
                 return;
             };
@@ -217,7 +295,12 @@ impl World {
     }
 
     pub fn ask(&mut self, ask: Ask) {
-        let generation = self.machine.generation();
+        self.ask_of(self.machine.generation(), ask);
+    }
+
+    /// By somebody who has seen that state.
+    fn ask_of(&mut self, generation: u64, ask: Ask) {
+        self.watch.asked(&ask);
         self.step(Input::Ask {
             id: AskId(0),
             generation,
@@ -226,8 +309,12 @@ impl World {
     }
 
     fn guard_step(&mut self) {
-        let signals = signals(&self.with_table(|t| t.levels()));
+        let mut signals = signals(&self.with_table(|t| t.levels()));
+        // The circuit that is closed by the plate is closed by a piece of metal as well.
+        signals.contact |= self.now < self.metal_until && signals.sense_isolated == Some(false);
         let out = self.guard.step(self.now, &signals, self.lease);
+        self.watch
+            .guard(self.now, &signals, &self.guard, &self.machine);
         self.epoch = out.epoch;
         self.guard_next = out.deadline;
         if out.permit_level != self.permit {
@@ -254,7 +341,13 @@ impl World {
     }
 
     pub fn step(&mut self, input: Input) {
+        let recording = self.recorded.as_mut().filter(|r| !r.over);
+        let told = recording.is_some().then(|| input.clone());
         let effects = self.machine.step(self.now, input);
+        if let (Some(recorded), Some(told)) = (&mut self.recorded, told) {
+            recorded.inputs.push((self.now, told));
+            recorded.trace.push(traced(&effects));
+        }
         self.lease = self.now + Duration::from_millis(self.config.guard.lease_ms);
         for effect in effects.0 {
             match effect {
@@ -286,6 +379,7 @@ impl World {
                     self.guard.order(self.now, &order);
                 }
                 Effect::Record { id, event, durable } => {
+                    self.watch.event(self.now, &event);
                     self.events.push((self.now, event, durable));
                     if durable {
                         self.step(Input::Durable { id });

@@ -1,0 +1,318 @@
+//! One job of chance, and the settling of its account.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use control::view::{CutState, Phase, View};
+use control::{Event, Job};
+use link::Dialect;
+use simulator::harness::{FaultKind, FaultSpec, Truth};
+use standclear::config::Config;
+use standclear::practice::table::table_settings;
+
+use super::programs;
+use super::restless::Restless;
+use crate::chance::Chance;
+use crate::world::World;
+
+const KINDS: [FaultKind; 11] = [
+    FaultKind::ArcLost,
+    FaultKind::NoArc,
+    FaultKind::ArcStuck,
+    FaultKind::ContactStuck,
+    FaultKind::NoContact,
+    FaultKind::Estop,
+    FaultKind::LinkCut,
+    FaultKind::ControllerReset,
+    FaultKind::AirLow,
+    FaultKind::TipOver,
+    FaultKind::PanelKilled,
+];
+/// A job that has not ended by then does not end, table time.
+const LIMIT: Duration = Duration::from_secs(3600);
+
+/// Everything that the seed has drawn. Each of it can be taken away to find what matters.
+#[derive(Clone, Debug)]
+pub struct Case {
+    seed: u64,
+    faults: Vec<Wrong>,
+    /// Chance that a bit on the wire is turned over.
+    bit_error_rate: f64,
+    rough: bool,
+    /// The controller stamps where the arc goes out, and the panel's dialect knows it.
+    stamps: bool,
+    /// A killed panel is back after this, ms.
+    dead_ms: u64,
+    /// So many things does the restless operator do.
+    acts: u32,
+    /// He may leave cuts out, or end the job.
+    leaves: bool,
+    /// He may leave tabs.
+    tabs: bool,
+    /// The operators look so often, ms.
+    look_ms: u64,
+}
+
+/// Something that goes wrong, so far along all paths of the program.
+#[derive(Clone, Copy, Debug)]
+struct Wrong {
+    kind: FaultKind,
+    /// Part of the whole way; of the cut there it may be the pierce.
+    part: f64,
+    at_pierce: bool,
+}
+
+impl Case {
+    pub fn of(seed: u64) -> Self {
+        let mut chance = Chance::of(seed, 1);
+        let mut faults = Vec::new();
+        let mut part = chance.next();
+        for _ in 0..chance.pick(&[0, 1, 1, 2, 2, 3]) {
+            faults.push(Wrong {
+                kind: chance.pick(&KINDS),
+                part,
+                at_pierce: chance.happens(0.25),
+            });
+            // Often hard upon each other.
+            part = match chance.below(3) {
+                0 => part,
+                1 => (part + chance.within(0.0, 0.01)).min(1.0),
+                _ => chance.next(),
+            };
+        }
+        let mut chance = Chance::of(seed, 2);
+        let noisy = chance.happens(0.15);
+        let restless = chance.happens(0.7);
+        Self {
+            seed,
+            faults,
+            bit_error_rate: if noisy {
+                10_f64.powf(chance.within(-6.5, -4.0))
+            } else {
+                0.0
+            },
+            rough: chance.happens(0.15),
+            stamps: !chance.happens(0.3),
+            dead_ms: chance.pick(&[0, 5, 50, 400, 700, 2500]),
+            acts: if restless {
+                1 + chance.below(14) as u32
+            } else {
+                0
+            },
+            leaves: chance.happens(0.25),
+            tabs: chance.happens(0.3),
+            look_ms: chance.pick(&[100, 100, 100, 900, 4000]),
+        }
+    }
+
+    /// The same with one thing less.
+    pub fn simpler(&self) -> Vec<Self> {
+        let mut less = Vec::new();
+        let mut with = |change: &dyn Fn(&mut Self)| {
+            let mut case = self.clone();
+            change(&mut case);
+            less.push(case);
+        };
+        if self.acts > 0 {
+            with(&|c| c.acts = 0);
+            with(&|c| c.acts /= 2);
+            with(&|c| c.acts -= 1);
+        }
+        for k in 0..self.faults.len() {
+            with(&|c| {
+                c.faults.remove(k);
+            });
+        }
+        if self.bit_error_rate > 0.0 {
+            with(&|c| c.bit_error_rate = 0.0);
+        }
+        if self.rough {
+            with(&|c| c.rough = false);
+        }
+        if !self.stamps {
+            with(&|c| c.stamps = true);
+        }
+        if self.leaves {
+            with(&|c| c.leaves = false);
+        }
+        if self.tabs {
+            with(&|c| c.tabs = false);
+        }
+        if self.look_ms != 100 {
+            with(&|c| c.look_ms = 100);
+        }
+        less
+    }
+
+    /// Cuts it.
+    ///
+    /// # Errors
+    /// What went wrong, with the story of its end.
+    pub fn run(&self) -> Result<(), String> {
+        let mut config = Config::built_in();
+        if !self.stamps {
+            config.link.dialect = Arc::new(without_stamps(&config.link.dialect));
+        }
+        let (job, text) = programs::job(&config, self.seed);
+        let mut settings = table_settings(&config, self.seed, self.rough);
+        settings.bit_error_rate = self.bit_error_rate;
+        let faults: Vec<FaultSpec> = self.faults.iter().map(|w| w.placed(&job)).collect();
+        let mut world = World::on(config, Arc::clone(&job), settings, &faults);
+        world.dead = Duration::from_millis(self.dead_ms);
+        world.look_every = Duration::from_millis(self.look_ms);
+        let chance = Chance::of(self.seed, 3);
+        world.restless = Some(Restless::new(chance, self.acts, self.leaves, self.tabs));
+        if self.seed % 8 == 0 {
+            world.record();
+        }
+        let view = world.run(LIMIT);
+        let account = Account::new(&world, &job, &view);
+        let mut wrong = world.watch.wrongs.clone();
+        wrong.extend(account.settle());
+        if !world.replays() {
+            wrong.push("told the same, it does not do the same".into());
+        }
+        if wrong.is_empty() {
+            return Ok(());
+        }
+        let why = wrong.join("\n  ");
+        let view = format!("{:?} {:?} {:?}", view.phase, view.hold, view.cuts);
+        Err(format!(
+            "  {why}\n{faults:?}\n{text}\n{}\n{view}\n{:?}",
+            world.story(60),
+            account.truth
+        ))
+    }
+}
+
+impl Wrong {
+    fn placed(&self, job: &Job) -> FaultSpec {
+        let lengths: Vec<f64> = job.cuts.iter().map(control::JobCut::length_mm).collect();
+        let mut mm = self.part * lengths.iter().sum::<f64>();
+        let mut cut = 0;
+        while cut + 1 < lengths.len() && mm > lengths[cut] {
+            mm -= lengths[cut];
+            cut += 1;
+        }
+        FaultSpec {
+            kind: self.kind,
+            cut: cut + 1,
+            mm: (!self.at_pierce).then(|| mm.min(lengths[cut] - 0.2)),
+        }
+    }
+}
+
+/// The same dialect of a controller that stamps nothing.
+fn without_stamps(dialect: &Dialect) -> Dialect {
+    let mut text: toml::Table = dialect.source().parse().expect("it was read before");
+    text.remove("stamps");
+    if let Some(answers) = text.get_mut("answer").and_then(|a| a.as_array_mut()) {
+        answers.retain(|a| a.get("means").and_then(|m| m.as_str()) != Some("stamp"));
+    }
+    Dialect::from_toml(&text.to_string()).expect("less of a dialect is one as well")
+}
+
+/// What the panel says was done, and what the table says.
+struct Account<'a> {
+    world: &'a World,
+    job: &'a Job,
+    view: &'a View,
+    truth: Truth,
+}
+
+impl<'a> Account<'a> {
+    fn new(world: &'a World, job: &'a Job, view: &'a View) -> Self {
+        let truth = world.table.lock().expect("one thread").truth();
+        Self {
+            world,
+            job,
+            view,
+            truth,
+        }
+    }
+
+    fn settle(&self) -> Vec<String> {
+        let mut wrong = Vec::new();
+        let mut must = |holds: bool, what: String| {
+            if !holds {
+                wrong.push(what);
+            }
+        };
+        let truth = &self.truth;
+        must(
+            self.view.phase == Phase::Finished,
+            format!("it ended {:?}", self.view.phase),
+        );
+        must(
+            truth.violations.is_empty(),
+            format!("wrongs at the table: {:?}", truth.violations),
+        );
+        let uncut = self.uncut_mm();
+        must(
+            truth.uncut_mm <= uncut,
+            format!("{} mm uncut, explained {uncut:.3}", truth.uncut_mm),
+        );
+        must(
+            truth.off_path_mm <= 0.05,
+            format!("{} mm off the path", truth.off_path_mm),
+        );
+        let (recut, entries) = self.again_mm();
+        must(
+            truth.recut_mm <= recut,
+            format!("{} mm cut again, agreed {recut:.3}", truth.recut_mm),
+        );
+        must(
+            truth.entry_mm <= entries,
+            format!(
+                "{} mm burnt beside the path, agreed {entries:.3}",
+                truth.entry_mm
+            ),
+        );
+        wrong
+    }
+
+    fn events(&self) -> impl Iterator<Item = &Event> {
+        self.world.events.iter().map(|(_, e, _)| e)
+    }
+
+    /// What may be left by what the journal and the view say: tabs, and what was left out.
+    fn uncut_mm(&self) -> f64 {
+        let tabs: f64 = self
+            .events()
+            .map(|e| match e {
+                Event::TabLeft { tab_mm, .. } => tab_mm + 0.3,
+                _ => 0.0,
+            })
+            .sum();
+        let left_out = self
+            .view
+            .cuts
+            .iter()
+            .zip(&self.job.cuts)
+            .map(|(seen, cut)| {
+                if seen.state == CutState::Done {
+                    return 0.0;
+                }
+                let done: f64 = seen.done.iter().map(|[from, to]| to - from).sum();
+                cut.length_mm() - done + 0.3
+            });
+        0.05 + tabs + left_out.sum::<f64>()
+    }
+
+    /// What may be cut again, and burnt beside the path, by the plans that were accepted.
+    fn again_mm(&self) -> (f64, f64) {
+        let (mut recut, mut entries) = (0.3, 0.3);
+        for event in self.events() {
+            match event {
+                Event::Resumed { plan: Some(p), .. } => {
+                    // The last bit of a lead-in lies within the path's own kerf.
+                    let lead: f64 = p.how.entry.iter().map(units::Segment::length).sum();
+                    recut += p.how.overlap_mm + 0.3 + if lead > 0.0 { 1.0 } else { 0.0 };
+                    entries += f64::from(self.job.cycle.fire_tries) * lead;
+                }
+                _ => {}
+            }
+        }
+        (recut, entries)
+    }
+}

@@ -1,0 +1,93 @@
+//! Jobs of chance: a seed draws the program, what goes wrong, the wire and the operators, and every
+//! job is watched at every step and settled with the table's ledger at its end.
+//!
+//! `STANDCLEAR_SEEDS=17` repeats one seed, `STANDCLEAR_SEEDS=1-10000` runs many.
+
+mod case;
+mod programs;
+pub mod restless;
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use case::Case;
+
+/// Seeds that run when none are named.
+const SEEDS: (u64, u64) = (1, 240);
+/// Seeds that once showed a mistake, and which.
+const SHOWN: [(u64, &str); 0] = [];
+
+/// What went wrong in a job, if anything.
+fn run(case: &Case) -> Result<(), String> {
+    catch_unwind(AssertUnwindSafe(|| case.run())).unwrap_or_else(|panic| {
+        let says = panic
+            .downcast_ref::<String>()
+            .cloned()
+            .or_else(|| panic.downcast_ref::<&str>().map(|s| (*s).to_owned()));
+        Err(format!("panicked: {}", says.unwrap_or_default()))
+    })
+}
+
+/// The simplest case of that seed that still goes wrong, and how.
+fn simplest(case: Case, mut why: String) -> (Case, String) {
+    let mut simplest = case;
+    while let Some((simpler, says)) = simplest
+        .simpler()
+        .into_iter()
+        .find_map(|c| run(&c).err().map(|says| (c, says)))
+    {
+        (simplest, why) = (simpler, says);
+    }
+    (simplest, why)
+}
+
+fn seeds() -> Vec<u64> {
+    let Ok(named) = std::env::var("STANDCLEAR_SEEDS") else {
+        let shown = SHOWN.iter().map(|(seed, _)| *seed);
+        return shown.chain(SEEDS.0..=SEEDS.1).collect();
+    };
+    let (from, to) = named.split_once('-').unwrap_or((&named, &named));
+    let number = |s: &str| {
+        s.trim()
+            .parse::<u64>()
+            .expect("STANDCLEAR_SEEDS=17 or 1-10000")
+    };
+    (number(from)..=number(to)).collect()
+}
+
+#[test]
+fn random_jobs_end_as_the_ledger_and_the_journal_both_say() {
+    let seeds = seeds();
+    let next = AtomicU64::new(0);
+    let failed = Mutex::new(Vec::new());
+    let began = std::time::Instant::now();
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
+            scope.spawn(|| {
+                loop {
+                    let k = next.fetch_add(1, Ordering::Relaxed) as usize;
+                    let Some(seed) = seeds.get(k) else {
+                        return;
+                    };
+                    if k > 0 && k % 500 == 0 {
+                        let minutes = began.elapsed().as_secs_f64() / 60.0;
+                        eprintln!("{k} jobs, {:.0} a minute", k as f64 / minutes);
+                    }
+                    let case = Case::of(*seed);
+                    if let Err(why) = run(&case) {
+                        let (case, why) = simplest(case, why);
+                        eprintln!(
+                            "{case:?}\n{why}\nAgain: STANDCLEAR_SEEDS={seed} cargo test --test \
+                             simulation random_jobs -- --nocapture\n"
+                        );
+                        failed.lock().expect("no panic").push(*seed);
+                    }
+                }
+            });
+        }
+    });
+    let mut failed = failed.into_inner().expect("no panic");
+    failed.sort_unstable();
+    assert!(failed.is_empty(), "{} seeds: {failed:?}", failed.len());
+}
