@@ -9,7 +9,7 @@ use crate::ask::{Ask, CheckId};
 use crate::cause::Cause;
 use crate::checks;
 use crate::machine::datum::NUDGE_MM;
-use crate::machine::{Act, Machine};
+use crate::machine::{Act, Alarmed, Machine};
 use crate::resume::Stop;
 use crate::view::{ChangeStep, Phase};
 pub(crate) use no::No;
@@ -213,7 +213,7 @@ fn start(m: &Machine) -> Result<Yes, No> {
     }
     match checks::bars_start(m) {
         Some(check) => Err(No::Check(check)),
-        None => Ok(Yes::Do),
+        None => causes_gone(m).map(|()| Yes::Do),
     }
 }
 
@@ -262,7 +262,7 @@ fn resume(m: &Machine) -> Result<Yes, No> {
     at_rest(m)?;
     match checks::bars_start(m) {
         Some(check) => Err(No::Check(check)),
-        None => Ok(Yes::Do),
+        None => causes_gone(m).map(|()| Yes::Do),
     }
 }
 
@@ -276,7 +276,7 @@ fn go_on(m: &Machine) -> Result<Yes, No> {
     }
     match checks::bars_going_on(m) {
         Some(check) => Err(No::Check(check)),
-        None => Ok(Yes::Do),
+        None => causes_gone(m).map(|()| Yes::Do),
     }
 }
 
@@ -287,13 +287,24 @@ fn clear(m: &Machine, cause: Cause) -> Result<Yes, No> {
     if m.active() {
         return Err(No::Running);
     }
-    if !m.gone(cause) {
-        return Err(No::StillThere(cause));
+    dealt_with(m, alarm)?;
+    Ok(Yes::Do)
+}
+
+/// Its cause has gone, and who must have looked at it has looked.
+fn dealt_with(m: &Machine, alarm: &Alarmed) -> Result<(), No> {
+    if !m.gone(alarm.cause) {
+        return Err(No::StillThere(alarm.cause));
     }
-    if cause == Cause::Interrupted && !alarm.seen {
+    if !alarm.seen && m.wants_a_look(alarm.cause) {
         return Err(No::NotSeen);
     }
-    Ok(Yes::Do)
+    Ok(())
+}
+
+/// Nothing starts or goes on over a cause that stands, latched or not.
+pub(crate) fn causes_gone(m: &Machine) -> Result<(), No> {
+    m.alarms.iter().try_for_each(|a| dealt_with(m, a))
 }
 
 /// Whether each kind of request would be accepted now, in the order of [`Ask`].

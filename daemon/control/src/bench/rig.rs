@@ -144,6 +144,10 @@ pub(crate) struct Rig {
     pub answers: Vec<Answer>,
     pub permits: Vec<Permit>,
     pub disk_dead: bool,
+    /// Bends what is read of the wires.
+    pub bend: Option<fn(&mut crate::Signals)>,
+    /// The machine is not stepped until its lease has lapsed.
+    pub stall: bool,
     /// Every input with its moment: enough to come to the same state again.
     pub log: Vec<(Time, Input)>,
     next_ask: u64,
@@ -173,6 +177,8 @@ impl Rig {
             answers: Vec::new(),
             permits: Vec::new(),
             disk_dead: false,
+            bend: None,
+            stall: false,
             log: Vec::new(),
             next_ask: 0,
             to_guard: Vec::new(),
@@ -203,8 +209,16 @@ impl Rig {
     pub(crate) fn tick(&mut self) {
         self.now += Duration::from_millis(1);
         self.table.tick(self.now);
-        let signals = self.table.signals();
+        let mut signals = self.table.signals();
+        if let Some(bend) = self.bend {
+            bend(&mut signals);
+        }
         self.run_guard(signals);
+        if self.stall && self.now <= self.lease {
+            let _ = self.table.take_out();
+            return;
+        }
+        self.stall = false;
         let changed = self.last_signals != Some(signals);
         if changed || self.now.since(self.signals_at).as_millis() >= 50 {
             self.signals_at = self.now;
@@ -381,7 +395,16 @@ impl Rig {
         self.until(2.0, |r| r.m.permit_tested);
         self.wait(0.2);
         self.vouch();
+        self.read();
         self.until(1.0, |r| r.phase() == Phase::Ready);
+    }
+
+    /// Reads every message.
+    #[track_caller]
+    pub(crate) fn read(&mut self) {
+        for alarm in self.view().alarms.into_iter().filter(|a| !a.seen) {
+            self.must(Ask::Seen { cause: alarm.cause });
+        }
     }
 
     #[track_caller]
@@ -454,6 +477,7 @@ impl Rig {
     /// Goes on by the best plan, and tells it.
     #[track_caller]
     pub(crate) fn resume_as_offered(&mut self) -> Plan {
+        self.read();
         let plans = self.plans(0.0);
         let plan = plans.plans.first().expect("a way on").clone();
         self.must(self.accept(&plan));
@@ -463,6 +487,7 @@ impl Rig {
     /// Goes on by a certain way, and tells the plan.
     #[track_caller]
     pub(crate) fn resume_by(&mut self, way: Way) -> Plan {
+        self.read();
         let plans = self.plans(0.0);
         let plan = plans.plans.iter().find(|p| p.how.way == way).cloned();
         let plan = plan.unwrap_or_else(|| panic!("{way:?} is not offered: {plans:#?}"));
@@ -472,6 +497,7 @@ impl Rig {
 
     #[track_caller]
     pub(crate) fn clear_all(&mut self) {
+        self.read();
         let causes: Vec<Cause> = self.view().alarms.iter().map(|a| a.cause).collect();
         for cause in causes {
             self.must(Ask::Clear { cause });

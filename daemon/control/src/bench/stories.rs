@@ -220,6 +220,7 @@ fn a_stuck_contact_is_looked_at_twice_and_then_held() {
     assert_eq!(v.hold.expect("held").cause, Cause::ContactStuck);
     assert_eq!(rig.table.fires, 0);
     rig.table.wrong.contact_stuck = false;
+    rig.wait(0.1);
     rig.resume_as_offered();
     rig.finish();
     rig.all_is_well();
@@ -331,6 +332,16 @@ fn an_arc_that_will_not_go_out_latches_and_the_torch_is_lifted_to_snap_it() {
 }
 
 #[test]
+fn a_second_cut_whose_arc_will_not_go_out_is_done_all_the_same() {
+    let mut rig = running();
+    rig.run_to(2, 40.0);
+    rig.table.wrong.arc_stuck = true;
+    let v = rig.until_held();
+    assert_eq!(v.hold.expect("held").cause, Cause::ArcStuck);
+    assert_eq!(v.cuts[1].state, crate::view::CutState::Done);
+}
+
+#[test]
 fn a_welded_start_contact_latches_as_unasked_fire_and_the_permit_puts_the_arc_out() {
     let mut rig = running();
     rig.run_to(1, 100.0);
@@ -381,7 +392,12 @@ fn low_air_holds_and_going_on_waits_for_it() {
     assert_eq!(v.hold.expect("held").cause, Cause::AirLow);
     assert!(matches!(rig.ask(Ask::SkipCut), Answer::Refused { .. }));
     rig.table.wrong.air_low = false;
-    rig.wait(0.1);
+    rig.wait(4.9);
+    assert!(matches!(
+        rig.ask(Ask::SkipCut),
+        Answer::Refused { reason, .. } if reason == "still-there"
+    ));
+    rig.wait(0.2);
     rig.resume_as_offered();
     rig.finish();
     rig.all_is_well();

@@ -182,6 +182,11 @@ impl Table {
         self.dead_until = Some(self.now + core::time::Duration::from_millis(1200));
     }
 
+    /// The start contact opens by itself; nobody is told.
+    pub(crate) fn drop_fire(&mut self) {
+        self.torch = false;
+    }
+
     pub(crate) fn hear(&mut self, bytes: &[u8]) {
         if self.wrong.unplugged || self.dead_until.is_some() {
             return;

@@ -54,8 +54,6 @@ pub(crate) struct Line {
     /// Contact with the controller was lost: its last up-time, ms, and when that was.
     pub unproven: Option<(Option<u64>, Time)>,
     heard: Vec<Word>,
-    /// The relay's mirror is closed without being asked since then.
-    pub mirror_since: Option<Time>,
 }
 
 impl Line {
@@ -74,7 +72,6 @@ impl Line {
             ever_ready: false,
             unproven: None,
             heard: Vec::new(),
-            mirror_since: None,
         }
     }
 

@@ -14,6 +14,7 @@
 //! in doubt and surely cut.
 
 pub(crate) mod changing;
+mod clearing;
 mod cycle;
 pub(crate) mod datum;
 mod going_on;
@@ -25,6 +26,7 @@ mod show;
 mod stamps;
 mod stop;
 mod track;
+mod watching;
 
 use core::time::Duration;
 use std::collections::{BTreeMap, BTreeSet};
@@ -140,12 +142,20 @@ pub struct Machine {
     pub(crate) signals: Signals,
     pub(crate) signals_heard: bool,
     pub(crate) air_bad_since: Option<Time>,
+    /// The air switch has said good since then.
+    pub(crate) air_good_since: Option<Time>,
+    /// The source's own contact was last seen open then.
+    pub(crate) source_open_at: Option<Time>,
+    /// The permit relay's mirror has differed from what is asked since then.
+    mirror_odd: Option<Time>,
     /// The controller complained; the guard may know better why.
     complaint: Option<line::Complaint>,
     contact_at: Option<Time>,
     /// Volts are below, or above, what an arc has since then.
     volts_low: Option<Time>,
     volts_high: Option<Time>,
+    /// ... or are what an arc has.
+    volts_of_arc: Option<Time>,
     /// The source's own contact has said what it says since then.
     source_at: Option<Time>,
     pub(crate) guard: Guarding,
@@ -200,10 +210,14 @@ impl Machine {
             signals: Signals::default(),
             signals_heard: false,
             air_bad_since: None,
+            air_good_since: None,
+            source_open_at: None,
+            mirror_odd: None,
             complaint: None,
             contact_at: None,
             volts_low: None,
             volts_high: None,
+            volts_of_arc: None,
             source_at: None,
             guard: Guarding::default(),
             latches: BTreeMap::new(),
@@ -247,6 +261,7 @@ impl Machine {
         self.take(input);
         self.watch_link();
         self.watch_fault();
+        self.watch_mirror();
         for _ in 0..CHAIN {
             if !self.advance() {
                 break;
@@ -349,6 +364,12 @@ impl Machine {
         let high = signals.volts.is_some_and(|v| v > ARC_VOLTS.1);
         self.volts_low = since(self.volts_low, low);
         self.volts_high = since(self.volts_high, high);
+        let of_arc = signals.volts.is_some() && !low && !high;
+        self.volts_of_arc = since(self.volts_of_arc, of_arc);
+        self.air_good_since = since(self.air_good_since, signals.air_ok == Some(true));
+        if signals.source_on == Some(false) {
+            self.source_open_at = Some(self.now);
+        }
         if signals.source_on != self.signals.source_on || !self.signals_heard {
             self.source_at = signals.source_on.is_some().then_some(self.now);
         }
@@ -467,28 +488,7 @@ impl Machine {
     fn look_at_rest(&mut self) {
         self.lapse();
         self.watch_change();
-        // A relay that stays closed although nobody asks can no longer be relied on.
-        if self.signals.permit_closed == Some(true)
-            && self.guard.phase == Phase::Off
-            && !self.latches.contains_key(&Cause::PermitStuck)
-        {
-            let limit = Duration::from_millis(self.settings.guard.relay_drop_ms) * 3;
-            let since = self.line.mirror_since.get_or_insert(self.now);
-            let at = *since + limit;
-            if self.due(at) {
-                self.latch(
-                    Cause::PermitStuck,
-                    self.now,
-                    format!(
-                        "Its mirror contact is closed {} ms after the last pulse; limit {} ms.",
-                        limit.as_millis(),
-                        self.settings.guard.relay_drop_ms
-                    ),
-                );
-            }
-        } else {
-            self.line.mirror_since = None;
-        }
+        self.watch_recovery();
     }
 
     fn advance_homing(&mut self, ticket: Ticket, since: Time) -> bool {

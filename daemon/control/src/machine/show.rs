@@ -41,9 +41,14 @@ impl Machine {
             Some(run) if run.over() => Phase::Finished,
             Some(_) => Phase::Held,
             None if !self.line.listens() => Phase::NoLink,
-            None if checks::bars_start(self).is_none() => Phase::Ready,
+            None if self.would_start() => Phase::Ready,
             None => Phase::Idle,
         }
+    }
+
+    /// Nothing bars a start, nor taking up a run that was interrupted.
+    fn would_start(&self) -> bool {
+        checks::bars_start(self).is_none() && admission::causes_gone(self).is_ok()
     }
 
     pub(crate) fn cut_number(&self) -> Option<usize> {
@@ -112,7 +117,7 @@ impl Machine {
             (Some(run), _) if !run.over() => Waiting::YourMove,
             (Some(_), _) => Waiting::Nothing,
             (None, None) => Waiting::Job,
-            (None, Some(_)) if checks::bars_start(self).is_none() => Waiting::Start,
+            (None, Some(_)) if self.would_start() => Waiting::Start,
             (None, Some(_)) => Waiting::Checks,
         }
     }
@@ -288,7 +293,7 @@ impl Machine {
                 what: words::what(Cause::Interrupted, Some(u.cut)),
                 why: format!("Surely cut: cut {} up to {sure:.1} mm.{perhaps}", u.cut),
                 remedy: words::remedy(Cause::Interrupted).into(),
-                choices: if checks::bars_start(self).is_none() {
+                choices: if self.would_start() {
                     vec![Choice::StepBack]
                 } else {
                     Vec::new()
@@ -299,7 +304,9 @@ impl Machine {
         }
         let run = self.run.as_ref()?;
         let held = run.held.as_ref()?;
-        let may = !self.active() && checks::bars_going_on(self).is_none();
+        let may = !self.active()
+            && checks::bars_going_on(self).is_none()
+            && admission::causes_gone(self).is_ok();
         let mut choices = Vec::new();
         if may {
             choices.push(match stop.lost {

@@ -93,7 +93,7 @@ impl Machine {
         self.stop_why(cause, at, why);
     }
 
-    pub(super) fn stop_why(&mut self, cause: Cause, at: Time, why: String) {
+    pub(crate) fn stop_why(&mut self, cause: Cause, at: Time, why: String) {
         match core::mem::replace(&mut self.act, Act::Rest) {
             Act::Stopping(stopping) => self.stop_further(stopping, cause, at, &why),
             Act::Cutting(mut cycle) => {

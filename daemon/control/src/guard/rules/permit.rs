@@ -9,8 +9,10 @@ use crate::cause::Cause;
 use crate::guard::{GuardReport, Phase};
 use crate::signals::Signals;
 
-/// A permit test pulses at most this long.
+/// A permit test pulses at most this long (process handbook, invented).
 const TEST_PULSES: Duration = Duration::from_millis(300);
+/// ... and where a mirror shows the relay, it must pull in within this.
+const TEST_PULLS: Duration = Duration::from_millis(100);
 /// Below this the torch is dead, V.
 const VOLTS_AT_REST: f64 = 5.0;
 
@@ -26,7 +28,7 @@ impl GuardRules {
                 None
             }
             (Test::Pulsing { since }, Some(false)) => {
-                self.due(now, since + TEST_PULSES).then_some(Some(false))
+                self.due(now, since + TEST_PULLS).then_some(Some(false))
             }
             (Test::Dropping { .. }, Some(false) | None) => Some(Some(true)),
             (Test::Dropping { since }, Some(true)) => {

@@ -9,14 +9,13 @@ use super::{Cycle, Move, REST_LIMIT, Stage};
 use crate::cause::Cause;
 use crate::event::Event;
 use crate::guard::Phase;
+use crate::machine::watching::RELAY_PULLS;
 use crate::machine::{Act, Machine};
 
 /// Pierce time where the kerf is open already, s (process handbook, invented).
 const OPEN_KERF_S: f64 = 0.05;
 /// The start record must be on the disk within this.
 pub(super) const RECORD_LIMIT: Duration = Duration::from_secs(2);
-/// The permit relay's mirror must close within this of the first pulse.
-pub(super) const RELAY_LIMIT: Duration = Duration::from_millis(300);
 /// Volts that no arc has count after this (process handbook, invented).
 const VOLTS_ODD: Duration = Duration::from_millis(100);
 /// Above this the torch is not dead, V.
@@ -128,12 +127,12 @@ impl Machine {
             }
             return Move::On(Stage::Fire(t));
         }
-        if self.due(c.since + RELAY_LIMIT) {
+        if self.due(c.since + RELAY_PULLS) {
             return Move::Stop(
                 Cause::PermitStuck,
                 format!(
                     "Its mirror contact did not close in {} ms.",
-                    RELAY_LIMIT.as_millis()
+                    RELAY_PULLS.as_millis()
                 ),
             );
         }
@@ -210,28 +209,38 @@ impl Machine {
         Move::Stay
     }
 
-    /// The arc is on and its volts are no arc's: a double arc, a wrong divider, no transfer.
+    /// Arc signal and volts disagree: on, and no arc has such volts (a double arc, a wrong divider);
+    /// or off, and the volts are those of an arc.
     pub(super) fn volts_odd(&mut self, c: &Cycle) -> Option<(Cause, String)> {
-        let on_path = matches!(c.stage, Stage::Path);
-        if !self.signals.arc_ok || !(on_path || matches!(c.stage, Stage::Pierce(_))) {
-            return None;
-        }
-        let odd = if on_path {
-            self.volts_low.or(self.volts_high)
-        } else {
-            self.volts_low
-        };
-        if !self.due(odd?.max(c.since) + VOLTS_ODD) {
-            return None;
-        }
-        let volts = self.signals.volts.unwrap_or(0.0);
+        let volts = self.signals.volts?;
         let ms = VOLTS_ODD.as_millis();
-        Some(if on_path {
-            let why = format!("Arc signal on, and {volts:.0} V for {ms} ms: no arc has that.");
-            (Cause::VoltsOdd, why)
-        } else {
-            let why = format!("{volts:.0} V for {ms} ms in the pierce: a double arc.");
-            (Cause::ArcLost, why)
+        let odd = match c.stage {
+            Stage::Pierce(_) if self.signals.arc_ok => self.volts_low?.max(c.since),
+            Stage::Path if self.signals.arc_ok => self.volts_low.or(self.volts_high)?.max(c.since),
+            Stage::Path | Stage::Extinguish | Stage::OutWait(_) | Stage::Retract(_)
+                if !self.signals.arc_ok =>
+            {
+                self.volts_of_arc?
+                    .max(self.guard.arc_fall.unwrap_or(c.since))
+            }
+            _ => return None,
+        };
+        if !self.due(odd + VOLTS_ODD) {
+            return None;
+        }
+        Some(match c.stage {
+            Stage::Pierce(_) => {
+                let why = format!("{volts:.0} V for {ms} ms in the pierce: a double arc.");
+                (Cause::ArcLost, why)
+            }
+            _ if self.signals.arc_ok => {
+                let why = format!("Arc signal on, and {volts:.0} V for {ms} ms: no arc has that.");
+                (Cause::VoltsOdd, why)
+            }
+            _ => {
+                let why = format!("Arc signal off, and {volts:.0} V for {ms} ms as of an arc.");
+                (Cause::VoltsOdd, why)
+            }
         })
     }
 

@@ -21,10 +21,11 @@ use core::time::Duration;
 use link::{Command, Status, Ticket};
 use units::{Point, Time};
 
-use firing::{RECORD_LIMIT, RELAY_LIMIT, VoltsSeen};
+use firing::{RECORD_LIMIT, VoltsSeen};
 use start::Start;
 
 use super::track::Track;
+use super::watching::RELAY_PULLS;
 use super::{Act, Machine};
 use crate::cause::Cause;
 use crate::io::RecordId;
@@ -134,7 +135,9 @@ impl Cycle {
             self.stage,
             Stage::Extinguish | Stage::OutWait(_) | Stage::Retract(_)
         );
-        let early = arc_early(arc_fall, fire_fall, self.since);
+        // An older arc's end says nothing of one that burns still.
+        let fell = arc_fall.filter(|t| *t > self.fired);
+        let early = arc_early(fell, fire_fall, self.since);
         let done = past && !early;
         Stand {
             done,
@@ -182,7 +185,7 @@ impl Cycle {
         let (what, limit) = match self.stage {
             Stage::Lift(_) | Stage::Traverse(_) => (Waiting::TorchToReachPlace, Some(self.limit)),
             Stage::Ready => (Waiting::RecordToBeKept, Some(RECORD_LIMIT)),
-            Stage::Closing => (Waiting::ArcToComeOn, Some(RELAY_LIMIT)),
+            Stage::Closing => (Waiting::ArcToComeOn, Some(RELAY_PULLS)),
             Stage::Fire(_) => (
                 Waiting::ArcToComeOn,
                 Some(Duration::from_secs_f64(guard.arc_ok_within_s)),
