@@ -9,6 +9,7 @@ use program::Setup;
 use simulator::harness::{FaultKind, FaultSpec};
 use standclear::config::Config;
 use standclear::job::Prepared;
+use units::Point;
 
 use crate::world::World;
 
@@ -140,4 +141,33 @@ fn two_faults_at_once_are_recovered_from() {
     ] {
         cut_whole(&[a, b]);
     }
+}
+
+/// Held in the traverse to the second pierce, so far from it, mm; a piece stands up in its way.
+fn held_before_what_stands_there(left_mm: f64) -> World {
+    let mut world = world(&[fault(FaultKind::TipOver, 2, None)]);
+    let pierce = Point::new(46.0, 13.275);
+    loop {
+        world.turn();
+        let view = world.view();
+        let first_done = view.cuts.first().is_some_and(|c| c.state == CutState::Done);
+        let near = |p: Point| p.distance(pierce) < left_mm;
+        if first_done && view.torch.moving && view.torch.place.is_some_and(near) {
+            break;
+        }
+    }
+    world.ask(control::Ask::Hold);
+    finish_whole(world, &[])
+}
+
+#[test]
+fn a_torch_that_runs_into_something_while_a_hold_brakes_it_is_not_believed() {
+    let mut ran_into = 0;
+    for left_mm in 4..26 {
+        let world = held_before_what_stands_there(f64::from(left_mm));
+        let cause = Some(Cause::TorchTouched);
+        let doubted = |e: &control::Event| matches!(e, control::Event::PlaceDoubted { cause: c } if *c == cause);
+        ran_into += usize::from(world.events.iter().any(|(_, e, _)| doubted(e)));
+    }
+    assert!(ran_into > 2, "{ran_into}");
 }

@@ -392,8 +392,13 @@ impl World {
 
     /// The last events in words, for a failure's message.
     pub fn story(&self, last: usize) -> String {
-        let from = self.events.len().saturating_sub(last);
-        self.events[from..]
+        let told: Vec<_> = self
+            .events
+            .iter()
+            .filter(|(_, e, _)| !matches!(e, Event::CutReached { .. } | Event::Vouched { .. }))
+            .collect();
+        let from = told.len().saturating_sub(last);
+        told[from..]
             .iter()
             .map(|(at, e, _)| format!("{at} {}: {}\n", e.name(), e.says()))
             .collect()

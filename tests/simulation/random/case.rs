@@ -162,7 +162,7 @@ impl Case {
         world.look_every = Duration::from_millis(self.look_ms);
         let chance = Chance::of(self.seed, 3);
         world.restless = Some(Restless::new(chance, self.acts, self.leaves, self.tabs));
-        if self.seed % 8 == 0 {
+        if self.seed.is_multiple_of(8) {
             world.record();
         }
         let view = world.run(LIMIT);
@@ -179,7 +179,7 @@ impl Case {
         let view = format!("{:?} {:?} {:?}", view.phase, view.hold, view.cuts);
         Err(format!(
             "  {why}\n{faults:?}\n{text}\n{}\n{view}\n{:?}",
-            world.story(60),
+            world.story(120),
             account.truth
         ))
     }
@@ -303,14 +303,11 @@ impl<'a> Account<'a> {
     fn again_mm(&self) -> (f64, f64) {
         let (mut recut, mut entries) = (0.3, 0.3);
         for event in self.events() {
-            match event {
-                Event::Resumed { plan: Some(p), .. } => {
-                    // The last bit of a lead-in lies within the path's own kerf.
-                    let lead: f64 = p.how.entry.iter().map(units::Segment::length).sum();
-                    recut += p.how.overlap_mm + 0.3 + if lead > 0.0 { 1.0 } else { 0.0 };
-                    entries += f64::from(self.job.cycle.fire_tries) * lead;
-                }
-                _ => {}
+            if let Event::Resumed { plan: Some(p), .. } = event {
+                // The last bit of a lead-in lies within the path's own kerf.
+                let lead: f64 = p.how.entry.iter().map(units::Segment::length).sum();
+                recut += p.how.overlap_mm + 0.3 + if lead > 0.0 { 1.0 } else { 0.0 };
+                entries += f64::from(self.job.cycle.fire_tries) * lead;
             }
         }
         (recut, entries)

@@ -70,7 +70,7 @@ fn random_jobs_end_as_the_ledger_and_the_journal_both_say() {
                     let Some(seed) = seeds.get(k) else {
                         return;
                     };
-                    if k > 0 && k % 500 == 0 {
+                    if k > 0 && k.is_multiple_of(500) {
                         let minutes = began.elapsed().as_secs_f64() / 60.0;
                         eprintln!("{k} jobs, {:.0} a minute", k as f64 / minutes);
                     }

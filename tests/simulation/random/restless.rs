@@ -65,7 +65,7 @@ impl Restless {
             // What was begun is seen to its end, or left.
             return self.go_through(now, view, change.step);
         }
-        if now < self.next {
+        if now < self.next || view.phase == Phase::Finished {
             return None;
         }
         // New parts that were never tried bar everything: only a change that is seen through helps.

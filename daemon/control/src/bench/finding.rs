@@ -66,6 +66,21 @@ fn what_touches_the_torch_in_a_traverse_stops_it_and_the_place_is_doubtful() {
 }
 
 #[test]
+fn what_touches_the_torch_when_it_stands_still_is_no_collision() {
+    let mut rig = running();
+    rig.run_to(1, 20.0);
+    rig.until(30.0, |r| {
+        r.view().cut == Some(2) && r.view().step == Some(Step::Traverse) && r.table.place.x > 190.0
+    });
+    rig.must(Ask::Hold);
+    rig.until_held();
+    rig.table.wrong.tipped = true;
+    rig.wait(1.0);
+    assert!(!rig.m.latches.contains_key(&Cause::TorchTouched));
+    assert!(!rig.view().doubtful);
+}
+
+#[test]
 fn a_bridge_of_slag_after_a_cut_is_no_collision_but_a_stuck_contact() {
     let mut rig = running();
     rig.run_to(1, 40.0);

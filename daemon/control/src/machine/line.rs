@@ -380,10 +380,18 @@ impl Machine {
         matches!(self.act, Act::Stopping(_))
     }
 
+    /// A torch that is being stopped in a traverse can still run into something: that is watched
+    /// until it stands.
+    pub(super) fn traverse_over(&mut self) {
+        let stopped = matches!(self.act, Act::Starting | Act::Rest | Act::Stopping(_));
+        if self.guard.doing.0 && stopped && self.line.listens() && self.line.at_rest() {
+            self.traversing(false);
+        }
+    }
+
     /// Hold, torch-off and an empty queue, past everything that waits.
     pub(super) fn halt(&mut self) {
         self.set_phase(Phase::Off);
-        self.traversing(false);
         if self.line.open {
             self.line.session.take_away(TakeAway::Hold);
             self.line.session.take_away(TakeAway::TorchOff);

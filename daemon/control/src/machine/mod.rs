@@ -441,6 +441,7 @@ impl Machine {
 
     /// One move from state to state; `true` if there may be another.
     fn advance(&mut self) -> bool {
+        self.traverse_over();
         match core::mem::replace(&mut self.act, Act::Rest) {
             Act::Starting => {
                 let ready = self.started.map_or(self.now, |t| t + STARTING);
