@@ -8,7 +8,7 @@ import { applied } from "./link/decode.js";
 import { listen } from "./link/socket.js";
 import { initial } from "./state/model.js";
 import { reduce } from "./state/reduce.js";
-import { alarms, can, checks, nextAct, pageOf, report, wayOn, waysWanted } from "./state/select.js";
+import { alarms, can, checks, nextAct, pageOf, report, wayOn, waysWanted, weighing } from "./state/select.js";
 import { mount as accept } from "./views/accept.js";
 import { mount as checksPage } from "./views/checks.js";
 import { mountFor } from "./views/confirm.js";
@@ -16,17 +16,21 @@ import { mount as cut } from "./views/cut.js";
 import { mount as finish } from "./views/finish.js";
 import { mount as happened } from "./views/happened.js";
 import { mount as held } from "./views/held.js";
+import { mount as go } from "./views/go.js";
+import { mount as parts } from "./views/parts.js";
 import { mount as program } from "./views/program.js";
 import { mount as reportPage } from "./views/report.js";
 import { mount as datumPage } from "./views/datum.js";
 import { mount as resume } from "./views/resume.js";
 import { mount as setup } from "./views/setup.js";
+import { mount as ways } from "./views/ways.js";
+import { mount as weigh } from "./views/weigh.js";
 import { mount as wait } from "./views/wait.js";
 import { mountBand } from "./widgets/far-band.js";
 import { mountHold } from "./widgets/hold-bar.js";
 
 const PAGES = {
-  wait, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, finish, happened, setup,
+  wait, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, setup,
   start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"),
 };
 /** The look at the clock that makes data late and lost, ms. */
@@ -105,17 +109,25 @@ const actions = {
     else ask({ kind: "unload" });
   },
   stepBack(by) {
-    const on = wayOn(store.get());
-    if (on) dispatch({ type: "back", mm: on.back + by, least: 0, most: on.at });
+    const state = store.get();
+    const on = wayOn(state);
+    if (on) dispatch({ type: "back", mm: (state.from?.back ?? on.back) + by, least: 0, most: on.at });
   },
+  step: () => dispatch({ type: "step" }),
   way: (way) => dispatch({ type: "way", way }),
+  moreWays: (pages) => dispatch({ type: "more-ways", pages }),
+  weigh(plan, reason) {
+    dispatch({ type: "weigh", plan, reason });
+    if (weighing(store.get())?.open === 0) dispatch({ type: "page", page: "go" });
+  },
+  swap: (what) => dispatch({ type: "swap", ...what }),
   ready(kind) {
     if (can(store.get(), kind)) dispatch({ type: "ready", now: now() });
   },
   async resume() {
     const { view } = store.get();
     const on = wayOn(store.get());
-    if (on?.plan) told(await api.resume(view.generation, on.plan.id, on.back, "seen on the console"));
+    if (on?.plan) told(await api.resume(view.generation, on.plan.id, on.back, weighing(store.get()).reason));
   },
   confirmed(use) {
     if (use === "start") ask({ kind: "start" });

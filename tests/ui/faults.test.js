@@ -3,37 +3,9 @@
 import assert from "node:assert/strict";
 import test from "node:test";
 import { audit } from "./rig/audit.js";
-import { practice, testPiece } from "./rig/panel.js";
-import { screen, throughChecks } from "./rig/screen.js";
+import { running } from "./rig/running.js";
+import { pressOn, toGo } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
-
-/** Starts our test piece with a fault on its way. */
-async function running(t, glass, fault) {
-  const panel = await practice(["--speed", "10", "--fault", fault], testPiece(), "test-piece");
-  t.after(() => panel.end());
-  const s = await screen(panel.address, glass);
-  t.after(() => s.end());
-  await s.on("report");
-  await s.see("a verdict", ".verdict[data-verdict]");
-  while (await s.has(".target:has-text('Accept this warning')")) {
-    await s.tap(".target:has-text('Accept this warning')");
-    await s.on("accept");
-    await s.tap(".reasons .target");
-    await s.on("report");
-  }
-  await s.tap(".starter-like:has-text('Take 3 cuts')");
-  await throughChecks(s);
-  if (await s.has(".starter-like")) {
-    await s.tap(".starter-like");
-    await s.on("start");
-    await s.tap(".first-step");
-    await s.keep(".second-step.starter");
-  } else {
-    await s.keep(".starter");
-  }
-  await s.on("held");
-  return s;
-}
 
 /** Clears what stands, one act at a time, until the ways on are open. */
 async function cleared(s) {
@@ -89,12 +61,9 @@ async function goOn(s) {
     await s.tap(".target:has-text('Go on with cut')");
     return false;
   }, { status: s.status });
-  await until("the second step", async () => {
-    if (await s.has(".second-step.starter")) return true;
-    await s.tap(".first-step");
-    return false;
-  }, { status: s.status });
-  await s.keep(".second-step.starter");
+  await s.on("resume");
+  await toGo(s);
+  await pressOn(s);
 }
 
 test("a lost arc is flagged on the plate, told with its why and its remedy, and resumed", async (t) => {

@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import test from "node:test";
 import { audit } from "./rig/audit.js";
 import { practice, testPiece } from "./rig/panel.js";
-import { GLASSES, screen, throughChecks } from "./rig/screen.js";
+import { GLASSES, pressOn, screen, throughChecks, toGo } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
 
 for (const glass of Object.keys(GLASSES)) {
@@ -81,16 +81,19 @@ for (const glass of Object.keys(GLASSES)) {
     const back = await s.has(".target:has-text('5 mm back')");
     await s.tap(`.target:has-text('5 mm ${back ? "back" : "on"}')`);
     await until("another point", async () => (await s.page.locator("[data-test=from]").textContent()) !== before, { status: s.status });
+    assert.ok(!(await s.has(".starter, .first-step")), "nothing on this page starts anything");
+    await s.shot("07-resume");
+    await audit(s, "resume", hold);
+    await toGo(s, () => audit(s, "weigh", hold));
     assert.ok(!(await s.has(".second-step.starter")), "nothing can be kept pressed before it is made ready");
     await s.tap(".first-step");
     await s.see("the second step", ".second-step.starter");
-    await s.shot("07-resume");
-    await audit(s, "resume", hold);
-    // Any other touch takes Make ready back.
-    await s.tap(".target:has-text('5 mm on')");
+    await s.shot("07-go");
+    await audit(s, "go", hold);
+    // Any other touch takes Make ready back: on the words, say.
+    await s.tap("[data-test=leaves]");
     await until("the second step shut", async () => !(await s.has(".second-step.starter")), { status: s.status });
-    await s.tap(".first-step");
-    await s.keep(".second-step.starter");
+    await pressOn(s);
     await s.on("cut");
     await s.farIs("CUTTING");
     await s.shot("05-cut");

@@ -84,8 +84,8 @@ test("a zigzag begins and ends on the path and crosses it between", () => {
 });
 
 test("a close-up holds all of its places, and is never closer than it may be", () => {
-  assert.deepEqual(stretch.closeUp([[0, 0], [40, 10], null], 12, 5), { at: [20, 5], half_mm: 25 });
-  assert.deepEqual(stretch.closeUp([[3, 3]], 12, 5), { at: [3, 3], half_mm: 12 });
+  assert.deepEqual(stretch.closeUp([[0, 0], [40, 10], null], 12, 5), { at: [20, 5], half_mm: [25, 12] });
+  assert.deepEqual(stretch.closeUp([[3, 3]], 12, 5), { at: [3, 3], half_mm: [12, 12] });
   assert.equal(stretch.closeUp([null], 12, 5), null);
 });
 

@@ -122,16 +122,16 @@ export function zigzag(points, from, to, pitch, half) {
 /**
  * What a close-up shows: all of these places with room about them.
  * @param {number[][]} places
- * @param {number} least  half of what it shows at least, mm
+ * @param {number} least  half of what it shows at least, each way, mm
  * @param {number} margin  mm
- * @returns {{ at: number[], half_mm: number } | null}
+ * @returns {{ at: number[], half_mm: [number, number] } | null}
  */
 export function closeUp(places, least, margin) {
   const shown = places.filter(Boolean);
   if (shown.length === 0) return null;
   const [xs, ys] = [shown.map((p) => p[0]), shown.map((p) => p[1])];
   const [x0, x1, y0, y1] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
-  const half_mm = Math.max(least, Math.max(x1 - x0, y1 - y0) / 2 + margin);
+  const half_mm = [(x1 - x0) / 2 + margin, (y1 - y0) / 2 + margin].map((half) => Math.max(least, half));
   return { at: [(x0 + x1) / 2, (y0 + y1) / 2], half_mm };
 }
 

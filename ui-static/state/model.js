@@ -7,8 +7,8 @@ export const LOST_MS = 2000;
 export const TAKEN_MS = 500;
 /** Make ready lapses after so long, ms. */
 export const READY_MS = 5000;
-/** One step back along a cut, mm. */
-export const STEP_MM = 5;
+/** Steps along a cut, mm: the first is the one that is set. */
+export const STEPS_MM = [5, 1];
 /** Vouches on a page of the checks. */
 export const VOUCHES_A_PAGE = 4;
 
@@ -37,8 +37,13 @@ export function initial(now = 0) {
     job: null,
     events: { list: null, back: 0, trouble: null },
     hold: { stage: "rest", at: 0, times: 0 },
-    /** How a resume is to go: so much earlier, mm, and by which way. */
+    /**
+     * How a resume is to go: so much earlier, mm, by which way, which step moves it, which page of
+     * the ways is open, and the reasons for the warnings of one plan so far.
+     */
     from: null,
+    /** What is being said of the parts that were changed: which, and the set that is fitted. */
+    swap: null,
     /** The ways on that the panel has shown last. */
     ways: null,
     /** Made ready for the second step at this moment, ms. */

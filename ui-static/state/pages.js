@@ -9,8 +9,10 @@ export function basePage(view) {
   if (view.datum?.over && (view.phase === "held" || stopped)) return "datum";
   const alarmed = view.alarms.some((a) => a.latched || (a.level === "danger" && !a.seen));
   switch (view.phase) {
-    case "running":
-    case "stopping": return "cut";
+    // What latches in the middle of a change is cleared as ever; then the change is there again.
+    case "changing": return "parts";
+    case "stopping": return view.change ? "parts" : "cut";
+    case "running": return "cut";
     case "held": return "held";
     case "latched": return "held";
     case "finished": return "finish";
@@ -25,13 +27,17 @@ export function basePage(view) {
   }
 }
 
+/** The pages on which a way on is chosen, weighed and taken. */
+export const GOING_ON = ["resume", "ways", "weigh", "go"];
+
 /** From a page of the state only these can be opened by hand. */
 const OPENS = {
   wait: [],
   program: ["report", "accept", "happened", "setup"],
   checks: ["start", "happened"],
   cut: ["happened"],
-  held: ["resume", "skip", "end", "clear", "happened"],
+  held: [...GOING_ON, "skip", "end", "clear", "happened"],
+  parts: ["happened"],
   datum: ["happened"],
   finish: ["happened"],
 };

@@ -1,7 +1,7 @@
 // The only place where the state of the screen changes. Pure.
 
-import { READY_MS } from "./model.js";
-import { basePage } from "./pages.js";
+import { READY_MS, STEPS_MM } from "./model.js";
+import { GOING_ON, basePage } from "./pages.js";
 
 const handlers = {
   /** A snapshot or a delta that was drawn up with the view before. */
@@ -20,7 +20,7 @@ const handlers = {
       return next;
     }
     if (basePage(s.view) !== basePage(view)) {
-      return { ...next, page: null, said: null, from: null, readyAt: null, checksPage: 0 };
+      return { ...next, page: null, said: null, from: null, swap: null, readyAt: null, checksPage: 0 };
     }
     if (s.view.generation !== view.generation && s.readyAt !== null) return { ...next, readyAt: null };
     return next;
@@ -31,7 +31,7 @@ const handlers = {
   },
   trouble: (s, { why }) => ({ ...s, trouble: why }),
   page(s, { page }) {
-    return { ...s, page, said: null, readyAt: null, from: page === "resume" ? s.from : null };
+    return { ...s, page, said: null, readyAt: null, from: GOING_ON.includes(page) ? s.from : null, swap: null };
   },
   programs: (s, { list, trouble }) => ({ ...s, programs: { ...s.programs, list: list ?? s.programs.list, trouble: trouble ?? null } }),
   list(s, { by }) {
@@ -70,7 +70,20 @@ const handlers = {
     const back = Math.min(most, Math.max(least, mm));
     return { ...s, from: { ...s.from, back }, readyAt: null };
   },
-  way: (s, { way }) => ({ ...s, from: { ...s.from, way }, readyAt: null }),
+  step: (s) => ({ ...s, from: { ...s.from, step: ((s.from?.step ?? 0) + 1) % STEPS_MM.length } }),
+  way: (s, { way }) => ({ ...s, from: { ...s.from, way }, page: "resume", readyAt: null }),
+  "more-ways": (s, { pages }) => ({ ...s, from: { ...s.from, list: ((s.from?.list ?? 0) + 1) % pages } }),
+  /** One more warning of a plan is accepted. Another plan begins anew. */
+  weigh(s, { plan, reason }) {
+    const before = s.from?.weighed?.plan === plan ? s.from.weighed.reasons : [];
+    return { ...s, from: { ...s.from, weighed: { plan, reasons: [...before, reason] } } };
+  },
+  /** A torch part that was changed, or not after all; the set that is fitted. */
+  swap(s, { part, set }) {
+    const now = s.swap ?? { parts: [], set: undefined };
+    const parts = part === undefined ? now.parts : now.parts.includes(part) ? now.parts.filter((p) => p !== part) : [...now.parts, part];
+    return { ...s, swap: { parts, set: set === undefined ? now.set : set } };
+  },
   // The same ways told again take no Make ready back.
   ways: (s, { ways }) => ({ ...s, ways, readyAt: JSON.stringify(s.ways?.ways) === JSON.stringify(ways.ways) ? s.readyAt : null }),
   ready: (s, { now }) => ({ ...s, now, readyAt: now, said: null }),

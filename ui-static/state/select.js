@@ -1,13 +1,13 @@
 // What is shown, and what may be pressed. What may be pressed is the panel's word, never a guess
 // of this screen: without a live word from it nothing that starts anything is there.
 
-import { LATE_MS, LOST_MS, STEP_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
+import { LATE_MS, LOST_MS, STEPS_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
 import { pageOf } from "./pages.js";
 import { ARC, CAUSE, CHECK, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord } from "./words.js";
 
-export { MARK, WAY } from "./words.js";
+export { MARK, PART, WAY } from "./words.js";
 
-export { CAUSE, CHECK, REASONS, STEP_MM, VERDICT, VOUCHES_A_PAGE, pageOf };
+export { CAUSE, CHECK, REASONS, VERDICT, VOUCHES_A_PAGE, pageOf };
 
 /** Age of what this screen knows, ms. */
 export function ageMs(state) {
@@ -240,6 +240,95 @@ export function waysWanted(state) {
   if (!view?.hold?.stop || !can(state, "resume")) return null;
   const back = from?.back ?? 0;
   return ways?.generation === view.generation && ways.back_mm === back ? null : back;
+}
+
+/** The step by which the point is moved along the cut, mm. */
+export function stepMm(state) {
+  return STEPS_MM[state.from?.step ?? 0];
+}
+
+/** The step that is set next, mm. */
+export function nextStepMm(state) {
+  return STEPS_MM[((state.from?.step ?? 0) + 1) % STEPS_MM.length];
+}
+
+/** A page of the ways on that the panel has shown, the best first; `most` of them at once. */
+export function waysShown(state, most) {
+  const on = wayOn(state);
+  if (!on) return null;
+  const pages = Math.max(1, Math.ceil(on.plans.length / most));
+  const page = (state.from?.list ?? 0) % pages;
+  const from = page * most;
+  return { shown: on.plans.slice(from, from + most), best: on.plans[0] ?? null, chosen: on.plan, barred: on.barred, page, pages };
+}
+
+/**
+ * What is to be accepted before a way on can be taken: the warning in hand, its place and how many
+ * there are; `open` ends with 0. `reason`: all that was given so far.
+ */
+export function weighing(state) {
+  const plan = wayOn(state)?.plan;
+  if (!plan) return null;
+  const reasons = state.from?.weighed?.plan === plan.id ? state.from.weighed.reasons : [];
+  const place = Math.min(reasons.length, plan.warns.length);
+  return {
+    plan,
+    warn: plan.warns[place] ?? null,
+    place,
+    count: plan.warns.length,
+    open: plan.warns.length - place,
+    reason: reasons.length > 0 ? [...new Set(reasons)].join("; ") : "Seen on the plate before it was made ready",
+  };
+}
+
+/** A stop as it is drawn: the cut (from 0), its doubt, and where it ran on without arc. */
+export function stopDrawn(state) {
+  const hold = state.view?.hold;
+  const cut = hold?.stop?.cut ?? hold?.cut;
+  if (!cut || !state.view.cuts[cut - 1]) return null;
+  const lost = hold.stop?.lost ?? null;
+  const ran = lost && hold.ran_on_mm > 0 && hold.cut === cut ? [lost.at_mm, lost.at_mm + hold.ran_on_mm] : null;
+  return { cut: cut - 1, lost, ran_on: ran };
+}
+
+/** How often the run was held for this cause, this time included. */
+export function howOften(state) {
+  const { view } = state;
+  return view?.hold ? view.holds.filter((h) => h.cause === view.hold.cause).length : 0;
+}
+
+/** The wall clock's time of a moment on the panel's clock, s; `null` where it is not known. */
+export function wallOf(state, at_s, wallNow) {
+  if (!state.heard || at_s === null || at_s === undefined) return null;
+  return new Date(wallNow - ageMs(state) - (state.heard.at_s - at_s) * 1000);
+}
+
+/** The steps of a change of torch parts, in order. */
+const CHANGE_STEPS = ["park", "isolate", "swap", "contact", "source", "touch", "done"];
+
+/**
+ * The change of torch parts that is open: the step that is due and its number, what may be asked
+ * there, and each part before and now.
+ */
+export function change(state) {
+  const { view, swap } = state;
+  const open = view?.change;
+  if (!open) return null;
+  const before = (part) => open.before.find((p) => p.part === part) ?? null;
+  const sets = view.parts?.sets ?? [];
+  const fitted = view.parts?.fitted?.tag ?? null;
+  const set = swap?.set === undefined ? fitted : swap.set;
+  return {
+    ...open,
+    number: CHANGE_STEPS.indexOf(open.step) + 1,
+    count: CHANGE_STEPS.length,
+    parts: (view.parts?.parts ?? []).map((p) => ({ ...p, before: before(p.part), fresh: open.changed?.includes(p.part) ?? false })),
+    wanted_amps: view.parts?.wanted_amps ?? null,
+    swapped: swap?.parts ?? [],
+    sets,
+    set: sets.find((s) => s.tag === set) ?? null,
+    nextSet: sets[(sets.findIndex((s) => s.tag === set) + 1) % Math.max(1, sets.length)] ?? null,
+  };
 }
 
 /** The report that is open, with what has been accepted of it. */

@@ -91,13 +91,14 @@ export const WAITING = {
   "reference": ["axes to be referenced", "reference"],
   "controller-to-answer": ["controller to answer", "controller"],
   "message-to-be-read": ["you to read a message", "you: read"],
+  "parts-to-be-changed": ["torch parts to be changed", "the parts"],
   "estop-to-be-cleared": ["emergency stop to be cleared", "e-stop"],
 };
 
 /** Waits that are the operator's. */
 export const YOUR_MOVE = new Set([
   "job", "checks", "start", "your-move", "place-to-be-confirmed", "reference",
-  "message-to-be-read", "estop-to-be-cleared",
+  "message-to-be-read", "estop-to-be-cleared", "parts-to-be-changed",
 ]);
 
 export const ARC = {
@@ -172,4 +173,12 @@ export const MARK = {
   pierce: "the pierce",
   "left-edge": "the left edge of the sheet",
   "lower-edge": "the near edge of the sheet",
+};
+
+/** A torch part. */
+export const PART = {
+  nozzle: "nozzle",
+  electrode: "electrode",
+  shield: "shield",
+  "swirl-ring": "swirl ring",
 };

@@ -3,9 +3,10 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { mm } from "../lib/format.js";
-import { MARK, can, datum, drawing, freshness, goesOn, leading, nextAct, placeFreshness, steps, waysOn } from "../state/select.js";
+import { MARK, can, datum, freshness, goesOn, howOften, leading, nextAct, steps, waysOn, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
+import { pictured } from "./resume.js";
 
 export function mount(root, store, actions, signal) {
   const near = plate({ scales: false });
@@ -24,12 +25,13 @@ export function mount(root, store, actions, signal) {
   const act = button("", signal, () => actions.act(nextAct(store.get())), "words");
   const resume = button("", signal, () => actions.page("resume"), "words");
   const skip = button("", signal, () => actions.page("skip"), "words");
+  const change = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words");
   const end = button("End the job", signal, () => actions.page("end"), "words");
   const right = button("Set it right", signal, () => actions.setRight(), "words practice-only");
   const happened = button("What happened", signal, () => actions.page("happened"), "words");
   root.append(
     el("section", { class: "left" }, caption, pictures, el("div", { class: "told" }, why, remedy)),
-    el("section", { class: "column choices" }, home.node, resume, skip, act, list, el("div", { class: "row bottom" }, end, right, happened)),
+    el("section", { class: "column choices" }, home.node, resume, act, list, el("div", { class: "row" }, change, skip), el("div", { class: "row bottom" }, end, right, happened)),
   );
 
   store.subscribe((state) => {
@@ -38,24 +40,29 @@ export function mount(root, store, actions, signal) {
     const hold = view.hold;
     const alarm = leading(view);
     const told = hold ?? alarm;
-    const drawn = drawing(state);
     const mark = hold?.cut ? view.marks.findLast((m) => m.cut === hold.cut) : null;
     const place = mark?.place ?? view.torch.place;
     setText(caption.lastElementChild, mark ? `Your move: look at flag ${mark.number}` : "Your move");
     show(caption, freshness(state) !== "lost");
-    const model = drawn && { drawing: drawn, cuts: view.cuts, marks: view.marks, torch: view.torch, fresh: placeFreshness(state) };
-    show(pictures.firstElementChild, Boolean(model && place));
-    show(pictures.lastElementChild, Boolean(model));
-    if (model && place) near.draw({ ...model, focus: { at: place, zoom: 4 } });
-    if (model) whole.draw(model);
-    const where = hold?.at_mm !== null && hold?.at_mm !== undefined ? ` ${mm(hold.at_mm)} along cut ${hold.cut}.` : "";
-    setText(why, told ? `Why: ${told.why}.${where}`.replaceAll("..", ".") : "");
+    const shown = pictured(state, null);
+    const close = shown?.near?.focus ? shown.near : shown && place ? { ...shown.whole, focus: { at: place, zoom: 4 } } : null;
+    show(pictures.firstElementChild, Boolean(close));
+    show(pictures.lastElementChild, Boolean(shown));
+    if (close) near.draw(close);
+    if (shown) whole.draw(shown.whole);
+    const where = hold?.at_mm !== null && hold?.at_mm !== undefined ? ` At ${mm(hold.at_mm)} along cut ${hold.cut}.` : "";
+    const ran = hold?.ran_on_mm >= 0.1 ? ` Ran on ${mm(hold.ran_on_mm)} without arc.` : "";
+    const often = howOften(state);
+    const again = often > 1 ? ` ${often} times in this run.` : "";
+    setText(why, told ? `Why: ${told.why}.${where}${ran}${again}`.replaceAll("..", ".") : "");
     setText(remedy, told ? `Do: ${told.remedy}` : "");
 
     const ways = waysOn(state);
     const next = nextAct(state);
     show(resume, ways.includes("resume"));
     relabel(resume, `Go on with cut ${hold?.stop?.cut ?? ""}: choose the point`);
+    const moving = moves.includes(next?.act);
+    show(change, can(state, "change-begin") && !moving && next?.act !== "seen");
     show(skip, ways.includes("skip-cut"));
     relabel(skip, hold?.cut && hold.cut < view.cuts.length ? `Leave cut ${hold.cut}, go on to ${hold.cut + 1}` : "Leave this cut");
     show(end, ways.includes("end-job"));
@@ -70,6 +77,9 @@ export function mount(root, store, actions, signal) {
       "confirm-place": "The torch is where the screen says",
     }[next?.act] ?? "");
     const order = goesOn(state) ? [] : steps(state);
+    // The way on is shut for another reason than a latch: parts that were not tried, say.
+    const shut = !goesOn(state) && order.length === 0 && !next ? whyNot(state, "resume") : null;
+    if (shut) order.push({ says: shut, done: false });
     show(list, order.length > 0);
     setData(root, "steps", order.length > 0 ? "" : null);
     keyed(list, order.map((s, k) => ({ ...s, k })), (s) => `${s.k}`, () => el("li", {}, el("i", { class: "mark" }), el("span")), (node, s) => {

@@ -1,60 +1,99 @@
-// Where a held cut is taken up again: the way on and its point, seen on the plate, then made ready,
-// then kept pressed.
+// Where a held cut is taken up again: the way on, its point, and what it leaves, seen on the plate.
+// Nothing here moves anything; going on has its own page.
 
-import { el, keyed, setData, setText, show } from "../lib/dom.js";
-import { mm, number } from "../lib/format.js";
+import { el, setText, show } from "../lib/dom.js";
+import { mm } from "../lib/format.js";
 import { pointAt } from "../lib/path.js";
-import { STEP_MM, WAY, can, drawing, placeFreshness, wayOn } from "../state/select.js";
-import { button, relabel, twoSteps } from "../widgets/button.js";
+import { closeUp, wayDrawn } from "../lib/stretch.js";
+import { WAY, can, drawing, nextStepMm, placeFreshness, stepMm, stopDrawn, wayOn, waysWanted, weighing } from "../state/select.js";
+import { button, relabel } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
 
+/** A close-up shows at least so much to each side, and so much about what it shows, mm. */
+const LEAST_MM = 6;
+const MARGIN_MM = 4;
+
+/** What the plate shows of a stop and of a way on, near and whole. */
+export function pictured(state, plan) {
+  const drawn = drawing(state);
+  if (!drawn || !state.view) return null;
+  const stop = stopDrawn(state);
+  const cut = stop ? drawn.cuts[stop.cut] : null;
+  const way = wayDrawn(plan, cut);
+  const model = { drawing: drawn, cuts: state.view.cuts, marks: state.view.marks, entries: state.view.entries ?? [], stop, way };
+  const whole = { ...model, torch: state.view.torch, fresh: placeFreshness(state) };
+  if (!cut) return { near: null, whole };
+  const doubt = stop.lost ? [stop.lost.low_mm, stop.lost.high_mm] : [0];
+  const places = [...doubt, ...(stop.ran_on ?? [])].map((s) => pointAt(cut.points, s));
+  if (way) places.push(way.fires, way.meets, ...way.entry);
+  return { near: { ...model, focus: closeUp(places, LEAST_MM, MARGIN_MM) }, whole };
+}
+
+/** The same in few words. */
+export function leavesShort(plan) {
+  const list = [`${mm(plan.overlap_mm)} cut again`, plan.uncut_mm > 0 ? `${mm(plan.uncut_mm)} uncut` : "nothing uncut"];
+  if (plan.tab_mm > 0) list.push(`tab ${mm(plan.tab_mm)}`);
+  return list.join(", ");
+}
+
+/** What a way cuts twice and what it leaves, in words. */
+export function leaves(plan) {
+  const list = [`${mm(plan.overlap_mm)} cut again`];
+  list.push(plan.uncut_mm > 0 ? `${mm(plan.uncut_mm)} stays uncut` : "nothing stays uncut");
+  if (plan.tab_mm > 0) list.push(`a tab of ${mm(plan.tab_mm)} stays: break it by hand`);
+  return `${list.join(", ")}.`;
+}
+
 export function mount(root, store, actions, signal) {
-  root.classList.add("in-two");
   const near = plate({ scales: false });
   const whole = plate({ scales: false });
-  const ready = () => can(store.get(), "resume") && Boolean(wayOn(store.get())?.plan);
-  const step = twoSteps(signal, {
-    words: "",
-    may: () => store.get().readyAt !== null && ready(),
-    ready: () => actions.ready("resume"),
-    done: () => actions.resume(),
-  });
-  const where = el("h2", { class: "caption", "data-test": "from" });
-  const before = el("p", { class: "before" });
-  const others = el("div", { class: "stack large-only", "data-test": "ways" });
-  const less = button(`${STEP_MM} mm on`, signal, () => actions.stepBack(-STEP_MM));
-  const more = button(`${STEP_MM} mm back`, signal, () => actions.stepBack(STEP_MM));
+  const title = el("h2", { class: "caption", "data-test": "way" });
+  const where = el("p", { class: "before", "data-test": "from" });
+  const why = el("p", { class: "before large-only" });
+  const facts = el("p", { class: "before strong", "data-test": "leaves" });
+  const warns = el("p", { class: "before hot" }, el("i", { class: "triangle" }), el("span"));
+  const more = button("", signal, () => actions.stepBack(stepMm(store.get())));
+  const less = button("", signal, () => actions.stepBack(-stepMm(store.get())));
+  const size = button("", signal, () => actions.step());
+  const others = button("", signal, () => actions.page("ways"));
   const back = button("Back", signal, () => actions.page(null));
+  const on = button("", signal, () => actions.page(weighing(store.get())?.open > 0 ? "weigh" : "go"));
   root.append(
-    el("div", { class: "two-row" }, step.first, el("div", { class: "between" }, whole.node), step.second),
-    el("div", { class: "under-two" },
-      el("div", { class: "stack" }, others, back),
-      el("div", { class: "near" }, near.node),
-      el("div", { class: "column" }, where, before, el("div", { class: "row bottom" }, more, less))),
+    el("div", { class: "pictures" }, el("div", { class: "near" }, near.node), el("div", { class: "whole-sheet" }, whole.node)),
+    el("div", { class: "way-words" }, title, where, why, facts, warns),
+    el("div", { class: "row point" }, more, less, size),
+    el("div", { class: "row choose" }, others, back, on),
   );
 
   store.subscribe((state) => {
-    const on = wayOn(state);
-    const drawn = drawing(state);
-    show(step.first, ready());
-    if (!on || !state.view) return;
-    const { plan } = on;
-    const cut = drawn?.cuts[on.cut - 1];
-    const start = plan?.entry.length ? plan.pierce : cut && plan ? pointAt(cut.points, plan.from_mm) : null;
-    const model = drawn && { drawing: drawn, cuts: state.view.cuts, marks: state.view.marks, torch: state.view.torch, fresh: placeFreshness(state), start };
-    if (model && start) near.draw({ ...model, focus: { at: start, zoom: 4 } });
-    if (model) whole.draw(model);
-    step.draw(state.readyAt !== null && ready(), plan ? `Cut ${on.cut}: ${WAY[plan.way] ?? plan.way}` : "");
-    setText(where, plan ? `${WAY[plan.way] ?? plan.way}: ${mm(plan.from_mm)}` : "No way on");
-    const wait = plan?.pierces && state.job ? `Pierce ${number(state.job.pierce_delay_s, 1)} s. ` : "";
-    const left = plan?.tab_mm ? ` A tab of ${mm(plan.tab_mm)} stays.` : "";
-    setText(before, plan ? `${wait}${mm(plan.overlap_mm)} cut again.${left}` : on.barred.map((b) => b.why).join(" "));
-    keyed(others, on.plans.filter((p) => p !== plan), (p) => p.way, (p) => {
-      const node = button("", signal, () => actions.way(p.way), "words");
-      setData(node, "way", p.way);
-      return node;
-    }, (node, p) => relabel(node, WAY[p.way] ?? p.way));
-    show(more, on.back < on.at);
-    show(less, on.back > 0);
+    const now = wayOn(state);
+    const step = stepMm(state);
+    relabel(more, `${step} mm back`);
+    relabel(less, `${step} mm on`);
+    relabel(size, `Steps of ${nextStepMm(state)} mm`);
+    if (!now) {
+      show(on, false);
+      return;
+    }
+    const { plan } = now;
+    const pending = waysWanted(state) !== null;
+    const shown = pictured(state, plan);
+    if (shown?.near) near.draw(shown.near);
+    if (shown) whole.draw(shown.whole);
+    setText(title, plan ? `${plan === now.plans[0] ? "Best: " : ""}${WAY[plan.way] ?? plan.way}` : "No way on");
+    const early = now.back > 0 ? `, ${mm(now.back)} earlier than need be` : "";
+    setText(where, plan ? `Cut ${now.cut} from ${mm(plan.from_mm)}${early}${pending ? " ..." : "."}` : "");
+    setText(why, plan ? plan.why : now.barred.map((b) => `${WAY[b.way] ?? b.way}: ${b.why}`).join(" "));
+    setText(facts, plan ? leaves(plan) : "");
+    const warned = plan?.warns.length ?? 0;
+    show(warns, warned > 0);
+    setText(warns.lastElementChild, warned === 1 ? plan.warns[0].says : `${warned} warnings to accept, one by one`);
+    const rest = now.plans.filter((p) => p !== plan);
+    relabel(others, rest.length > 0 ? `Other ways: ${rest.length}` : "Why no other way");
+    show(others, rest.length > 0 || now.barred.length > 0);
+    show(more, now.back < now.at);
+    show(less, now.back > 0);
+    show(on, Boolean(plan) && !pending && can(state, "resume"));
+    relabel(on, "Go on this way");
   }, signal);
 }

@@ -4,6 +4,7 @@
 import { el } from "../lib/dom.js";
 import { bounds, left, loop, pointAt, slice } from "../lib/path.js";
 import { FONT, colours, fitCanvas, flag, glass, trace } from "./ink.js";
+import { drawBracket, drawEntries, drawRunOn, drawTones, drawWay } from "./way-on.js";
 
 const MARGIN = { left: 58, top: 34, right: 14, bottom: 34 };
 const BARE = { left: 6, top: 6, right: 6, bottom: 30 };
@@ -29,7 +30,9 @@ export function plate(how = {}) {
     const pad = scales ? MARGIN : { ...BARE, bottom: you ? BARE.bottom : 6 };
     const room = { left: pad.left, top: pad.top, right: w - pad.right, bottom: h - pad.bottom };
     const fit = Math.min((room.right - room.left) / (sheet[2] - sheet[0]), (room.bottom - room.top) / (sheet[3] - sheet[1]));
-    const scale = focus ? Math.max(fit * focus.zoom, 1.2) : fit;
+    const scale = focus?.half_mm
+      ? Math.min((room.right - room.left) / focus.half_mm[0], (room.bottom - room.top) / focus.half_mm[1]) / 2
+      : focus ? Math.max(fit * focus.zoom, 1.2) : fit;
     const middle = focus ? focus.at : [(sheet[0] + sheet[2]) / 2, (sheet[1] + sheet[3]) / 2];
     const centre = [(room.left + room.right) / 2, (room.top + room.bottom) / 2];
     return {
@@ -256,6 +259,7 @@ export function plate(how = {}) {
       const places = enclosed(cut, drawing.kerf_mm);
       if (places) dropped(c, v, places);
     }
+    drawEntries(c, v, model.entries, slotWidth(v, drawing.kerf_mm));
     for (const [k, cut] of drawing.cuts.entries()) {
       const state = cuts[k] ?? toDo;
       if (state.state !== "now") drawCut(c, v, cut, state, drawing.kerf_mm, many, false);
@@ -281,6 +285,7 @@ export function plate(how = {}) {
     if (!kept || kept.w !== w || kept.h !== h || kept.drawing !== model.drawing) return true;
     if (kept.theme !== document.documentElement.dataset.theme) return true;
     if (kept.focus !== JSON.stringify(model.focus ?? null)) return true;
+    if (kept.entries !== model.entries.length) return true;
     if (kept.cuts === model.cuts) return false;
     if (kept.cuts.length !== model.cuts.length) return true;
     return model.cuts.some((cut, k) => cut !== kept.cuts[k] && !(cut.state === "now" && kept.cuts[k].state === "now"));
@@ -418,17 +423,24 @@ export function plate(how = {}) {
     /**
      * @param {{ drawing: any, cuts?: any[], marks?: any[], torch?: any, fresh?: string,
      *   flags?: { at: number[], number: number, look: string, solid: boolean }[],
-     *   focus?: { at: number[], zoom: number } | null, start?: number[] | null,
-     *   loose?: boolean }} model  `loose`: marks what is loose in the end
+     *   focus?: { at: number[], zoom?: number, half_mm?: number[] } | null, start?: number[] | null,
+     *   loose?: boolean, entries?: any[], way?: any,
+     *   stop?: { cut: number, lost: any, ran_on: number[] | null } | null }} model
+     *   `loose`: marks what is loose in the end; `entries`: ways in that were burnt; `stop`: draws
+     *   that cut (from 0) in three tones; `way`: the way on from there
      */
     draw(given) {
-      const model = { cuts: [], marks: [], flags: [], focus: null, start: null, ...given };
+      const model = { cuts: [], marks: [], flags: [], entries: [], focus: null, start: null, stop: null, way: null, ...given };
+      const stopped = model.stop && model.drawing.cuts[model.stop.cut];
+      const doubt = stopped ? { done: model.cuts[model.stop.cut]?.done ?? [], lost: model.stop.lost } : null;
+      // What is drawn in three tones is not drawn before in two.
+      if (stopped) model.cuts = model.cuts.map((cut, k) => (k === model.stop.cut ? { state: "now", done: cut.done } : cut));
       drawIn((c, w, h) => {
         if (stale(model, w, h)) {
           drawStill(model, w, h);
           kept = {
             w, h, drawing: model.drawing, cuts: model.cuts,
-            focus: JSON.stringify(model.focus), theme: document.documentElement.dataset.theme,
+            entries: model.entries.length, focus: JSON.stringify(model.focus), theme: document.documentElement.dataset.theme,
           };
         }
         c.save();
@@ -440,10 +452,24 @@ export function plate(how = {}) {
         c.save();
         clipTo(c, v, model.focus);
         for (const [k, state] of model.cuts.entries()) {
-          if (state.state === "now" && model.drawing.cuts[k]) {
+          if (state.state === "now" && model.drawing.cuts[k] && model.drawing.cuts[k] !== stopped) {
             drawCut(c, v, model.drawing.cuts[k], state, model.drawing.kerf_mm, many, true);
           }
         }
+        const width = slotWidth(v, model.drawing.kerf_mm);
+        if (stopped) {
+          drawTones(c, v, stopped, doubt, width);
+          pierce(c, v, stopped, { state: "now", done: doubt.done }, many);
+        }
+        if (model.focus) {
+          for (const m of model.marks) {
+            const cut = model.drawing.cuts[m.cut - 1];
+            if (cut && m.between_mm) drawBracket(c, v, cut, m.between_mm, width);
+          }
+          if (stopped && model.stop.ran_on) drawRunOn(c, v, stopped, ...model.stop.ran_on);
+        }
+        if (stopped && model.way && model.focus) drawWay(c, v, stopped, model.way, model.stop.lost);
+        else if (model.way) drawStart(c, v, model.way.fires, false);
         if (model.start) drawStart(c, v, model.start, Boolean(model.focus));
         if (model.torch) drawTorch(c, v, { torch: model.torch, fresh: model.fresh ?? "live", focus: model.focus });
         c.restore();

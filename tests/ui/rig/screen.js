@@ -107,3 +107,28 @@ export async function throughChecks(s) {
     }
   }
 }
+
+/** From the page of the ways on to the page where it is made ready: warnings are accepted one by one. */
+export async function toGo(s, onWeigh = async () => {}) {
+  await until("the page to go on", async () => {
+    const page = await s.page.evaluate(() => document.body.dataset.page);
+    if (page === "go") return true;
+    if (page === "resume" && (await s.has(".target:has-text('Go on this way')"))) await s.tap(".target:has-text('Go on this way')");
+    if (page === "weigh") {
+      await onWeigh();
+      await s.tap(".reasons .target");
+    }
+    return false;
+  }, { status: s.status });
+  await s.on("go");
+}
+
+/** Makes ready, and keeps pressed what goes on. */
+export async function pressOn(s) {
+  await until("the second step", async () => {
+    if (await s.has(".second-step.starter")) return true;
+    await s.tap(".first-step");
+    return false;
+  }, { status: s.status });
+  await s.keep(".second-step.starter");
+}

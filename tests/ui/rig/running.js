@@ -1,0 +1,32 @@
+// A run under way on the glass, with a fault on its way.
+
+import { practice, testPiece } from "./panel.js";
+import { screen, throughChecks } from "./screen.js";
+
+/** Starts our test piece with a fault on its way. */
+export async function running(t, glass, fault) {
+  const panel = await practice(["--speed", "10", "--fault", fault], testPiece(), "test-piece");
+  t.after(() => panel.end());
+  const s = await screen(panel.address, glass);
+  t.after(() => s.end());
+  await s.on("report");
+  await s.see("a verdict", ".verdict[data-verdict]");
+  while (await s.has(".target:has-text('Accept this warning')")) {
+    await s.tap(".target:has-text('Accept this warning')");
+    await s.on("accept");
+    await s.tap(".reasons .target");
+    await s.on("report");
+  }
+  await s.tap(".starter-like:has-text('Take 3 cuts')");
+  await throughChecks(s);
+  if (await s.has(".starter-like")) {
+    await s.tap(".starter-like");
+    await s.on("start");
+    await s.tap(".first-step");
+    await s.keep(".second-step.starter");
+  } else {
+    await s.keep(".starter");
+  }
+  await s.on("held");
+  return s;
+}

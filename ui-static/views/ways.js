@@ -1,0 +1,48 @@
+// The ways on from a stop, the best first, each with its why. To choose one starts nothing.
+
+import { el, keyed, setData, setText, show } from "../lib/dom.js";
+import { onTap } from "../lib/touch.js";
+import { WAY, waysShown } from "../state/select.js";
+import { button, relabel } from "../widgets/button.js";
+import { leavesShort } from "./resume.js";
+
+/** As many as can be touched: two on a small glass. */
+const aPage = () => (window.innerHeight > 560 ? 3 : 2);
+
+function choice(plan, signal, actions) {
+  const name = el("h3");
+  const why = el("p");
+  const costs = el("span", { class: "strong" });
+  const node = el("div", { class: "target way", role: "button", "data-way": plan.way }, el("div", { class: "way-head" }, name, costs), why);
+  onTap(node, signal, () => actions.way(plan.way));
+  node.drawWay = (p, best, chosen) => {
+    setText(name, `${best ? "Best: " : ""}${WAY[p.way] ?? p.way}`);
+    setText(why, p.why);
+    const warned = p.warns.length > 0 ? `, ${p.warns.length} to accept` : "";
+    setText(costs, `${leavesShort(p)}${warned}`);
+    setData(node, "chosen", chosen ? "" : null);
+  };
+  return node;
+}
+
+export function mount(root, store, actions, signal) {
+  const list = el("div", { class: "fill ways", "data-test": "ways" });
+  const title = el("h2", { class: "caption" });
+  const barred = el("ul", { class: "lines", "data-test": "barred" });
+  const back = button("Back", signal, () => actions.page("resume"));
+  const more = button("", signal, () => actions.moreWays(waysShown(store.get(), aPage())?.pages ?? 1));
+  root.append(
+    el("section", { class: "left" }, list),
+    el("section", { class: "column" }, title, el("div", { class: "fill told-all" }, barred), el("div", { class: "row bottom" }, back, more)),
+  );
+
+  store.subscribe((state) => {
+    const ways = waysShown(state, aPage());
+    if (!ways) return;
+    keyed(list, ways.shown, (p) => p.way, (p) => choice(p, signal, actions), (node, p) => node.drawWay(p, p === ways.best, p === ways.chosen));
+    setText(title, ways.barred.length > 0 ? "Not here" : "Choose a way on");
+    keyed(barred, ways.barred, (b) => b.way, () => el("li"), (node, b) => setText(node, `${WAY[b.way] ?? b.way}: ${b.why}`));
+    show(more, ways.pages > 1);
+    relabel(more, `More ways, ${ways.page + 1} of ${ways.pages}`);
+  }, signal);
+}
