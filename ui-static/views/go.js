@@ -4,12 +4,11 @@ import { el, setText, show } from "../lib/dom.js";
 import { mm, number } from "../lib/format.js";
 import { WAY, can, wayOn, waysWanted, weighing } from "../state/select.js";
 import { button, twoSteps } from "../widgets/button.js";
-import { plate } from "../widgets/plate.js";
-import { leaves, pictured } from "./resume.js";
+import { closePlate, leaves, pictured } from "./resume.js";
 
 export function mount(root, store, actions, signal) {
   root.classList.add("in-two");
-  const near = plate({ scales: false });
+  const near = closePlate();
   const open = () => can(store.get(), "resume") && weighing(store.get())?.open === 0 && waysWanted(store.get()) === null;
   const step = twoSteps(signal, {
     words: "",

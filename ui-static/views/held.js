@@ -6,10 +6,10 @@ import { mm } from "../lib/format.js";
 import { MARK, can, datum, freshness, goesOn, howOften, leading, nextAct, steps, waysOn, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
-import { pictured } from "./resume.js";
+import { closePlate, pictured } from "./resume.js";
 
 export function mount(root, store, actions, signal) {
-  const near = plate({ scales: false });
+  const near = closePlate();
   const whole = plate({ scales: false });
   const caption = el("h2", { class: "caption your-move" }, el("i", { class: "disc" }), el("span"));
   const pictures = el("div", { class: "pictures fill" }, el("div", { class: "near" }, near.node), el("div", { class: "whole-sheet" }, whole.node));

@@ -10,8 +10,11 @@ import { button, relabel } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
 
 /** A close-up shows at least so much to each side, and so much about what it shows, mm. */
-const LEAST_MM = 6;
-const MARGIN_MM = 4;
+const LEAST_MM = 4.5;
+const MARGIN_MM = 3;
+
+/** A close-up. On a small glass its room is the metal's; the whole sheet shows where you stand. */
+export const closePlate = () => plate({ scales: false, you: window.innerHeight > 560 });
 
 /** What the plate shows of a stop and of a way on, near and whole. */
 export function pictured(state, plan) {
@@ -45,7 +48,7 @@ export function leaves(plan) {
 }
 
 export function mount(root, store, actions, signal) {
-  const near = plate({ scales: false });
+  const near = closePlate();
   const whole = plate({ scales: false });
   const title = el("h2", { class: "caption", "data-test": "way" });
   const where = el("p", { class: "before", "data-test": "from" });

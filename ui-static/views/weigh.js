@@ -3,11 +3,10 @@
 import { el, setText } from "../lib/dom.js";
 import { REASONS, WAY, weighing } from "../state/select.js";
 import { button } from "../widgets/button.js";
-import { plate } from "../widgets/plate.js";
-import { pictured } from "./resume.js";
+import { closePlate, pictured } from "./resume.js";
 
 export function mount(root, store, actions, signal) {
-  const near = plate({ scales: false });
+  const near = closePlate();
   const says = el("p", { class: "facts", "data-test": "warning" });
   const caption = el("h2", { class: "caption" });
   const reasons = REASONS.map((reason) => button(reason, signal, () => actions.weigh(weighing(store.get())?.plan.id, reason), "words"));

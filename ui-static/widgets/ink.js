@@ -60,13 +60,18 @@ export function trace(c, places, at) {
   }
 }
 
-/** A numbered flag on a leader. `look`: amber, danger or note. */
-export function flag(c, x, y, number, look, solid, room) {
+/**
+ * A numbered flag on a leader. `look`: amber, danger or note. `away`: something on the canvas that
+ * it must not cover.
+ */
+export function flag(c, x, y, number, look, solid, room, away = null) {
   const ink = colours();
   const size = 30;
   // Above where there is room, else below, else beside.
-  const up = y - 62 >= room.top ? -1 : y + 62 <= room.bottom ? 1 : 0;
-  const right = x + 84 > room.right ? -1 : 1;
+  const above = y - 62 >= room.top;
+  const below = y + 62 <= room.bottom;
+  const up = away && away[1] < y ? (below ? 1 : 0) : above ? -1 : below ? 1 : 0;
+  const right = x + 84 > room.right || (away && away[0] > x && x - 84 >= room.left) ? -1 : 1;
   const [fx, fy] = [x + right * (up === 0 ? 44 : 26), y + up * 46];
   c.setLineDash([]);
   c.strokeStyle = ink.chalk;

@@ -468,7 +468,7 @@ export function plate(how = {}) {
           }
           if (stopped && model.stop.ran_on) drawRunOn(c, v, stopped, ...model.stop.ran_on);
         }
-        if (stopped && model.way && model.focus) drawWay(c, v, stopped, model.way, model.stop.lost);
+        if (stopped && model.way && model.focus) drawWay(c, v, stopped, model.way, model.stop.lost, width);
         else if (model.way) drawStart(c, v, model.way.fires, false);
         if (model.start) drawStart(c, v, model.start, Boolean(model.focus));
         if (model.torch) drawTorch(c, v, { torch: model.torch, fresh: model.fresh ?? "live", focus: model.focus });
@@ -482,7 +482,8 @@ export function plate(how = {}) {
           c.strokeStyle = colours().chalk;
           c.stroke();
           // A small picture has room for the ring alone: the number stands in the large one.
-          if (v.room.right - v.room.left > 140) flag(c, x, y, m.number, "amber", true, v.room);
+          const away = model.way?.entry.length > 0 && model.focus ? v.at(model.way.fires) : null;
+          if (v.room.right - v.room.left > 140) flag(c, x, y, m.number, "amber", true, v.room, away);
         }
         for (const f of model.flags) flag(c, ...v.at(f.at), f.number, f.look, f.solid, v.room);
         if (you) drawYou(c, v, w, h);

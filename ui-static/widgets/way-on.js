@@ -71,10 +71,10 @@ function arrow(c, v, place, way) {
   c.fill();
 }
 
-function fires(c, v, place) {
+function fires(c, v, place, right, clear) {
   const ink = colours();
   const [x, y] = v.at(place);
-  const r = 15;
+  const r = 13;
   for (const [colour, width] of [[ink.slot, 9], [ink.chalk, 4]]) {
     c.strokeStyle = colour;
     c.lineWidth = width;
@@ -86,28 +86,22 @@ function fires(c, v, place) {
     c.lineTo(x, y + r * 1.5);
     c.stroke();
   }
-  label(c, v, "fires here", x, y, r);
-}
-
-/** Below the mark, where no flag stands; beside it only where there is no room below. */
-function label(c, v, word, x, y, r) {
-  const ink = colours();
+  const word = "fires here";
   c.font = `600 24px ${FONT}`;
   const wide = c.measureText(word).width;
-  const below = y + r * 1.5 + 32 < v.room.bottom;
-  const left = Math.min(Math.max(x - wide / 2, v.room.left + 6), v.room.right - wide - 6);
-  const top = below ? y + r * 1.5 + 18 : y - r * 1.5 - 18;
+  const aside = right ? x + clear : x - clear - wide;
+  const left = Math.min(Math.max(aside, v.room.left + 8), v.room.right - wide - 8);
   c.textAlign = "left";
   c.textBaseline = "middle";
   c.lineWidth = 7;
   c.strokeStyle = ink.chalk;
-  c.strokeText(word, left, top);
+  c.strokeText(word, left, y);
   c.fillStyle = ink.slot;
-  c.fillText(word, left, top);
+  c.fillText(word, left, y);
 }
 
 /** The way on: in, along the path, and where the arc comes on. `way` as `wayDrawn` gives it. */
-export function drawWay(c, v, cut, way, lost) {
+export function drawWay(c, v, cut, way, lost, width) {
   const ink = colours();
   c.lineCap = "butt";
   if (way.entry.length > 1) {
@@ -121,7 +115,10 @@ export function drawWay(c, v, cut, way, lost) {
   const ahead = way.from_mm + 26 / v.scale;
   const on = heading(cut.points, ahead);
   if (on && ahead < cut.length_mm) arrow(c, v, pointAt(cut.points, ahead), on);
-  fires(c, v, way.fires);
+  // The word stands clear of the flag: beyond a pierce in the scrap, else beyond the bracket.
+  const entered = way.entry.length > 0;
+  const right = entered && v.at(way.fires)[0] > v.at(way.meets)[0];
+  fires(c, v, way.fires, right, entered ? 30 : width / 2 + ASIDE_PX + 14);
 }
 
 /** Ways into cuts that were burnt beside their paths. */
