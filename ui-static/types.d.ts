@@ -83,6 +83,42 @@ export interface View {
   doubtful: boolean;
   link: { alive: boolean; age_s: number | null; referenced: boolean; resent: number; bad_frames: number };
   signals: Record<string, boolean | number | null>;
+  parts: { parts: Part[]; fitted: PartSet | null; sets: PartSet[]; wanted_amps: number | null; tested: boolean };
+  change: Change | null;
+}
+
+export interface Part {
+  part: "nozzle" | "electrode" | "shield" | "swirl-ring";
+  starts: number;
+  failed: number;
+  lost: number;
+  arc_s: number;
+  /** 1 is its change point; `null`: not reckoned. */
+  worn: number | null;
+}
+
+export interface PartSet {
+  tag: string;
+  amps: number;
+}
+
+/** A change of torch parts that is open. */
+export interface Change {
+  step: "park" | "isolate" | "swap" | "contact" | "source" | "touch" | "done";
+  moving: boolean;
+  parked: boolean;
+  power: "off" | "on" | "cannot-tell";
+  power_at_s: number | null;
+  vouched: boolean;
+  changed: string[] | null;
+  contact_closed: boolean;
+  contact_seen: boolean;
+  tested: boolean;
+  by_touch: boolean;
+  may_touch: boolean;
+  off_mm: number | null;
+  trouble: string | null;
+  before: Part[];
 }
 
 export interface Lost {

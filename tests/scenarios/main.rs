@@ -6,6 +6,7 @@ mod journal;
 mod killed;
 mod kills;
 mod mutations;
+mod parts;
 mod replay;
 mod rig;
 mod rules;

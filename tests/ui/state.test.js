@@ -187,3 +187,62 @@ test("an action that is not known changes nothing", () => {
   const s = after(told());
   assert.equal(reduce(s, { type: "weather" }), s);
 });
+
+test("a warning of a way on is accepted by itself, and for that plan alone", () => {
+  const told_ways = fixture("ways");
+  told_ways.ways.plans[0].warns = [{ rule: "a", says: "one" }, { rule: "b", says: "two" }];
+  let s = after(told(), { type: "page", page: "resume" }, { type: "ways", ways: { ...told_ways, generation: view.generation } });
+  const { id } = select.wayOn(s).plan;
+  assert.equal(select.weighing(s).open, 2);
+  assert.equal(select.weighing(s).warn.says, "one");
+  s = reduce(s, { type: "weigh", plan: id, reason: "looked at" });
+  assert.equal(select.weighing(s).warn.says, "two");
+  s = reduce(s, { type: "weigh", plan: id, reason: "watched" });
+  assert.equal(select.weighing(s).open, 0);
+  assert.equal(select.weighing(s).reason, "looked at; watched");
+  s = reduce(s, { type: "weigh", plan: "another", reason: "x" });
+  assert.equal(select.weighing(s).open, 2, "a reason does not pass to another plan");
+  s = reduce(s, { type: "page", page: "go" });
+  assert.notEqual(s.from, null, "the way stays chosen on its pages");
+  assert.equal(reduce(s, { type: "page", page: null }).from, null);
+});
+
+test("the ways on come in pages, the best first", () => {
+  const s = after(told(), { type: "ways", ways: { ...fixture("ways"), generation: view.generation } });
+  const { shown, pages, best } = select.waysShown(s, 1);
+  assert.deepEqual([shown.length, pages, shown[0].way, best.way], [1, 2, "kerf-end", "kerf-end"]);
+  assert.equal(select.waysShown(reduce(s, { type: "more-ways", pages }), 1).shown[0].way, "lead-in");
+  assert.equal(select.waysShown(reduce(reduce(s, { type: "more-ways", pages }), { type: "more-ways", pages }), 1).shown[0].way, "kerf-end");
+});
+
+test("a stop is drawn with its doubt and with where it ran on", () => {
+  assert.deepEqual(select.stopDrawn(after(told())), { cut: 1, lost: view.hold.stop.lost, ran_on: [61.5, 62.7] });
+  const elsewhere = { ...view.hold, stop: { ...view.hold.stop, cut: 99 } };
+  assert.equal(select.stopDrawn(after(told({ hold: elsewhere }))), null);
+});
+
+test("while torch parts are changed their page is there, but for what latches meanwhile", () => {
+  const changing = { ...view.change, step: "swap" };
+  const page = (over) => select.pageOf(after(told({ change: changing, ...over })));
+  assert.equal(page({ phase: "changing" }), "parts");
+  assert.equal(page({ phase: "stopping" }), "parts");
+  assert.equal(page({ phase: "latched" }), "held");
+  assert.equal(select.pageOf(after(told({ phase: "stopping", change: null }))), "cut");
+});
+
+test("each part is told before and now, and what was touched is what was changed", () => {
+  let s = after(told({ phase: "changing" }));
+  const nozzle = select.change(s).parts.find((p) => p.part === "nozzle");
+  assert.equal(nozzle.before.starts, 412);
+  assert.ok(nozzle.fresh);
+  assert.equal(select.change(s).number, 4);
+  assert.equal(select.change(s).set.tag, "40");
+  for (const part of ["nozzle", "shield", "nozzle"]) s = reduce(s, { type: "swap", part });
+  assert.deepEqual(select.change(s).swapped, ["shield"], "touched twice is not changed");
+});
+
+test("a moment on the panel's clock is told by the wall's", () => {
+  const s = after(told({}, 1000), tick(1200));
+  assert.equal(select.wallOf(s, 60, 1_000_000).getTime(), 1_000_000 - 200 - 4000);
+  assert.equal(select.wallOf(s, null, 0), null);
+});

@@ -69,6 +69,7 @@ export const CHECK = {
   "permit-open": "permit relay is open",
   "permit-tested": "permit relay was tested",
   "record-kept": "journal is written",
+  "parts-tested": "torch parts were tried",
 };
 
 /** What is waited for, long for 10 inches, short for 7. */

@@ -42,11 +42,12 @@ export function mount(root, store, actions, signal) {
   const confirm = button("The torch is where the screen says", signal, () => actions.ask({ kind: "confirm-place" }), "words");
   const why = el("div", { class: "why" }, el("h3", { text: "START comes when" }), el("ol"));
   const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
+  const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words");
   const back = button("Back", signal, () => actions.backFromChecks());
   const next = button("", signal, () => actions.nextChecks());
   root.append(
     el("section", { class: "left" }, title, sum, list, todo, grid),
-    el("section", { class: "column" }, start.node, inTwo, confirm, why, right, el("div", { class: "row bottom" }, back, next)),
+    el("section", { class: "column" }, start.node, inTwo, confirm, why, right, parts, el("div", { class: "row bottom" }, back, next)),
   );
 
   store.subscribe((state) => {
@@ -89,6 +90,10 @@ export function mount(root, store, actions, signal) {
     keyed(why.lastElementChild, shown.map((says, k) => ({ says, k })), (x) => String(x.k), () => el("li"), (node, x) => setText(node, x.says));
     const tableWrong = state.table?.practice && c.machine.some((x) => x.holds === false && ["air-good", "source-on", "torch-seated", "gate-closed", "estop-closed", "contact-open", "link-alive", "arc-ok-open", "fire-on-open"].includes(x.check));
     show(right, Boolean(tableWrong));
+    // With the parts vouched for; or where only a contact test is wanting.
+    const untried = c.open.some((x) => x.check === "parts-tested");
+    const vouching = c.shown.some((x) => x.check === "right-parts");
+    show(parts, what === null && can(state, "change-begin") && (machine ? untried && !tableWrong : vouching));
     relabel(back, c.page === 0 ? "Put the job away" : "Back");
     show(back, c.page > 0 || can(state, "unload"));
     relabel(next, c.page + 1 < c.pages ? `You vouch, ${c.page + 1} of ${c.pages - 1}` 

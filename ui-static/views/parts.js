@@ -25,20 +25,30 @@ const NEXT = {
   done: ["change-end", "Parts are done: back"],
 };
 
-/** What is known of the source's power, in words. */
+/** Steps in which the torch must be dead. */
+const DEAD = ["park", "isolate", "swap", "contact"];
+
+/** What is known of the source's power, in words; `warns`: it is not as the step wants it. */
 function power(c, state) {
   const at = wallOf(state, c.power_at_s, Date.now());
   const seen = at ? `, seen at ${clock(at)}` : ", seen now";
-  if (c.power === "off") return { says: `Torch power: OFF${seen}`, look: "yes" };
-  if (c.power === "on") return { says: `Torch power: ON${seen}`, look: "no" };
-  return { says: "Torch power: cannot tell - switch off at the isolator", look: "no" };
+  const dead = DEAD.includes(c.step);
+  if (c.power === "off") return { says: `Torch power: OFF${seen}`, warns: false };
+  if (c.power === "on") return { says: `Torch power: ON${seen}`, warns: dead };
+  return { says: `Torch power: cannot tell${dead ? " - switch off at the isolator" : ""}`, warns: dead };
+}
+
+/** How the new parts touch the sheet against the old ones. */
+function touches(off_mm) {
+  if (off_mm === null) return "";
+  if (Math.abs(off_mm) < 0.05) return " The new parts touch where the old ones did.";
+  return ` The new parts touch ${mm(Math.abs(off_mm))} ${off_mm < 0 ? "lower" : "higher"}.`;
 }
 
 function told(c) {
   if (c.step === "contact" && c.contact_seen) return "Contact seen. Now take the metal away.";
   if (c.step === "done") {
-    const off = c.off_mm === null ? "" : ` The new parts touch ${mm(Math.abs(c.off_mm))} ${c.off_mm < 0 ? "lower" : "higher"}.`;
-    return `${c.tested ? "The contact test has passed." : "The contact test has not passed: nothing starts before."}${off}`;
+    return `${c.tested ? "The contact test has passed." : "The contact test has not passed: nothing starts before."}${touches(c.off_mm)}`;
   }
   if (c.step === "park" && !c.moving) return "It is not moved: it stays where it stands.";
   return SAYS[c.step];
@@ -85,7 +95,7 @@ export function mount(root, store, actions, signal) {
   const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
   root.append(
     el("section", { class: "left" },
-      el("div", { class: "step-line" }, figure, el("div", {}, says, source)),
+      el("div", { class: "step-line" }, figure, el("div", { class: "step-says" }, says, source)),
       trouble, table),
     el("section", { class: "column spread" }, touch.node, toggles, set, swapped, next, el("div", { class: "bottom row" }, cancel, right)),
   );
@@ -98,7 +108,7 @@ export function mount(root, store, actions, signal) {
     setText(says, told(now));
     const p = power(now, state);
     setText(source.lastElementChild, p.says);
-    show(source.firstElementChild, p.look === "no");
+    show(source.firstElementChild, p.warns);
     setData(source, "power", now.power);
     const asked = NEXT[now.step]?.[0] ?? { swap: "change-parts", touch: "change-touch" }[now.step];
     // Why the step is not taken, where the panel knows.

@@ -52,7 +52,7 @@ export function mount(root, store, actions, signal) {
   const whole = plate({ scales: false });
   const title = el("h2", { class: "caption", "data-test": "way" });
   const where = el("p", { class: "before", "data-test": "from" });
-  const why = el("p", { class: "before large-only" });
+  const why = el("p", { class: "before way-why large-only" });
   const facts = el("p", { class: "before strong", "data-test": "leaves" });
   const warns = el("p", { class: "before hot" }, el("i", { class: "triangle" }), el("span"));
   const more = button("", signal, () => actions.stepBack(stepMm(store.get())));

@@ -1,6 +1,7 @@
 // Set up: how large a millimetre is on this glass, and the light it is read in.
 
-import { el, setText } from "../lib/dom.js";
+import { el, setText, show } from "../lib/dom.js";
+import { can } from "../state/select.js";
 import { button } from "../widgets/button.js";
 
 export function mount(root, store, actions, signal) {
@@ -15,11 +16,13 @@ export function mount(root, store, actions, signal) {
   const larger = button("Larger", signal, change(0.05));
   const theme = (name, words) => button(words, signal, () => actions.setTheme(name), "words");
   const back = button("Back", signal, () => actions.page(null));
+  const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words");
   root.append(
     el("section", { class: "left" }, card, size, el("div", { class: "row bottom" }, smaller, larger)),
     el("section", { class: "column spread" },
       el("div", { class: "row" }, theme("day", "Day"), theme("night", "Night")),
-      el("div", { class: "row" }, theme("glare", "Glare"), back)),
+      el("div", { class: "row" }, theme("glare", "Glare"), back), parts),
   );
   draw();
+  store.subscribe((state) => show(parts, can(state, "change-begin")), signal);
 }

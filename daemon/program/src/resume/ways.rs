@@ -140,6 +140,11 @@ pub(super) fn kerf_end_at(lost: &Lost, kerf_mm: f64) -> (f64, f64, f64) {
     (from, lost.high_mm - from + kerf_mm / 2.0, second)
 }
 
+/// What is known to a tenth at best is not told finer, mm.
+fn tenths(mm: f64) -> String {
+    format!("{mm:.1}")
+}
+
 /// Without a known sheet or kerf only the open kerf is left, from what is surely cut.
 fn from_kerf_alone(cut: &Cut, lost: &Lost, input: &VetInput<'_>, ways: &mut Ways) {
     let from = lost.low_mm;
@@ -197,7 +202,7 @@ impl Asked<'_> {
         } else if wall > REACH_MM + 1e-9 {
             Some(format!(
                 "The wall may be {} mm away; an arc reaches {} mm.",
-                mm(wall),
+                tenths(wall),
                 mm(REACH_MM)
             ))
         } else {
@@ -213,7 +218,7 @@ impl Asked<'_> {
             why: format!(
                 "The kerf is open up to there and its wall at most {} mm away: no new pierce, the \
                  shortest overlap.",
-                mm(wall)
+                tenths(wall)
             ),
             ..plain(Way::KerfEnd, self.place(from), from)
         };
@@ -242,7 +247,7 @@ impl Asked<'_> {
             why: format!(
                 "No scrap is wide enough for a new lead-in. The wall ahead may be {} mm away: the arc \
                  holds on to the sides of the kerf, and they suffer.",
-                mm(wall)
+                tenths(wall)
             ),
             ..plain(Way::KerfEnd, self.place(from), from)
         };
@@ -389,7 +394,7 @@ impl Asked<'_> {
             overlap_mm: self.lost.high_mm,
             why: format!(
                 "The whole cut again from its pierce: {} mm are cut twice, and both edges suffer.",
-                mm(self.lost.high_mm)
+                tenths(self.lost.high_mm)
             ),
             ..plain(Way::Restart, self.place(from), from)
         };

@@ -168,6 +168,9 @@ pub struct PracticeTyped {
     /// Join short pieces of the program into lines and arcs within 0.02 mm, and cut the joined path
     #[arg(long)]
     pub join: bool,
+    /// The automatic operator changes nozzle and electrode at the first lost arc
+    #[arg(long, requires = "headless")]
+    pub change_parts: bool,
     /// Join a simulated table that runs already (see the hidden command `table`)
     #[arg(long, value_name = "DIR", hide = true)]
     pub table: Option<PathBuf>,
@@ -205,6 +208,8 @@ pub struct PracticeArgs {
     pub format: Format,
     /// Short pieces of the program's path are joined.
     pub join: bool,
+    /// Torch parts are changed at the first lost arc.
+    pub change_parts: bool,
     /// A table that runs already.
     pub table: Option<PathBuf>,
     /// How long the table waits for the panel, real time, ms.
@@ -252,6 +257,7 @@ impl PracticeArgs {
             listen: typed.listen,
             format: typed.format,
             join: typed.join,
+            change_parts: typed.change_parts,
             table: typed.table,
             patience_ms: typed.patience,
         })

@@ -79,6 +79,9 @@ fn start(own: &Path, args: &PracticeArgs, table: &Table, state: &Path) -> std::i
     if args.join {
         command.arg("--join");
     }
+    if args.change_parts {
+        command.arg("--change-parts");
+    }
     command
         .args(["--headless", "--format", format])
         .stdin(Stdio::null())

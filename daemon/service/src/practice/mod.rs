@@ -138,7 +138,11 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
         .map_err(|e| unfinished(format!("the simulated table's wires: {e}")))?;
     let automatic = match &job {
         Some(job) if args.headless => {
-            Some(Box::new(Operator::new(hands.clone(), Arc::clone(job))) as Box<dyn Automatic>)
+            let mut operator = Operator::new(hands.clone(), Arc::clone(job));
+            if args.change_parts {
+                operator.change_parts();
+            }
+            Some(Box::new(operator) as Box<dyn Automatic>)
         }
         _ => None,
     };

@@ -6,8 +6,8 @@
 use std::sync::Arc;
 
 use control::resume::Way;
-use control::view::{ArcView, Phase, View};
-use control::{Ask, Cause, CheckId, Job};
+use control::view::{ArcView, ChangeStep, ChangeView, Phase, View};
+use control::{Ask, Cause, CheckId, Job, Part};
 use units::Time;
 
 use crate::runner::Automatic;
@@ -29,11 +29,17 @@ const IN_VAIN: u32 = 5;
 /// So often is a torch lifted that touches something before its job.
 const LIFTS: u32 = 5;
 
+/// So often is a change of torch parts begun: if they cannot be tried, trying on does not help.
+const CHANGES: u32 = 5;
+
 /// The operator.
 pub struct Operator<H> {
     hands: H,
     /// A way on that it takes wherever that is offered; else the best that leaves nothing uncut.
     prefers: Option<Way>,
+    /// Nozzle and electrode are to be changed at the next lost arc.
+    new_parts: bool,
+    changes: u32,
     job: Arc<Job>,
     set_right_for: Option<(usize, Phase, Option<Cause>)>,
     switched_for: Option<f64>,
@@ -51,6 +57,8 @@ impl<H: Hands> Operator<H> {
         Self {
             hands,
             prefers: None,
+            new_parts: false,
+            changes: 0,
             job,
             set_right_for: None,
             switched_for: None,
@@ -65,6 +73,44 @@ impl<H: Hands> Operator<H> {
     /// Takes this way on wherever it is offered.
     pub fn prefer(&mut self, way: Way) {
         self.prefers = Some(way);
+    }
+
+    /// Changes nozzle and electrode at the next lost arc.
+    pub fn change_parts(&mut self) {
+        self.new_parts = true;
+    }
+
+    /// What a change of torch parts wants next: where one is open, was ordered, or where parts were
+    /// touched and not tried since.
+    fn see_to_the_parts(&mut self, view: &View) -> Option<Ask> {
+        let may = |kind: &str| {
+            view.allowed
+                .iter()
+                .any(|a| a.ask == kind && a.refused.is_none())
+        };
+        if view.alarms.iter().any(|a| !a.seen || a.latched) {
+            return None;
+        }
+        if let Some(change) = &view.change {
+            let ask = change_step(change, self.new_parts)?;
+            if matches!(ask, Ask::ChangeParts { .. }) {
+                self.new_parts = false;
+            }
+            return Some(ask);
+        }
+        let lost = view
+            .hold
+            .as_ref()
+            .is_some_and(|h| h.cause == Cause::ArcLost);
+        let due = (lost && self.new_parts) || !view.parts.tested;
+        // The sheet is touched with the new parts: the axes must be known.
+        let loaded = view.seal.as_deref() == Some(self.job.seal.hash());
+        let known = view.link.referenced && !view.doubtful && view.datum.is_none();
+        if !(due && loaded && known && may("change-begin")) || self.changes >= CHANGES {
+            return None;
+        }
+        self.changes += 1;
+        Some(Ask::ChangeBegin)
     }
 
     /// Looks once at each new trouble and puts right what is wrong at the table.
@@ -174,6 +220,7 @@ impl<H: Hands> Automatic for Operator<H> {
         self.count_in_vain(view);
         let ask = self
             .lift(view)
+            .or_else(|| self.see_to_the_parts(view))
             .or_else(|| self.leave(view))
             .or_else(|| next(view, &self.job, self.prefers))?;
         // The same request is not made twice of the same state: a refusal stands.
@@ -247,6 +294,29 @@ fn next(view: &View, job: &Arc<Job>, prefers: Option<Way>) -> Option<Ask> {
         return Some(Ask::SkipCut);
     }
     (view.phase == Phase::Ready && may("start")).then_some(Ask::Start)
+}
+
+/// The step of a change that is due. Nobody stands at the simulated table with metal in a hand: the
+/// touch of the sheet tries the contact.
+fn change_step(change: &ChangeView, new_parts: bool) -> Option<Ask> {
+    if change.moving {
+        return None;
+    }
+    let parts = if new_parts {
+        vec![Part::Nozzle, Part::Electrode]
+    } else {
+        Vec::new()
+    };
+    Some(match change.step {
+        ChangeStep::Park => return None,
+        ChangeStep::Isolate => Ask::ChangeIsolated,
+        ChangeStep::Swap => Ask::ChangeParts { parts, set: None },
+        ChangeStep::Contact if change.may_touch => Ask::ChangeContactByTouch,
+        ChangeStep::Contact => Ask::ChangeCancel,
+        ChangeStep::Source => Ask::ChangeSourceOn,
+        ChangeStep::Touch => Ask::ChangeTouch,
+        ChangeStep::Done => Ask::ChangeEnd,
+    })
 }
 
 /// Goes on by the best of the ways that leave nothing uncut, and only if there is none by another.
