@@ -122,6 +122,14 @@ impl Cause {
     }
 }
 
+impl Cause {
+    /// A planned stop between cuts, no fault.
+    #[must_use]
+    pub const fn is_planned(self) -> bool {
+        matches!(self, Self::AirWait | Self::DutyWait | Self::ChangeDue)
+    }
+}
+
 impl core::fmt::Display for Cause {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(self.name())

@@ -58,6 +58,11 @@ pub enum Input {
         /// In the system's words.
         why: String,
     },
+    /// The screen that commanded last has come or gone. Never said of a table that none commanded.
+    Screen {
+        /// Its beat is alive.
+        there: bool,
+    },
 }
 
 /// Something to be done. The shell does them in order and decides nothing.

@@ -5,6 +5,8 @@ use program::{Seal, Setup, Slats};
 use serde::{Deserialize, Serialize};
 use units::{Point, Segment};
 
+use crate::cause::Cause;
+
 /// A job that was vetted and sealed. Everything is in sheet coordinates, mm.
 ///
 /// There is no way to make one without a [`Seal`], and only vetting makes seals.
@@ -32,6 +34,20 @@ pub struct Job {
     /// older recordings.
     #[serde(default)]
     pub stock: Option<Stock>,
+    /// Where the run is to stand until a supply has recovered; none in older recordings.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub waits: Vec<JobWait>,
+}
+
+/// A planned stop between two cuts.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct JobWait {
+    /// `air-wait`, `duty-wait` or `change-due`; others are passed over.
+    pub cause: Cause,
+    /// Before which cut, from 1.
+    pub before_cut: usize,
+    /// How long at least, s; 0 for a change.
+    pub wait_s: f64,
 }
 
 /// The sheet and the table as vetting was told of them.

@@ -26,7 +26,7 @@ pub use ask::{Answer, Ask, AskId, CheckId, ResumeFrom};
 pub use cause::Cause;
 pub use event::{Event, Outcome, Restored, Severity, Unfinished};
 pub use io::{Effect, Effects, Input, RecordId};
-pub use job::{Job, JobCut, JobElement, Stock};
+pub use job::{Job, JobCut, JobElement, JobWait, Stock};
 pub use machine::Machine;
 pub use parts::{Counts, Part, PartsUsed, SetTag, Used};
 pub use resume::{Plan, Plans, Splice};

@@ -38,6 +38,10 @@ pub struct Settings {
     /// The sets of torch parts that this shop has; none: the fitted set is not asked for.
     #[serde(default)]
     pub sets: Vec<SetTag>,
+    /// A commanding screen that is lost holds the run after the cut in hand, where a hold button is
+    /// fitted; else at once.
+    #[serde(default)]
+    pub screen_lost_after_cut: bool,
     /// Lives of the parts, and what those fitted before the panel counted have been through;
     /// `None`: wear is not reckoned.
     #[serde(default)]

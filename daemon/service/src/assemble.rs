@@ -64,6 +64,7 @@ pub fn settings(config: &Config) -> Settings {
                 amps,
             })
             .collect(),
+        screen_lost_after_cut: config.screen_lost_after_cut,
         supplies: config.supplies,
     }
 }

@@ -73,6 +73,9 @@ pub struct Config {
     pub counted: Option<Set>,
     /// What the last first article reached, mm to either side; `None`: not known.
     pub reached_tolerance_mm: Option<f64>,
+    /// A commanding screen that is lost holds the run after the cut in hand, where a hold button is
+    /// fitted; else at once.
+    pub screen_lost_after_cut: bool,
     /// M words that mean torch on, and torch off.
     pub torch_on: Vec<u16>,
     /// M words that mean torch off.

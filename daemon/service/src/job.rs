@@ -46,6 +46,8 @@ pub struct Prepared {
     pub pieces: Option<Arc<program::PieceMap>>,
     /// What is loose in the end.
     pub loose: Vec<program::Loose>,
+    /// Where the run is to stand until a supply has recovered.
+    pub waits: Vec<control::JobWait>,
 }
 
 /// Why a prepared program has no sealed job.
@@ -120,6 +122,7 @@ impl Prepared {
                 ..told.facts(config, &chosen)
             },
         };
+        let waits = told.planned_stops();
         let program::Vetting {
             mut report,
             pieces,
@@ -140,6 +143,7 @@ impl Prepared {
             kerf_mm,
             pieces: pieces.map(Arc::new),
             loose,
+            waits,
         }
     }
 
@@ -191,6 +195,7 @@ impl Prepared {
             cuts,
             planned_s: planned.run_s,
             planned_cuts_s: planned.cuts_s,
+            waits: self.waits.clone(),
             stock: Some(Stock {
                 setup: setup.clone(),
                 kerf_mm: self.kerf_mm,

@@ -33,6 +33,7 @@ pub struct Published {
 pub struct Panel {
     asks: mpsc::Sender<Asked>,
     published: watch::Receiver<Arc<Published>>,
+    screen: Arc<watch::Sender<Option<bool>>>,
 }
 
 /// The machine's task has ended.
@@ -44,7 +45,11 @@ impl Panel {
     /// Joins the two ends.
     #[must_use]
     pub fn new(asks: mpsc::Sender<Asked>, published: watch::Receiver<Arc<Published>>) -> Self {
-        Self { asks, published }
+        Self {
+            asks,
+            published,
+            screen: Arc::new(watch::Sender::new(None)),
+        }
     }
 
     /// Asks, and waits for the answer.
@@ -60,6 +65,21 @@ impl Panel {
         };
         self.asks.send(asked).await.map_err(|_| Gone)?;
         wait.await.map_err(|_| Gone)
+    }
+
+    /// The screen that commands is there, or not.
+    pub fn screen(&self, there: bool) {
+        self.screen.send_if_modified(|was| {
+            let new = *was != Some(there);
+            *was = Some(there);
+            new
+        });
+    }
+
+    /// To be told whether the screen that commands is there; `None`: none ever commanded.
+    #[must_use]
+    pub fn screens(&self) -> watch::Receiver<Option<bool>> {
+        self.screen.subscribe()
     }
 
     /// What was published last.

@@ -10,6 +10,7 @@ mod door;
 mod feed;
 mod files;
 pub mod messages;
+mod screens;
 mod ways;
 
 #[cfg(test)]
@@ -61,6 +62,7 @@ pub struct WebState {
 struct Served {
     state: WebState,
     feed: Arc<feed::Feed>,
+    screens: Arc<screens::Screens>,
     stop: watch::Receiver<bool>,
 }
 
@@ -76,7 +78,13 @@ pub async fn serve(
     let (stopping, stop) = watch::channel(false);
     let feed = feed::Feed::new(&state);
     let telling = tokio::spawn(feed::tell(feed.clone(), state.panel.watch(), stop.clone()));
-    let served = Served { state, feed, stop };
+    let screens = screens::Screens::new(state.panel.clone());
+    let served = Served {
+        state,
+        feed,
+        screens,
+        stop,
+    };
     let app = routes(served).into_make_service_with_connect_info::<SocketAddr>();
     let ended = axum::serve(listener, app)
         .with_graceful_shutdown(async move {

@@ -1,21 +1,23 @@
 //! Every cause against the handbook's table: what it latches and bars, what clears it and nothing
 //! else does, what comes back after a restart, and what is known of the place.
 
-use std::fmt::Write as _;
-
 use core::time::Duration;
+use std::fmt::Write as _;
+use std::sync::Arc;
 
-use units::Time;
+use units::{Point, Segment, Time};
 
 use super::rig::Rig;
 use super::stories::running;
 use crate::admission::{No, admit};
-use crate::ask::Ask;
+use crate::ask::{Answer, Ask};
 use crate::cause::Cause;
 use crate::event::Restored;
+use crate::io::Input;
+use crate::job::{Job, JobElement, JobWait};
 use crate::machine::Machine;
 use crate::signals::Signals;
-use crate::view::{Phase, Step};
+use crate::view::{AlarmLevel, CutState, Phase, Step};
 
 /// What a rule may ask for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,12 +38,16 @@ enum Wants {
     LinkBack,
     RecordWritten,
     NewDatum,
+    ScreenThere,
+    TimeOver,
+    AirNow,
     ALook,
 }
 
 use Wants::*;
 
-const ALL: [Wants; 17] = [
+const ALL: [Wants; 20] = [
+    AirNow,
     FireOpen,
     ArcOpen,
     VoltsAtRest,
@@ -58,6 +64,8 @@ const ALL: [Wants; 17] = [
     LinkBack,
     RecordWritten,
     NewDatum,
+    ScreenThere,
+    TimeOver,
     ALook,
 ];
 
@@ -90,15 +98,16 @@ fn rule(cause: Cause) -> Option<&'static [Wants]> {
         | Cause::TouchUnsure
         | Cause::PlateMoved
         | Cause::VoltsOdd
-        | Cause::Interrupted
-        | Cause::Overdue => &[ALook],
-        Cause::HeightLimit
         | Cause::Starved
         | Cause::LinkNoise
-        | Cause::ScreenLost
-        | Cause::AirWait
-        | Cause::DutyWait
-        | Cause::ChangeDue => return None,
+        | Cause::Interrupted
+        | Cause::ChangeDue
+        | Cause::Overdue => &[ALook],
+        Cause::ScreenLost => &[ScreenThere],
+        Cause::AirWait => &[TimeOver, AirNow],
+        Cause::DutyWait => &[TimeOver],
+        // There is no height control yet.
+        Cause::HeightLimit => return None,
     })
 }
 
@@ -139,12 +148,66 @@ fn set(m: &mut Machine, what: Wants, so: bool) {
         LinkBack => m.line.alive = so,
         RecordWritten => m.keeping.failing = !so,
         NewDatum => m.doubtful = !so,
+        ScreenThere => m.screen = Some(so),
+        TimeOver => {
+            let left = Duration::from_millis(u64::from(!so));
+            for at in m.waits.values_mut() {
+                *at = m.now + left;
+            }
+        }
+        AirNow => s.air_ok = Some(so),
         ALook => m.alarms.iter_mut().for_each(|a| a.seen = so),
     }
 }
 
 fn clears(m: &Machine, cause: Cause) -> Result<(), No> {
     admit(m, &Ask::Clear { cause }).map(|_| ())
+}
+
+/// A job that stands before its second cut.
+fn with_wait(cause: Cause, wait_s: f64) -> Rig {
+    let mut job = (*super::rig::job()).clone();
+    job.waits = vec![JobWait {
+        cause,
+        before_cut: 2,
+        wait_s,
+    }];
+    started(job)
+}
+
+/// The line is noisy until the torch stands over its pierce.
+fn noise_before_the_fire(rig: &mut Rig) {
+    rig.table.wrong.noisy = true;
+    rig.until(60.0, |r| r.view().step == Some(Step::Ready));
+    rig.table.wrong.noisy = false;
+}
+
+/// The second cut is a line of many short pieces.
+fn in_pieces() -> Rig {
+    let mut job = (*super::rig::job()).clone();
+    let p = |k: u32| Point::new(200.0 + 0.3 * f64::from(k), 50.0);
+    job.cuts[1].path = (0..300)
+        .map(|k| JobElement {
+            segment: Segment::Line {
+                from: p(k),
+                to: p(k + 1),
+            },
+            feed_mm_s: 20.0,
+            line: 1,
+        })
+        .collect();
+    let mut rig = started(job);
+    rig.table.wrong.shallow = true;
+    rig
+}
+
+fn started(job: Job) -> Rig {
+    let mut rig = Rig::new();
+    rig.until(5.0, |r| r.phase() == Phase::Idle && r.m.line.usable());
+    rig.must(Ask::Load { job: Arc::new(job) });
+    rig.make_ready();
+    rig.must(Ask::Start);
+    rig
 }
 
 /// The cause as it comes, until all stands: by its own doing at the table where the table can.
@@ -162,6 +225,15 @@ fn raise(cause: Cause) -> Rig {
         Cause::TouchUnsure => {
             rig.until(30.0, |r| r.view().step == Some(Step::Validate));
             rig.table.wrong.no_metal = true;
+        }
+        Cause::LinkNoise => noise_before_the_fire(&mut rig),
+        Cause::AirWait | Cause::DutyWait | Cause::ChangeDue => rig = with_wait(cause, 20.0),
+        Cause::Starved => {
+            rig = in_pieces();
+            rig.run_to(2, 20.0);
+            rig.table.wrong.deaf = true;
+            rig.until(30.0, |r| r.m.stopping());
+            rig.table.wrong.deaf = false;
         }
         Cause::PlateMoved => rig.table.plate_z += 12.0,
         Cause::TorchTouched => {
@@ -225,6 +297,7 @@ fn in_a_cut(rig: &mut Rig, cause: Cause) {
         Cause::PermitStuck => rig.table.wrong.k2_welded = true,
         Cause::LeaseLapsed => rig.stall = true,
         Cause::RecordFailed => rig.disk_dead = true,
+        Cause::ScreenLost => rig.step(Input::Screen { there: false }),
         Cause::Interrupted => {
             let was = core::mem::replace(rig, Rig::new());
             *rig = was.restart();
@@ -263,6 +336,9 @@ fn bars_start(cause: Cause, latched: bool, wants: &[Wants]) -> (bool, bool) {
         m.latch(cause, m.now, why());
     } else {
         m.alarm(cause, m.now, false, why());
+    }
+    if cause.is_planned() {
+        m.waits.insert(cause, m.now);
     }
     for w in wants {
         set(m, *w, false);
@@ -366,4 +442,119 @@ fn where_the_source_has_no_contact_of_its_own_the_operators_word_stands_for_it()
         set(m, ALook, true);
         assert_eq!(clears(m, cause), Ok(()));
     }
+}
+
+#[test]
+fn a_planned_stop_stands_between_two_cuts_and_goes_on_when_asked_after_its_time() {
+    for cause in [Cause::AirWait, Cause::DutyWait] {
+        let mut rig = with_wait(cause, 20.0);
+        let v = rig.until_held();
+        let hold = v.hold.expect("held");
+        assert_eq!((hold.cause, hold.cut), (cause, Some(2)));
+        assert_eq!(v.alarms[0].level, AlarmLevel::Notice);
+        assert_eq!(rig.table.fires, 1);
+        rig.read();
+        rig.wait(19.0);
+        assert!(matches!(
+            rig.ask(Ask::SkipCut),
+            Answer::Refused { reason, .. } if reason == "still-there"
+        ));
+        rig.wait(1.5);
+        assert_eq!(rig.phase(), Phase::Held, "nothing goes on by itself");
+        rig.resume_as_offered();
+        rig.finish();
+        rig.all_is_well();
+    }
+}
+
+#[test]
+fn parts_that_are_due_are_changed_or_the_operator_says_that_they_go_on() {
+    let mut rig = with_wait(Cause::ChangeDue, 0.0);
+    rig.until_held();
+    assert!(admit(&rig.m, &Ask::SkipCut) == Err(No::NotSeen));
+    rig.must(Ask::ChangeBegin);
+    rig.until(30.0, |r| r.view().change.is_some_and(|c| !c.moving));
+    rig.must(Ask::ChangeIsolated);
+    rig.must(Ask::ChangeParts {
+        parts: vec![crate::parts::Part::Nozzle],
+        set: None,
+    });
+    rig.must(Ask::ChangeCancel);
+    assert_eq!(clears(&rig.m, Cause::ChangeDue), Ok(()));
+    let mut rig = with_wait(Cause::ChangeDue, 0.0);
+    rig.until_held();
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
+fn a_planned_stop_is_made_too_when_the_cut_before_it_is_left() {
+    let mut rig = with_wait(Cause::AirWait, 5.0);
+    rig.run_to(1, 20.0);
+    rig.must(Ask::Hold);
+    rig.until_held();
+    rig.must(Ask::SkipCut);
+    assert_eq!(rig.view().hold.expect("held").cause, Cause::AirWait);
+    rig.wait(5.5);
+    rig.resume_as_offered();
+    rig.finish();
+    assert_eq!(rig.view().holds.len(), 2);
+}
+
+#[test]
+fn a_queue_of_many_short_pieces_and_the_end_of_a_path_are_not_starved() {
+    let mut rig = in_pieces();
+    rig.finish();
+    assert_eq!(rig.view().holds, vec![]);
+}
+
+#[test]
+fn noise_never_stops_a_cut_and_is_told_once() {
+    let mut rig = running();
+    noise_before_the_fire(&mut rig);
+    let v = rig.until_held();
+    assert_eq!(v.hold.expect("held").cause, Cause::LinkNoise);
+    assert_eq!((rig.table.fires, v.cuts[0].state), (1, CutState::Done));
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+    assert_eq!(rig.view().holds.len(), 1);
+}
+
+#[test]
+fn a_screen_that_is_lost_holds_at_once_or_after_the_cut_where_a_button_is_fitted() {
+    for after_cut in [false, true] {
+        let mut rig = running();
+        rig.m.settings.screen_lost_after_cut = after_cut;
+        rig.run_to(1, 40.0);
+        rig.step(Input::Screen { there: false });
+        rig.wait(1.9);
+        assert_eq!(rig.phase(), Phase::Running);
+        let v = rig.until_held();
+        assert_eq!(v.hold.expect("held").cause, Cause::ScreenLost);
+        let done = v.cuts[0].state == CutState::Done;
+        assert_eq!(done, after_cut);
+        rig.wait(5.0);
+        assert!(admit(&rig.m, &Ask::SkipCut) == Err(No::StillThere(Cause::ScreenLost)));
+        rig.step(Input::Screen { there: true });
+        rig.wait(5.0);
+        assert_eq!(rig.phase(), Phase::Held, "nothing goes on by itself");
+        rig.resume_as_offered();
+        rig.finish();
+        rig.all_is_well();
+        assert_eq!(rig.view().holds.len(), 1);
+    }
+}
+
+#[test]
+fn a_screen_that_is_back_in_time_holds_nothing() {
+    let mut rig = running();
+    rig.run_to(1, 40.0);
+    rig.step(Input::Screen { there: false });
+    rig.wait(1.9);
+    rig.step(Input::Screen { there: true });
+    rig.finish();
+    rig.all_is_well();
+    assert_eq!(rig.view().holds, vec![]);
 }

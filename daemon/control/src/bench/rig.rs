@@ -48,6 +48,7 @@ pub(crate) fn settings() -> Settings {
                 amps: 55.0,
             },
         ],
+        screen_lost_after_cut: false,
         supplies: Some(process::Set::default()),
     }
 }
@@ -106,6 +107,7 @@ pub(crate) fn job_named(name: &str, seal: &str) -> Arc<Job> {
         planned_s: 30.0,
         planned_cuts_s: vec![15.0, 15.0],
         stock: Some(stock()),
+        waits: Vec::new(),
     })
 }
 

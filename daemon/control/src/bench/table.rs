@@ -62,6 +62,12 @@ pub(crate) struct Wrong {
     pub volts: Option<f64>,
     /// The source's own contact, where it is wired.
     pub source_on: Option<bool>,
+    /// Lines do not arrive; what takes away does.
+    pub deaf: bool,
+    /// The queue is as short as the dialect says; what finds no room is lost.
+    pub shallow: bool,
+    /// Each line is spoilt on its way twice.
+    pub noisy: bool,
     /// A hand holds metal to the nozzle.
     pub metal_at_nozzle: bool,
 }
@@ -69,6 +75,8 @@ pub(crate) struct Wrong {
 pub(crate) struct Table {
     now: Time,
     line: Vec<u8>,
+    /// The line that is being spoilt, and how often it was.
+    spoilt: (u64, u32),
     out: Vec<u8>,
     expected: u64,
     greeted_only: bool,
@@ -116,6 +124,7 @@ impl Table {
         let mut t = Self {
             now: Time::ZERO,
             line: Vec::new(),
+            spoilt: (0, 0),
             out: Vec::new(),
             expected: 1,
             greeted_only: false,
@@ -205,7 +214,13 @@ impl Table {
                     self.report();
                 }
                 b'\n' => {
-                    let line = core::mem::take(&mut self.line);
+                    let mut line = core::mem::take(&mut self.line);
+                    if self.wrong.deaf || (self.wrong.shallow && self.queue.len() >= 32) {
+                        continue;
+                    }
+                    if self.wrong.noisy && self.spoils(&line) {
+                        line.push(b'~');
+                    }
                     if !line.is_empty() {
                         self.take_line(&line);
                     }
@@ -214,6 +229,19 @@ impl Table {
                 _ => {}
             }
         }
+    }
+
+    fn spoils(&mut self, line: &[u8]) -> bool {
+        let text = String::from_utf8_lossy(line);
+        let number = text.split(' ').nth(1).and_then(|n| n.parse().ok());
+        if number != Some(self.expected) {
+            return false;
+        }
+        if self.spoilt.0 != self.expected {
+            self.spoilt = (self.expected, 0);
+        }
+        self.spoilt.1 += 1;
+        self.spoilt.1 <= 2
     }
 
     fn take_line(&mut self, line: &[u8]) {
@@ -301,7 +329,7 @@ impl Table {
             self.place.y,
             self.z,
             self.executed,
-            waiting * 100,
+            waiting * 15,
             u8::from(self.torch),
             u8::from(self.referenced),
             self.now.since(self.started).as_millis()

@@ -38,6 +38,9 @@ impl Machine {
             Cause::PermitStuck => self.permit_tested && self.heard(s.permit_closed != Some(true)),
             Cause::RecordFailed => !self.keeping.failing,
             Cause::PlaceDrift => !self.doubtful,
+            Cause::ScreenLost => self.screen != Some(false),
+            Cause::AirWait => self.waited(cause) && self.heard(s.air_ok != Some(false)),
+            Cause::DutyWait => self.waited(cause),
             // The guard judges its own lease; that this is asked shows that control is alive.
             Cause::LeaseLapsed => true,
             Cause::Hold => true,
@@ -49,11 +52,8 @@ impl Machine {
             | Cause::HeightLimit
             | Cause::Starved
             | Cause::LinkNoise
-            | Cause::ScreenLost
             | Cause::Interrupted
             | Cause::Overdue
-            | Cause::AirWait
-            | Cause::DutyWait
             | Cause::ChangeDue => !matches!(self.act, Act::Stopping(_)),
         }
     }
@@ -68,12 +68,13 @@ impl Machine {
             | Cause::HeightLimit
             | Cause::Starved
             | Cause::LinkNoise
-            | Cause::ScreenLost
             | Cause::Interrupted
-            | Cause::Overdue
-            | Cause::AirWait
-            | Cause::DutyWait
-            | Cause::ChangeDue => true,
+            | Cause::Overdue => true,
+            // Parts were changed, or he says that these go on.
+            Cause::ChangeDue => {
+                let raised = self.alarms.iter().find(|a| a.cause == cause).map(|a| a.at);
+                self.parts_changed_at < raised
+            }
             // Where the source's own contact is not wired, only he knows that he has isolated it.
             Cause::ArcStuck | Cause::UnaskedFire => self.signals.source_on.is_none(),
             Cause::NoArc
@@ -93,7 +94,10 @@ impl Machine {
             | Cause::PermitStuck
             | Cause::LeaseLapsed
             | Cause::RecordFailed
-            | Cause::PlaceDrift => false,
+            | Cause::PlaceDrift
+            | Cause::ScreenLost
+            | Cause::AirWait
+            | Cause::DutyWait => false,
         }
     }
 
@@ -139,6 +143,13 @@ impl Machine {
         let waits = self.alarms.iter().any(|a| a.cause == Cause::AirLow);
         if waits && let Some(t) = self.air_good_since {
             self.due(t + AIR_GOOD_FOR);
+        }
+        let alarms = &self.alarms;
+        self.waits
+            .retain(|c, _| alarms.iter().any(|a| a.cause == *c));
+        let until = self.waits.values().copied().filter(|t| *t > self.now).min();
+        if let Some(t) = until {
+            self.due(t);
         }
     }
 }

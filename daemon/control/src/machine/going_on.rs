@@ -263,13 +263,15 @@ impl Machine {
 
     /// On to the next cut that is neither done nor skipped.
     pub(super) fn next_cut(&mut self) {
-        if let Some(run) = &mut self.run {
-            run.cut = run.next_to_do();
-            run.from_mm = 0.0;
-            run.tries = 0;
-            run.splice = None;
+        let Some(run) = &mut self.run else { return };
+        let before = run.cut;
+        run.cut = run.next_to_do();
+        run.from_mm = 0.0;
+        run.tries = 0;
+        run.splice = None;
+        if !self.stands_between(before) {
+            self.begin_cut();
         }
-        self.begin_cut();
     }
 
     fn skip(&mut self) {

@@ -13,6 +13,7 @@
 //! If the power goes, nothing here remains: the journal tells the next service what was latched,
 //! in doubt and surely cut.
 
+mod between;
 pub(crate) mod changing;
 mod clearing;
 mod cycle;
@@ -148,6 +149,14 @@ pub struct Machine {
     pub(crate) source_open_at: Option<Time>,
     /// The permit relay's mirror has differed from what is asked since then.
     mirror_odd: Option<Time>,
+    noise: watching::Noise,
+    /// Until when each planned stop in hand waits.
+    pub(crate) waits: BTreeMap<Cause, Time>,
+    /// Torch parts were last changed then.
+    parts_changed_at: Option<Time>,
+    /// The screen that commanded last is there; `None`: none ever did.
+    pub(crate) screen: Option<bool>,
+    screen_gone_at: Option<Time>,
     /// The controller complained; the guard may know better why.
     complaint: Option<line::Complaint>,
     contact_at: Option<Time>,
@@ -213,6 +222,11 @@ impl Machine {
             air_good_since: None,
             source_open_at: None,
             mirror_odd: None,
+            noise: watching::Noise::default(),
+            waits: BTreeMap::new(),
+            parts_changed_at: None,
+            screen: None,
+            screen_gone_at: None,
             complaint: None,
             contact_at: None,
             volts_low: None,
@@ -262,6 +276,8 @@ impl Machine {
         self.watch_link();
         self.watch_fault();
         self.watch_mirror();
+        self.watch_noise();
+        self.watch_screen();
         for _ in 0..CHAIN {
             if !self.advance() {
                 break;
@@ -347,6 +363,7 @@ impl Machine {
             } => self.asked(id, generation, ask),
             Input::Durable { id } => self.kept(id),
             Input::RecordFailed { why } => self.not_kept(why),
+            Input::Screen { there } => self.hear_screen(there),
         }
     }
 

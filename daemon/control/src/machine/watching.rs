@@ -1,8 +1,10 @@
-//! What is watched in every state, beside the guard: the permit relay's mirror and the air.
+//! What is watched in every state, beside the guard: the permit relay's mirror, the air, the noise on
+//! the line, the screen that commands.
 
 use core::time::Duration;
+use std::collections::VecDeque;
 
-use super::Machine;
+use super::{Act, Machine};
 use crate::cause::Cause;
 use crate::guard::Phase;
 
@@ -58,6 +60,88 @@ impl Machine {
         match self.air_bad_since {
             Some(t) => self.due(t + Duration::from_millis(300)),
             None => false,
+        }
+    }
+}
+
+/// Lines in which [`NOISE_MOST`] may arrive spoilt twice (process handbook, invented).
+const NOISE_LINES: u64 = 1000;
+/// See [`NOISE_LINES`].
+const NOISE_MOST: usize = 3;
+
+/// Lines that sending again did not cure, over the last lines sent.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Noise {
+    counted: u64,
+    /// How many lines had been sent at each of them.
+    at: VecDeque<u64>,
+}
+
+impl Noise {
+    fn take(&mut self, sent: u64, uncured: u64) {
+        while self.counted < uncured {
+            self.counted += 1;
+            self.at.push_back(sent);
+        }
+        while self.at.front().is_some_and(|at| at + NOISE_LINES <= sent) {
+            self.at.pop_front();
+        }
+    }
+
+    pub(crate) fn is_too_much(&self) -> bool {
+        self.at.len() > NOISE_MOST
+    }
+
+    /// It was told: what comes from here on counts anew.
+    pub(crate) fn forget(&mut self) {
+        self.at.clear();
+    }
+}
+
+/// A commanding screen may be gone for this long (process handbook, invented).
+const SCREEN_LOST: Duration = Duration::from_secs(2);
+
+impl Machine {
+    pub(super) fn watch_noise(&mut self) {
+        let c = self.line.session.counters();
+        self.noise.take(c.lines_sent, c.lines_uncured);
+    }
+
+    pub(super) fn hear_screen(&mut self, there: bool) {
+        if !there && self.screen != Some(false) {
+            self.screen_gone_at = Some(self.now);
+        }
+        self.screen = Some(there);
+        if there {
+            self.screen_gone_at = None;
+        }
+        self.out.publish();
+    }
+
+    /// Whoever commands must be there. A table that no screen ever commanded has none to lose.
+    pub(super) fn watch_screen(&mut self) {
+        let Some(gone) = self.screen_gone_at else {
+            return;
+        };
+        if !self.active() || self.stopping() || !self.due(gone + SCREEN_LOST) {
+            return;
+        }
+        let why = format!(
+            "The screen that commands was silent for {} s.",
+            SCREEN_LOST.as_secs()
+        );
+        let button = self.settings.screen_lost_after_cut && self.signals.hold_button.is_some();
+        let standing = self.alarms.iter().any(|a| a.cause == Cause::ScreenLost);
+        match (&self.act, &mut self.run) {
+            (Act::Cutting(_), Some(run)) if button && run.cut + 1 < run.cuts.len() => {
+                run.hold_after = true;
+                if !standing {
+                    self.alarm(Cause::ScreenLost, self.now, false, why);
+                }
+            }
+            // The last cut, and the way home after it.
+            (Act::Cutting(_) | Act::Parking(_), _) if button => {}
+            _ => self.stop_why(Cause::ScreenLost, self.now, why),
         }
     }
 }

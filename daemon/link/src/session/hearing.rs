@@ -230,7 +230,7 @@ impl Session {
             // Without numbers a line may only be said again if it has surely arrived, and spoilt.
             if self.tail.is_empty() && now >= self.line_gone_at && self.flight.in_flight() > 0 {
                 self.counters.asked_again += 1;
-                self.flight.rewind_to(0);
+                self.rewind_to(self.flight.oldest().unwrap_or(0));
             }
             return;
         };
@@ -245,10 +245,21 @@ impl Session {
             .is_some_and(|(lost, until)| lost == number && until.is_none_or(|until| now < until));
         if !echo {
             self.counters.asked_again += 1;
-            self.flight.rewind_to(number);
+            self.rewind_to(number);
             self.echo = Some((number, None));
             self.headway_at = now;
         }
+    }
+
+    /// Lines from this one on are said again; a line of which that was done before was not cured.
+    fn rewind_to(&mut self, number: u64) {
+        self.flight.rewind_to(number);
+        let times = match self.said_again {
+            Some((n, times)) if n == number => times + 1,
+            _ => 1,
+        };
+        self.said_again = Some((number, times));
+        self.counters.lines_uncured += u64::from(times == 2);
     }
 
     fn report(&mut self, now: Time, status: Status, executed: Option<u64>, words: &mut Vec<Word>) {
@@ -306,7 +317,7 @@ impl Session {
         self.headway_at = now;
         self.back_off = (self.back_off * 2).min(LONGEST_BACK_OFF);
         if self.dialect.lines.numbered {
-            self.flight.rewind_to(oldest);
+            self.rewind_to(oldest);
         } else {
             self.stopped = true;
             words.push(Word::Refused {

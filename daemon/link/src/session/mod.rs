@@ -62,6 +62,8 @@ pub struct LinkCounters {
     pub lines_sent: u64,
     /// Lines sent again.
     pub lines_resent: u64,
+    /// Lines that had to be sent a third time: sending them again did not cure it.
+    pub lines_uncured: u64,
     /// Bytes written.
     pub bytes_sent: u64,
     /// Bytes that came in.
@@ -146,6 +148,8 @@ pub struct Session {
     /// The last line asked for again, and until when a like request is an echo of the same loss
     /// (`None`: it has not yet gone out again).
     echo: Option<(u64, Option<Time>)>,
+    /// The line that was said again last, and how often.
+    said_again: Option<(u64, u32)>,
     /// Reports of rest since a command was last sent or taken.
     rests: u32,
     stamps: stamps::Known,
@@ -178,6 +182,7 @@ impl Session {
             line_gone_at: Time::ZERO,
             back_off: 1,
             echo: None,
+            said_again: None,
             rests: 0,
             stamps: stamps::Known::default(),
             counters: LinkCounters::default(),
@@ -301,6 +306,12 @@ impl Session {
         self.flight.commands()
     }
 
+    /// How many commands the controller's queue holds, where the dialect tells.
+    #[must_use]
+    pub fn queue(&self) -> Option<u32> {
+        self.dialect.window.queue
+    }
+
     /// When the last good line came in.
     #[must_use]
     pub fn last_heard(&self) -> Option<Time> {
@@ -325,6 +336,7 @@ impl Session {
         self.stopped = false;
         self.own_words.clear();
         self.echo = None;
+        self.said_again = None;
         self.back_off = 1;
         self.rests = 0;
         // A line without a check is written whole or not at all: what is here was not begun. One

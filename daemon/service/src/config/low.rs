@@ -39,6 +39,19 @@ pub struct File {
     pub supplies: Option<Set>,
     /// What the last first article reached, mm to either side; left out: not known.
     pub reached_tolerance_mm: Option<f64>,
+    #[serde(default)]
+    pub screen_lost: ScreenLost,
+}
+
+/// What the run does when the screen that commands is lost.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ScreenLost {
+    /// It is held at once.
+    #[default]
+    HoldNow,
+    /// The cut in hand is finished first, where a hold button is fitted.
+    AfterCut,
 }
 
 /// `[table]`: defaults are those of the invented table.

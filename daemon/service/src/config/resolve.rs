@@ -10,7 +10,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 use units::Point;
 
-use super::low::{Backend, File, Input, Level, Pins, Pull};
+use super::low::{Backend, File, Input, Level, Pins, Pull, ScreenLost};
 use super::signals::{self, SIGNALS};
 use super::{AirConfig, Config, ConfigError, InputPin, LinkConfig, PinsConfig, PowerConfig, range};
 
@@ -135,6 +135,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         supplies: low.supplies,
         counted: None,
         reached_tolerance_mm: low.reached_tolerance_mm,
+        screen_lost_after_cut: low.screen_lost == ScreenLost::AfterCut,
         torch_on: low.words.torch_on,
         torch_off: low.words.torch_off,
     })

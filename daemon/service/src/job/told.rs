@@ -1,5 +1,6 @@
 //! What vetting is told of machine, chart row and supplies: forecasts of `process` as plain facts.
 
+use control::{Cause, JobWait};
 use link::Command;
 use process::{Air, Balance, ChartRow, CutShape, Duty, Heat, JobTime, Metal};
 use program::{Chart, Energy, Facts, Forecast, Hot, Moment, Row, Slats, Times, Wait};
@@ -101,6 +102,27 @@ impl Told {
             }
         }
         told
+    }
+
+    /// Where the run is to stand until a supply has recovered.
+    pub fn planned_stops(&self) -> Vec<JobWait> {
+        let stops = |cause, waits: &[Wait]| {
+            let stop = move |w: &Wait| JobWait {
+                cause,
+                before_cut: w.before_cut,
+                wait_s: w.wait_s,
+            };
+            waits.iter().map(stop).collect::<Vec<_>>()
+        };
+        let mut all = stops(Cause::AirWait, &self.air_waits);
+        all.extend(stops(Cause::DutyWait, &self.duty_waits));
+        let change = self.wear.and_then(|w| w.change_in);
+        all.extend(change.map(|before_cut| JobWait {
+            cause: Cause::ChangeDue,
+            before_cut,
+            wait_s: 0.0,
+        }));
+        all
     }
 
     /// The facts.

@@ -74,6 +74,8 @@ pub enum Put {
     Durable(RecordId),
     #[allow(missing_docs, reason = "as in `Input`")]
     RecordFailed(String),
+    /// The screen that commands is there, or not.
+    Screen(bool),
 }
 
 /// An effect.
@@ -138,6 +140,7 @@ impl Shortener {
             } => Put::Ask(*id, *generation, ask.clone()),
             Input::Durable { id } => Put::Durable(*id),
             Input::RecordFailed { why } => Put::RecordFailed(why.clone()),
+            Input::Screen { there } => Put::Screen(*there),
         };
         (job, Line::In(at.as_us(), put))
     }
@@ -196,6 +199,7 @@ impl Lengthener {
             },
             Put::Durable(id) => Input::Durable { id },
             Put::RecordFailed(why) => Input::RecordFailed { why },
+            Put::Screen(there) => Input::Screen { there },
         })
     }
 }

@@ -81,6 +81,7 @@ pub struct Runner {
     automatic: Option<Box<dyn Automatic>>,
 
     asks: mpsc::Receiver<Asked>,
+    screens: watch::Receiver<Option<bool>>,
     waiting_askers: Vec<(AskId, oneshot::Sender<Answer>)>,
     next_ask: u64,
 
@@ -150,6 +151,7 @@ impl Runner {
             turn_end: parts.turn_end,
             automatic: parts.automatic,
             asks,
+            screens: panel.screens(),
             waiting_askers: Vec::new(),
             next_ask: 1,
             port: None,
@@ -199,6 +201,12 @@ impl Runner {
                     self.on_wire(moved);
                 }
                 Some(asked) = self.asks.recv() => self.on_asked(asked),
+                Ok(()) = self.screens.changed() => {
+                    let there = *self.screens.borrow_and_update();
+                    if let Some(there) = there {
+                        self.step(Input::Screen { there });
+                    }
+                }
                 () = clock.wait_until(wake_at) => self.step(Input::Tick),
                 _ = beat.tick() => {
                     self.changed = true;

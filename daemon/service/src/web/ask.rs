@@ -127,6 +127,7 @@ pub(super) async fn ask(
     fields.end()?;
     if ask != ScreenAsk::Hold {
         may_command(peer)?;
+        served.screens.commanded();
     }
     let answer = served.state.panel.ask(generation, ask.into()).await;
     answer.map(answered).map_err(|_| shutting_down())

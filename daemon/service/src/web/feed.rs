@@ -5,19 +5,21 @@
 //! machine or another screen. Nothing is sent of this module's own accord: a beat on the glass
 //! means that the machine has published.
 
+use std::net::SocketAddr;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use axum::extract::State;
+use axum::body::Bytes;
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, WebSocketUpgrade, close_code};
+use axum::extract::{ConnectInfo, State};
 use axum::response::Response;
 use control::View;
 use serde_json::{Map, Value};
 use tokio::sync::{broadcast, watch};
-use tokio::time::{Instant, sleep_until, timeout};
+use tokio::time::{Instant, interval, sleep_until, timeout};
 
 use super::messages::{Table, Told, VERSION};
-use super::{Served, WebState};
+use super::{Served, WebState, at_the_console};
 use crate::panel::Published;
 
 /// Least time between two messages: 20 a second are as many as an eye can use.
@@ -26,6 +28,10 @@ const LEAST_BETWEEN: Duration = Duration::from_millis(50);
 const KEPT_MESSAGES: usize = 32;
 /// A screen that takes nothing for so long is let go.
 const TAKES_NOTHING: Duration = Duration::from_secs(5);
+/// A screen is asked so often whether it is there.
+const BEAT: Duration = Duration::from_millis(400);
+/// One that has not answered for so long is not there: the machine waits from then on.
+const NO_BEAT: Duration = Duration::from_millis(1000);
 /// Longest message that a screen may send, bytes: it has nothing to say.
 const FROM_SCREEN_BYTES: usize = 4096;
 
@@ -158,14 +164,22 @@ async fn stopped(stop: &mut watch::Receiver<bool>) {
 }
 
 /// `GET /api/watch`.
-pub(super) async fn watch(State(served): State<Served>, upgrade: WebSocketUpgrade) -> Response {
+pub(super) async fn watch(
+    State(served): State<Served>,
+    peer: ConnectInfo<SocketAddr>,
+    upgrade: WebSocketUpgrade,
+) -> Response {
+    let commands = at_the_console(peer);
     upgrade
         .max_message_size(FROM_SCREEN_BYTES)
         .max_frame_size(FROM_SCREEN_BYTES)
-        .on_upgrade(move |socket| tell_one(socket, served))
+        .on_upgrade(move |socket| tell_one(socket, served, commands))
 }
 
-async fn tell_one(mut socket: WebSocket, mut served: Served) {
+async fn tell_one(mut socket: WebSocket, mut served: Served, commands: bool) {
+    let mut here = commands.then(|| served.screens.join());
+    let mut beat = interval(BEAT);
+    let mut heard_at = Instant::now();
     let (snapshot, mut told) = served.feed.join();
     if !send(&mut socket, snapshot).await {
         return;
@@ -181,8 +195,18 @@ async fn tell_one(mut socket: WebSocket, mut served: Served) {
                 return;
             }
             heard = socket.recv() => {
-                // A screen has nothing to say here: whatever it is, only its end matters.
+                // A screen has nothing to say here: only that it is there matters, and its end.
                 if !matches!(heard, Some(Ok(_))) {
+                    return;
+                }
+                heard_at = Instant::now();
+                here.iter_mut().for_each(|h| h.beats(true));
+            }
+            _ = beat.tick() => {
+                if heard_at.elapsed() > NO_BEAT {
+                    here.iter_mut().for_each(|h| h.beats(false));
+                }
+                if !ping(&mut socket).await {
                     return;
                 }
             }
@@ -204,6 +228,12 @@ async fn tell_one(mut socket: WebSocket, mut served: Served) {
             }
         }
     }
+}
+
+/// Any browser answers it by itself, as long as it lives.
+async fn ping(socket: &mut WebSocket) -> bool {
+    let sent = timeout(TAKES_NOTHING, socket.send(Message::Ping(Bytes::new()))).await;
+    matches!(sent, Ok(Ok(())))
 }
 
 async fn send(socket: &mut WebSocket, text: Utf8Bytes) -> bool {

@@ -16,6 +16,7 @@ struct Rig {
     address: SocketAddr,
     published: watch::Sender<Arc<Published>>,
     asked: Arc<Mutex<Vec<(u64, Ask)>>>,
+    screens: watch::Receiver<Option<bool>>,
     end: Option<oneshot::Sender<()>>,
     serving: tokio::task::JoinHandle<io::Result<()>>,
     _dir: tempfile::TempDir,
@@ -42,8 +43,10 @@ async fn rig(practice: bool) -> Rig {
     });
     let config = Arc::new(Config::built_in());
     let dir = tempfile::tempdir().expect("a folder");
+    let panel = Panel::new(asks, follow);
+    let screens = panel.screens();
     let state = WebState {
-        panel: Panel::new(asks, follow),
+        panel,
         library: Arc::new(Library::new(config.clone(), dir.path(), None, None)),
         set_right: practice.then(|| Arc::new(|| Ok(())) as Arc<SetRight>),
         config,
@@ -59,6 +62,7 @@ async fn rig(practice: bool) -> Rig {
         address,
         published,
         asked,
+        screens,
         end: Some(end),
         serving,
         _dir: dir,
@@ -118,6 +122,8 @@ impl Rig {
     }
 }
 
+const PING: u8 = 9;
+
 /// A socket that watches: the frames of a server are unmasked text, one message each.
 struct Viewer(TcpStream);
 
@@ -141,6 +147,18 @@ impl Viewer {
 
     /// The next message; `None`: the panel has said goodbye.
     async fn next(&mut self) -> Option<Value> {
+        loop {
+            let (kind, payload) = self.frame().await?;
+            match kind {
+                1 => return Some(serde_json::from_slice(&payload).expect("JSON")),
+                PING => {}
+                _ => return None,
+            }
+        }
+    }
+
+    /// The next frame: its kind, and what is in it.
+    async fn frame(&mut self) -> Option<(u8, Vec<u8>)> {
         let kind = self.0.read_u8().await.ok()? & 0x0f;
         let length = match self.0.read_u8().await.ok()? {
             126 => usize::from(self.0.read_u16().await.ok()?),
@@ -149,7 +167,22 @@ impl Viewer {
         };
         let mut payload = vec![0; length];
         self.0.read_exact(&mut payload).await.ok()?;
-        (kind == 1).then(|| serde_json::from_slice(&payload).expect("JSON"))
+        Some((kind, payload))
+    }
+
+    /// Answers what asks whether it is there, until `stop`.
+    async fn beats_until(&mut self, mut stop: oneshot::Receiver<()>) {
+        loop {
+            tokio::select! {
+                _ = &mut stop => return,
+                frame = self.frame() => match frame {
+                    // Masked with zeros: a pong without anything in it.
+                    Some((PING, _)) => self.0.write_all(&[0x8A, 0x80, 0, 0, 0, 0]).await.expect("sent"),
+                    Some(_) => {}
+                    None => return,
+                },
+            }
+        }
     }
 }
 
@@ -426,4 +459,43 @@ async fn a_program_is_loaded_by_its_id_and_version_alone() {
         .send("GET", &format!("/api/job?seal={seal}"), &[], "")
         .await;
     assert_eq!(drawn.json()["invented"], true);
+}
+
+async fn told(screens: &mut watch::Receiver<Option<bool>>, what: Option<bool>) {
+    screens
+        .wait_for(|told| *told == what)
+        .await
+        .expect("it serves");
+}
+
+#[tokio::test]
+async fn the_machine_is_told_when_the_screen_that_has_commanded_is_gone_and_when_one_is_back() {
+    let rig = rig(false).await;
+    let mut screens = rig.screens.clone();
+    let home = json!({ "generation": 4, "ask": { "kind": "home" } });
+    // No page is open: this is no screen.
+    rig.post("/api/ask", &home).await;
+    let (_, mut viewer) = Viewer::join(&rig, "").await;
+    viewer.next().await.expect("a snapshot");
+    assert_eq!(*screens.borrow(), None, "it has only watched");
+    rig.post("/api/hold", &json!({})).await;
+    assert_eq!(*screens.borrow(), None, "HOLD takes no command");
+    rig.post("/api/ask", &home).await;
+    told(&mut screens, Some(true)).await;
+    drop(viewer);
+    told(&mut screens, Some(false)).await;
+    let (_, mut again) = Viewer::join(&rig, "").await;
+    told(&mut screens, Some(true)).await;
+    // One that is there and answers nothing has no beat.
+    told(&mut screens, Some(false)).await;
+    let (stop, stopped) = oneshot::channel();
+    let beats = tokio::spawn(async move {
+        again.beats_until(stopped).await;
+        again
+    });
+    told(&mut screens, Some(true)).await;
+    stop.send(()).expect("it beats");
+    let again = beats.await.expect("no panic");
+    told(&mut screens, Some(false)).await;
+    drop(again);
 }

@@ -52,6 +52,7 @@ pub(super) async fn resume(
     let accepted: String = fields.take("accepted")?;
     fields.end()?;
     may_command(peer)?;
+    served.screens.commanded();
     let (seen, ways, job) = found(&served, back_mm).await?;
     let chosen = ways.and_then(|w| w.plans.into_iter().find(|p| p.id == plan));
     // Without the plan that was shown the machine says itself that it takes none.

@@ -168,6 +168,9 @@ impl Machine {
             amps,
         };
         self.record(event, true);
+        if !parts.is_empty() {
+            self.parts_changed_at = Some(self.now);
+        }
         if let Some(c) = &mut self.change {
             c.changed = Some(parts);
             c.step = ChangeStep::Contact;

@@ -95,6 +95,8 @@ pub(crate) struct Cycle {
     fired: Time,
     track: Option<Track>,
     dropped: Option<Ticket>,
+    /// The controller's queue was filled once on this path.
+    fed: bool,
     volts: VoltsSeen,
 }
 
@@ -287,6 +289,7 @@ impl Machine {
             fired: self.now,
             track: None,
             dropped: None,
+            fed: false,
             volts: VoltsSeen::default(),
         }));
     }

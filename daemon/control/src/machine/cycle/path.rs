@@ -19,6 +19,12 @@ const UNSENT: usize = 64;
 /// How often the place is kept in the journal while cutting: a panel that is killed knows no later
 /// place, and what was cut since is cut again.
 const PROGRESS: Duration = Duration::from_millis(250);
+/// Less motion than this in the controller's queue is too little, ms (process handbook, invented).
+const STARVED_MS: u32 = 40;
+/// The queue is filled within this (invented).
+const FILLS_WITHIN: Duration = Duration::from_millis(500);
+/// Where the queue's length is not known, so many pieces are many.
+const MANY: u32 = 8;
 
 impl Machine {
     /// Arc on and pierce time over: down to cut height and along the path in one stream, so that
@@ -159,29 +165,42 @@ impl Machine {
                 self.record(event, false);
             }
         }
+        if let Some(why) = self.starved(c) {
+            return Move::Stop(Cause::Starved, why);
+        }
         self.overdue(c, c.limit, "The path did not end")
+    }
+
+    /// So little motion is left in the controller's queue that the arc will stand before more comes.
+    fn starved(&self, c: &mut Cycle) -> Option<String> {
+        let status = self.line.status.as_ref()?;
+        let track = c.track.as_ref()?;
+        let (left_ms, waiting) = (status.queued_ms?, status.waiting?);
+        let full = left_ms >= STARVED_MS;
+        c.fed |= full;
+        // At its head the queue only just fills: too slow a line is judged a moment later.
+        let filled = c.fed || self.now >= c.since + FILLS_WITHIN;
+        let last = track.torch_off.is_some() && self.line.session.unsent() == 0;
+        // Many short pieces are little motion: while the queue is well filled more is on its way.
+        let short_pieces = self.line.session.queue().map_or(MANY, |n| n / 2) <= waiting;
+        let fresh = status.at >= c.since;
+        if full || !filled || last || short_pieces || !fresh || !self.signals.arc_ok {
+            return None;
+        }
+        Some(format!(
+            "{left_ms} ms of motion left with the arc on; limit {STARVED_MS} ms."
+        ))
     }
 
     /// The torch is up after a cut: on to the next, unless it was asked to stop here.
     pub(super) fn after_cut(&mut self) {
         let Some(run) = &mut self.run else { return };
+        let before = run.cut;
         run.cut = run.next_to_do();
         run.from_mm = 0.0;
         run.tries = 0;
         run.splice = None;
-        let last = run.cut >= run.cuts.len();
-        if core::mem::take(&mut run.hold_after) && !last {
-            let cause = if self.latches.contains_key(&Cause::RecordFailed) {
-                Cause::RecordFailed
-            } else {
-                Cause::Hold
-            };
-            self.hold_at(
-                cause,
-                self.now,
-                0.0,
-                "Held between two cuts, as asked.".into(),
-            );
+        if self.stands_between(before) {
             return;
         }
         self.begin_cut();
