@@ -68,8 +68,6 @@ const TEST_LIMIT: Duration = Duration::from_secs(2);
 /// A chain of states in one step is never longer than this: a bound, not a schedule.
 const CHAIN: usize = 24;
 
-/// What an arc has at least and at most, V (process handbook, invented).
-const ARC_VOLTS: (f64, f64) = (50.0, 200.0);
 /// What was vouched for is taken back if nothing is started within this (process handbook,
 /// invented).
 const ARMED: Duration = Duration::from_secs(600);
@@ -364,38 +362,6 @@ impl Machine {
             Input::Durable { id } => self.kept(id),
             Input::RecordFailed { why } => self.not_kept(why),
             Input::Screen { there } => self.hear_screen(there),
-        }
-    }
-
-    fn sense(&mut self, signals: Signals) {
-        if self.signals != signals || !self.signals_heard {
-            self.out.publish();
-        }
-        if !signals.contact {
-            self.contact_at = None;
-        } else if self.contact_at.is_none() {
-            self.contact_at = Some(self.now);
-        }
-        let since = |was: Option<Time>, so: bool| so.then(|| was.unwrap_or(self.now));
-        let low = signals.volts.is_some_and(|v| v < ARC_VOLTS.0);
-        let high = signals.volts.is_some_and(|v| v > ARC_VOLTS.1);
-        self.volts_low = since(self.volts_low, low);
-        self.volts_high = since(self.volts_high, high);
-        let of_arc = signals.volts.is_some() && !low && !high;
-        self.volts_of_arc = since(self.volts_of_arc, of_arc);
-        self.air_good_since = since(self.air_good_since, signals.air_ok == Some(true));
-        if signals.source_on == Some(false) {
-            self.source_open_at = Some(self.now);
-        }
-        if signals.source_on != self.signals.source_on || !self.signals_heard {
-            self.source_at = signals.source_on.is_some().then_some(self.now);
-        }
-        self.signals = signals;
-        self.signals_heard = true;
-        if signals.air_ok == Some(false) {
-            self.air_bad_since.get_or_insert(self.now);
-        } else {
-            self.air_bad_since = None;
         }
     }
 

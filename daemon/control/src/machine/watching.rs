@@ -1,12 +1,15 @@
-//! What is watched in every state, beside the guard: the permit relay's mirror, the air, the noise on
-//! the line, the screen that commands.
+//! What is watched in every state, beside the guard: the wires, the permit relay's mirror, the air,
+//! the noise on the line, the screen that commands.
 
 use core::time::Duration;
 use std::collections::VecDeque;
 
+use units::Time;
+
 use super::{Act, Machine};
 use crate::cause::Cause;
 use crate::guard::Phase;
+use crate::signals::Signals;
 
 /// The permit relay must pull in within this of the first pulse (process handbook, invented).
 pub(crate) const RELAY_PULLS: Duration = Duration::from_millis(100);
@@ -98,10 +101,45 @@ impl Noise {
     }
 }
 
+/// What an arc has at least and at most, V (process handbook, invented).
+const ARC_VOLTS: (f64, f64) = (50.0, 200.0);
 /// A commanding screen may be gone for this long (process handbook, invented).
 const SCREEN_LOST: Duration = Duration::from_secs(2);
 
 impl Machine {
+    /// The wires as the guard has read them.
+    pub(super) fn sense(&mut self, signals: Signals) {
+        if self.signals != signals || !self.signals_heard {
+            self.out.publish();
+        }
+        if !signals.contact {
+            self.contact_at = None;
+        } else if self.contact_at.is_none() {
+            self.contact_at = Some(self.now);
+        }
+        let since = |was: Option<Time>, so: bool| so.then(|| was.unwrap_or(self.now));
+        let low = signals.volts.is_some_and(|v| v < ARC_VOLTS.0);
+        let high = signals.volts.is_some_and(|v| v > ARC_VOLTS.1);
+        self.volts_low = since(self.volts_low, low);
+        self.volts_high = since(self.volts_high, high);
+        let of_arc = signals.volts.is_some() && !low && !high;
+        self.volts_of_arc = since(self.volts_of_arc, of_arc);
+        self.air_good_since = since(self.air_good_since, signals.air_ok == Some(true));
+        if signals.source_on == Some(false) {
+            self.source_open_at = Some(self.now);
+        }
+        if signals.source_on != self.signals.source_on || !self.signals_heard {
+            self.source_at = signals.source_on.is_some().then_some(self.now);
+        }
+        self.signals = signals;
+        self.signals_heard = true;
+        if signals.air_ok == Some(false) {
+            self.air_bad_since.get_or_insert(self.now);
+        } else {
+            self.air_bad_since = None;
+        }
+    }
+
     pub(super) fn watch_noise(&mut self) {
         let c = self.line.session.counters();
         self.noise.take(c.lines_sent, c.lines_uncured);
