@@ -34,6 +34,9 @@ pub struct Unfinished {
     /// The arc was on and nobody has told since how far it has cut.
     #[serde(default)]
     pub burning: bool,
+    /// The arc was on when it was last heard of.
+    #[serde(default)]
+    pub lit: bool,
     /// Where the cut in hand was lost, if it was held since its arc went out.
     #[serde(default)]
     pub lost: Option<Lost>,
@@ -60,6 +63,7 @@ impl Unfinished {
         match event {
             Event::ArcOn { .. } => {
                 self.burning = true;
+                self.lit = true;
                 let lead = self.plan.take().map(|plan| plan.how.entry);
                 self.entries.extend(lead.filter(|lead| !lead.is_empty()));
             }
@@ -89,7 +93,8 @@ impl Unfinished {
                 high_mm: Some(high_mm),
                 ..
             } => {
-                self.burning = false;
+                // Stopped with the arc on: how far it burned on is known only when all stood still.
+                self.burning &= self.lit;
                 self.lost = Some(Lost {
                     at_mm: *at_mm,
                     low_mm: *sure_mm,
@@ -97,12 +102,14 @@ impl Unfinished {
                 });
             }
             Event::Held { .. } => self.burning = false,
+            Event::ArcOff { .. } => self.lit = false,
             Event::PlaceFound {
                 at_mm,
                 sure_mm: Some(low_mm),
                 high_mm: Some(high_mm),
                 ..
             } => {
+                self.burning = false;
                 self.lost = Some(Lost {
                     at_mm: *at_mm,
                     low_mm: *low_mm,

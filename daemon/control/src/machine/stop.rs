@@ -58,6 +58,8 @@ pub(crate) struct OnPath {
     before: Option<Lost>,
     /// No report is taken any more: the place was lost.
     blind: bool,
+    /// The arc was not seen out yet when it was stopped: the place found then is a first one.
+    lit: bool,
 }
 
 /// Whether the torch may be lifted after it: not when the place is not sure, nor when it may be
@@ -108,6 +110,7 @@ impl Machine {
                     since,
                     before: self.run.as_ref().and_then(super::run::Run::lost),
                     blind: false,
+                    lit: fell.is_none_or(|t| t <= since),
                 });
                 let (mut at_mm, mut retry) = (0.0, false);
                 let tries = self.fire_tries();
@@ -218,7 +221,7 @@ impl Machine {
         if let Some(held) = self.run.as_mut().and_then(|r| r.held.as_mut()) {
             held.ran_on_mm = Some(ran_on);
         }
-        if known != Some(lost) {
+        if known != Some(lost) || path.lit {
             self.place_found(lost);
         }
     }
