@@ -89,6 +89,23 @@ for (const glass of Object.keys(GLASSES)) {
     await s.on("held");
     await s.see("the way on", ".target:has-text('Go on with cut')");
 
+    // Left again with a new shield that nobody has tried: no way on, and the page says why.
+    await s.tap(".target:has-text('Change torch parts')");
+    await s.on("parts");
+    await step(2);
+    await s.tap(".target:has-text('It is off at the isolator')");
+    await step(3);
+    await s.tap("[data-part=shield]");
+    await s.tap(".target:has-text('This 1 is new')");
+    await step(4);
+    await s.tap(".target:has-text('Cancel the change')");
+    await s.on("held");
+    assert.ok(!(await s.has(".target:has-text('Go on with cut')")), "no way on before the contact test");
+    await s.tap(".target:has-text('Seen:')");
+    await until("why there is no way on", async () => /^No way on yet: .*(contact|parts)/.test(await s.text("[data-test=do]")), { status: s.status });
+    await audit(s, "held, parts not tried", hold);
+    await s.shot("29-not-tried");
+
     await s.tap(".target:has-text('Change torch parts')");
     await s.on("parts");
     await step(2);
@@ -111,7 +128,8 @@ for (const glass of Object.keys(GLASSES)) {
     const now = await starts("nozzle");
     assert.equal(now[0], before[1], "what it had been through before");
     assert.equal(now[1], "0", "a new nozzle begins at nothing");
-    assert.equal((await starts("shield"))[1], before[1], "the shield was not changed");
+    assert.equal((await starts("shield"))[1], "0", "the shield stays new");
+    assert.equal((await starts("swirl-ring"))[1], before[1], "the swirl ring was not changed");
     await s.tap(".target:has-text('Let the sheet test it')");
     await step(5);
     await audit(s, "source", hold);

@@ -230,6 +230,14 @@ test("while torch parts are changed their page is there, but for what latches me
   assert.equal(select.pageOf(after(told({ phase: "stopping", change: null }))), "cut");
 });
 
+test("parts that were not tried shut the way on, and referencing is not offered for it", () => {
+  const allowed = [{ ask: "home", refused: null }, { ask: "resume", refused: "Not tried. Try it." }, { ask: "change-begin", refused: null }];
+  const held = { phase: "held", allowed, alarms: [], doubtful: false, link: { ...view.link, referenced: true } };
+  assert.equal(select.nextAct(after(told({ ...held, parts: { ...view.parts, tested: false } }))), null);
+  assert.equal(select.nextAct(after(told({ ...held, doubtful: true, parts: { ...view.parts, tested: false } }))).act, "home");
+  assert.equal(select.nextAct(after(told(held))).act, "home");
+});
+
 test("each part is told before and now, and what was touched is what was changed", () => {
   let s = after(told({ phase: "changing" }));
   const nozzle = select.change(s).parts.find((p) => p.part === "nozzle");

@@ -182,6 +182,8 @@ export function nextAct(state) {
   if (latched.length > 0) return { act: "wait", alarm: latched[0] };
   if (view.doubtful && can(state, "confirm-place")) return { act: "confirm-place" };
   if (view.doubtful && can(state, "datum-go")) return { act: "datum-go" };
+  // Parts that were not tried shut the way on: referencing again would not open it.
+  if (view.parts?.tested === false && view.link.referenced && !view.doubtful) return null;
   if (view.phase !== "homing" && can(state, "home")) return { act: "home" };
   return null;
 }

@@ -79,7 +79,7 @@ export function mount(root, store, actions, signal) {
     const order = goesOn(state) ? [] : steps(state);
     // The way on is shut for another reason than a latch: parts that were not tried, say.
     const shut = !goesOn(state) && order.length === 0 && !next ? whyNot(state, "resume") : null;
-    if (shut) order.push({ says: shut, done: false });
+    if (shut) setText(remedy, `No way on yet: ${shut}`);
     show(list, order.length > 0);
     setData(root, "steps", order.length > 0 ? "" : null);
     keyed(list, order.map((s, k) => ({ ...s, k })), (s) => `${s.k}`, () => el("li", {}, el("i", { class: "mark" }), el("span")), (node, s) => {

@@ -133,7 +133,7 @@ export function mount(root, store, actions, signal) {
     show(set, swap && now.sets.length > 0);
     relabel(set, now.set ? `Set ${now.set.tag}, ${number(now.set.amps)} A` : "Set: say which");
     show(swapped, swap);
-    relabel(swapped, now.swapped.length > 0 ? `These ${now.swapped.length} are new` : "None is new");
+    relabel(swapped, now.swapped.length > 1 ? `These ${now.swapped.length} are new` : now.swapped.length === 1 ? "This 1 is new" : "None is new");
     show(touch.node, now.step === "touch" && !now.moving && can(state, "change-touch"));
     const [kind, words] = NEXT[now.step] ?? [];
     show(next, Boolean(kind) && can(state, kind));
