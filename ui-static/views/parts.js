@@ -112,10 +112,12 @@ export function mount(root, store, actions, signal) {
     setData(source, "power", now.power);
     const asked = NEXT[now.step]?.[0] ?? { swap: "change-parts", touch: "change-touch" }[now.step];
     // Why the step is not taken, where the panel knows.
-    const barred = asked && !now.moving ? whyNot(state, asked) : null;
+    // (Metal in a hand tries the contact wherever the sheet cannot.)
+    const barred = asked && !now.moving && now.step !== "contact" ? whyNot(state, asked) : null;
     const wrong = now.trouble ?? barred;
     show(trouble, Boolean(wrong));
     setText(trouble.lastElementChild, wrong ?? "");
+    setData(root, "trouble", wrong ? "" : null);
     keyed(body, now.parts, (x) => x.part, row, (node, x) => {
       const [name, startsBefore, starts, minBefore, min] = node.children;
       setText(name, PART[x.part] ?? x.part);

@@ -18,10 +18,10 @@ export function mount(root, store, actions, signal) {
   const back = button("Back", signal, () => actions.page(null));
   const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words");
   root.append(
-    el("section", { class: "left" }, card, size, el("div", { class: "row bottom" }, smaller, larger)),
+    el("section", { class: "left" }, card, size, el("div", { class: "row bottom" }, smaller, larger, parts)),
     el("section", { class: "column spread" },
       el("div", { class: "row" }, theme("day", "Day"), theme("night", "Night")),
-      el("div", { class: "row" }, theme("glare", "Glare"), back), parts),
+      el("div", { class: "row" }, theme("glare", "Glare"), back)),
   );
   draw();
   store.subscribe((state) => show(parts, can(state, "change-begin")), signal);
