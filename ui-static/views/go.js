@@ -21,11 +21,11 @@ export function mount(root, store, actions, signal) {
   const facts = el("p", { class: "before wide strong", "data-test": "leaves" });
   const back = button("Back", signal, () => actions.page("resume"));
   root.append(
-    el("div", { class: "two-row" }, step.first, el("div", { class: "between" }), step.second),
+    el("div", { class: "two-row" }, step.first, el("div", { class: "between costs" }, facts), step.second),
     el("div", { class: "under-two confirm" },
       el("div", { class: "stack" }, back),
       el("div", { class: "near" }, near.node),
-      el("div", { class: "column" }, where, before, facts)),
+      el("div", { class: "column" }, where, before)),
   );
 
   store.subscribe((state) => {

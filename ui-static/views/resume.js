@@ -84,7 +84,7 @@ export function mount(root, store, actions, signal) {
     if (shown?.near) near.draw(shown.near);
     if (shown) whole.draw(shown.whole);
     setText(title, plan ? `${plan === now.plans[0] ? "Best: " : ""}${WAY[plan.way] ?? plan.way}` : "No way on");
-    const early = now.back > 0 ? `, ${mm(now.back)} earlier than need be` : "";
+    const early = now.back > 0 ? `, ${mm(now.back)} early` : "";
     setText(where, plan ? `Cut ${now.cut} from ${mm(plan.from_mm)}${early}${pending ? " ..." : "."}` : "");
     setText(why, plan ? plan.why : now.barred.map((b) => `${WAY[b.way] ?? b.way}: ${b.why}`).join(" "));
     setText(facts, plan ? leaves(plan) : "");

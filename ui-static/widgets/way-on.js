@@ -89,8 +89,9 @@ function fires(c, v, place, right, clear) {
   const word = "fires here";
   c.font = `600 24px ${FONT}`;
   const wide = c.measureText(word).width;
-  const aside = right ? x + clear : x - clear - wide;
-  const left = Math.min(Math.max(aside, v.room.left + 8), v.room.right - wide - 8);
+  const left = right ? x + clear : x - clear - wide;
+  // Where it has no room the mark says it alone.
+  if (left < v.room.left + 8 || left + wide > v.room.right - 8) return;
   c.textAlign = "left";
   c.textBaseline = "middle";
   c.lineWidth = 7;

@@ -19,8 +19,8 @@ export async function audit(s, where, holdBefore = null) {
     const at = box(hold);
     const over = [0.1, 0.3, 0.5, 0.7, 0.9].map((part) => document.elementFromPoint(at.x + at.width * part, at.y + at.height / 2)?.closest(".hold") === hold);
     // Lines that stand below the box which holds them. (A letter's own box is taller than its line.)
-    const spills = (n) => n.matches(".way-words, .step-says, .left") && [...n.children].some((kid) => shown(kid) && kid.getBoundingClientRect().bottom > n.getBoundingClientRect().bottom + 1);
-    const clipped = [...document.querySelectorAll(".target, .far-word, .arc-block, .verdict, .caption, .way-words, .step-says, .page[data-page=parts] .left")]
+    const spills = (n) => n.matches(".way-words, .step-says, .left, .under-two .column, .costs") && [...n.children].some((kid) => shown(kid) && kid.getBoundingClientRect().bottom > n.getBoundingClientRect().bottom + 1);
+    const clipped = [...document.querySelectorAll(".target, .far-word, .arc-block, .verdict, .caption, .way-words, .step-says, .page[data-page=parts] .left, .under-two .column, .costs")]
       .filter(shown)
       .filter((n) => n.scrollWidth > n.clientWidth + 1 || (n.matches(".target") && n.scrollHeight > n.clientHeight + 1) || spills(n))
       .map((n) => `${n.className}: ${n.innerText}`);
