@@ -165,7 +165,7 @@ fn clears(m: &Machine, cause: Cause) -> Result<(), No> {
 }
 
 /// A job that stands before its second cut.
-fn with_wait(cause: Cause, wait_s: f64) -> Rig {
+pub(super) fn with_wait(cause: Cause, wait_s: f64) -> Rig {
     let mut job = (*super::rig::job()).clone();
     job.waits = vec![JobWait {
         cause,

@@ -13,6 +13,7 @@ use crate::cause::Cause;
 use crate::guard::{EdgeInput, GuardOrder, GuardReport, Phase as Permit};
 use crate::io::{Effect, Input, RecordId};
 use crate::machine::Machine;
+use crate::parts::Part;
 use crate::signals::Signals;
 use crate::view::{Phase, Step};
 
@@ -59,6 +60,20 @@ fn drops() -> impl Strategy<Value = (u64, Drop)> {
         Just(Ask::Home),
         Just(Ask::ConfirmPlace),
         Just(Ask::PermitTest),
+        Just(Ask::DatumGo),
+        Just(Ask::DatumHere),
+        (-8.0_f64..8.0, -8.0_f64..8.0).prop_map(|(dx_mm, dy_mm)| Ask::DatumNudge { dx_mm, dy_mm }),
+        Just(Ask::ChangeBegin),
+        Just(Ask::ChangeIsolated),
+        any::<bool>().prop_map(|some| Ask::ChangeParts {
+            parts: if some { vec![Part::Nozzle] } else { vec![] },
+            set: some.then(|| "40".into()),
+        }),
+        Just(Ask::ChangeContactByTouch),
+        Just(Ask::ChangeSourceOn),
+        Just(Ask::ChangeTouch),
+        Just(Ask::ChangeEnd),
+        Just(Ask::ChangeCancel),
         any::<bool>().prop_map(|yes| Ask::Vouch {
             check: CheckId::SlatsClear,
             yes
@@ -108,6 +123,7 @@ fn drops() -> impl Strategy<Value = (u64, Drop)> {
         1 => cause().prop_map(|cause| Drop::Input(Input::Guard { report: GuardReport::Cleared { cause } })),
         1 => (cause(), 1_u64..50, any::<bool>()).prop_map(|(c, e, l)| Drop::Trip(c, e, l)),
         1 => (0_u64..500).prop_map(|id| Drop::Input(Input::Durable { id: RecordId(id) })),
+        1 => any::<bool>().prop_map(|there| Drop::Input(Input::Screen { there })),
         1 => Just(Drop::Input(Input::RecordFailed { why: "full".into() })),
         4 => (ask, prop::bool::weighted(0.8)).prop_map(|(a, fresh)| Drop::Ask(a, fresh)),
         3 => (0..4_usize, prop_oneof![Just(0.0), -5.0_f64..60.0, Just(f64::NAN)])

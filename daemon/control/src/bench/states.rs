@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 
 use units::Time;
 
+use super::causes::with_wait;
 use super::rig::{Rig, dialect, job, planned, settings};
 use crate::ask::{Answer, Ask, AskId, CheckId};
 use crate::cause::Cause;
@@ -13,7 +14,8 @@ use crate::event::Restored;
 use crate::guard::{EdgeInput, GuardOrder, GuardReport};
 use crate::io::{Effect, Effects, Input, RecordId};
 use crate::machine::Machine;
-use crate::view::{Phase, Step};
+use crate::parts::Part;
+use crate::view::{ChangeStep, Phase, Step};
 
 /// A state by name, and how many of the recorded inputs lead to it.
 struct Reached {
@@ -101,6 +103,30 @@ fn states() -> Vec<Reached> {
     rig.clear_all();
     rig.wait(0.2);
     note("held, place doubtful", &rig);
+    rig.must(Ask::Home);
+    rig.until(30.0, |r| r.phase() != Phase::Homing);
+    note("held, the sheet to be checked", &rig);
+    rig.must(Ask::DatumGo);
+    rig.wait(0.1);
+    note("on the way to a mark", &rig);
+    rig.until(30.0, |r| r.view().datum.is_some_and(|d| d.over));
+    note("over a mark", &rig);
+    changing(cut(40.0), &mut note);
+    let mut rig = with_wait(Cause::AirWait, 20.0);
+    rig.until_held();
+    note("planned stop, its time not over", &rig);
+    rig.wait(20.1);
+    note("planned stop, its time over", &rig);
+    let mut rig = cut(40.0);
+    rig.step(Input::Screen { there: false });
+    rig.until_held();
+    note("held, the screen is lost", &rig);
+    let mut rig = cut(40.0);
+    rig.table.wrong.air_low = true;
+    rig.until_held();
+    rig.table.wrong.air_low = false;
+    rig.wait(0.1);
+    note("held, air good again for a moment", &rig);
     let mut rig = cut(40.0);
     rig.unplug();
     rig.wait(6.0);
@@ -111,6 +137,35 @@ fn states() -> Vec<Reached> {
     rig.wait(1.0);
     note("no link", &rig);
     all
+}
+
+fn changing(mut rig: Rig, note: &mut impl FnMut(&str, &Rig)) {
+    rig.must(Ask::Hold);
+    rig.until_held();
+    rig.must(Ask::ChangeBegin);
+    rig.wait(0.05);
+    note("on the way to the change of parts", &rig);
+    rig.until(30.0, |r| r.view().change.is_some_and(|c| !c.moving));
+    note("change: source to be isolated", &rig);
+    rig.must(Ask::ChangeIsolated);
+    note("change: parts to be changed", &rig);
+    rig.must(Ask::ChangeParts {
+        parts: vec![Part::Nozzle],
+        set: None,
+    });
+    rig.wait(0.5);
+    note("change: contact to be tried", &rig);
+    rig.must(Ask::ChangeContactByTouch);
+    note("change: source to be switched on", &rig);
+    rig.must(Ask::ChangeSourceOn);
+    note("change: sheet to be touched", &rig);
+    rig.must(Ask::ChangeTouch);
+    rig.wait(0.5);
+    note("change: touching the sheet", &rig);
+    rig.until(60.0, |r| {
+        r.view().change.is_some_and(|c| c.step == ChangeStep::Done)
+    });
+    note("change: to be ended", &rig);
 }
 
 fn frame(body: &str) -> Input {
@@ -148,7 +203,7 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
     };
     let mut air = m.signals;
     air.air_ok = Some(false);
-    vec![
+    let mut all = vec![
         ("tick", Input::Tick),
         ("signals as before", Input::Signals { signals: m.signals }),
         ("air dips", Input::Signals { signals: air }),
@@ -171,12 +226,28 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
         ("record failed", Input::RecordFailed { why: "full".into() }),
         ("trip no-arc", trip(Cause::NoArc, now, false)),
         ("trip arc-lost", trip(Cause::ArcLost, now, false)),
+        ("trip fire-dropped", trip(Cause::FireDropped, now, false)),
         ("trip hold", trip(Cause::Hold, now, false)),
         ("latch estop", trip(Cause::Estop, now, true)),
+        ("latch gate-open", trip(Cause::GateOpen, now, true)),
+        (
+            "latch torch-unseated",
+            trip(Cause::TorchUnseated, now, true),
+        ),
+        ("latch torch-touched", trip(Cause::TorchTouched, now, true)),
         ("latch arc-stuck", trip(Cause::ArcStuck, now, true)),
+        ("latch unasked-fire", trip(Cause::UnaskedFire, now, true)),
         ("latch lease-lapsed", trip(Cause::LeaseLapsed, now, true)),
+        ("fire edge on", edge(EdgeInput::FireOn, true)),
+        ("fire edge off", edge(EdgeInput::FireOn, false)),
         ("arc edge on", edge(EdgeInput::ArcOk, true)),
         ("arc edge off", edge(EdgeInput::ArcOk, false)),
+        ("contact edge on", edge(EdgeInput::Contact, true)),
+        ("permit edge on", edge(EdgeInput::PermitClosed, true)),
+        ("chain edge open", edge(EdgeInput::EstopOpen, true)),
+        ("button edge on", edge(EdgeInput::HoldButton, true)),
+        ("screen gone", Input::Screen { there: false }),
+        ("screen there", Input::Screen { there: true }),
         (
             "guard cleared estop",
             Input::Guard {
@@ -209,6 +280,10 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
                 splice: planned(m, now, 0, 0.0),
             }),
         ),
+        (
+            "ask resume without a plan",
+            ask(Ask::Resume { splice: None }),
+        ),
         ("ask skip-cut", ask(Ask::SkipCut)),
         ("ask end-job", ask(Ask::EndJob)),
         (
@@ -226,6 +301,45 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
         ("ask home", ask(Ask::Home)),
         ("ask confirm-place", ask(Ask::ConfirmPlace)),
         ("ask permit-test", ask(Ask::PermitTest)),
+    ];
+    all.extend(asks_of_steps(m));
+    all
+}
+
+/// The asks of the datum check and of the change of parts.
+fn asks_of_steps(m: &Machine) -> Vec<(&'static str, Input)> {
+    let ask = |ask| Input::Ask {
+        id: AskId(77),
+        generation: m.generation(),
+        ask,
+    };
+    vec![
+        ("ask datum-go", ask(Ask::DatumGo)),
+        (
+            "ask datum-nudge",
+            ask(Ask::DatumNudge {
+                dx_mm: 1.0,
+                dy_mm: 0.0,
+            }),
+        ),
+        ("ask datum-here", ask(Ask::DatumHere)),
+        ("ask change-begin", ask(Ask::ChangeBegin)),
+        ("ask change-isolated", ask(Ask::ChangeIsolated)),
+        (
+            "ask change-parts",
+            ask(Ask::ChangeParts {
+                parts: vec![Part::Nozzle],
+                set: None,
+            }),
+        ),
+        (
+            "ask change-contact-by-touch",
+            ask(Ask::ChangeContactByTouch),
+        ),
+        ("ask change-source-on", ask(Ask::ChangeSourceOn)),
+        ("ask change-touch", ask(Ask::ChangeTouch)),
+        ("ask change-end", ask(Ask::ChangeEnd)),
+        ("ask change-cancel", ask(Ask::ChangeCancel)),
     ]
 }
 
