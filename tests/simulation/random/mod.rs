@@ -16,10 +16,14 @@ use case::Case;
 /// Seeds that run when none are named.
 const SEEDS: (u64, u64) = (1, 240);
 /// Seeds that once showed a mistake, and which.
-const SHOWN: [(u64, &str); 2] = [
+const SHOWN: [(u64, &str); 3] = [
     (
         819,
         "killed before the place of a hold was settled: cut again further than was told",
+    ),
+    (
+        2266,
+        "at the end of a full circle the torch was taken for one that had never moved",
     ),
     (
         1164,

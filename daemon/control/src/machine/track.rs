@@ -42,6 +42,16 @@ impl Piece {
     fn end_mm(&self) -> f64 {
         self.start_mm + self.segment.length()
     }
+
+    /// Stations on it at which a place may lie, and how far off each: the nearest, and its end, for a
+    /// full circle's two ends are one place, told as its start.
+    fn places(&self, place: Point) -> [(f64, f64); 2] {
+        let (along, off) = self.segment.nearest(place);
+        [
+            (self.start_mm + along, off),
+            (self.end_mm(), self.segment.to().distance(place)),
+        ]
+    }
 }
 
 /// Where the torch was at a moment, mm along the cut.
@@ -130,20 +140,22 @@ impl Track {
         self.note(status.at, at);
     }
 
-    /// Takes a report of a torch that is being stopped: what is executed is told no more.
+    /// Takes a report of a torch that is being stopped: what is executed is told no more. A place that
+    /// lies on none of what is ahead tells nothing.
     pub(crate) fn report_braking(&mut self, status: &Status, place: Point) {
         let mut best: Option<(f64, f64)> = None;
         for piece in self.pieces.iter().take(AHEAD) {
-            let (along, off) = piece.segment.nearest(place);
-            let s = piece.start_mm + along;
-            let within =
-                s >= self.station && s <= self.reach(self.station, piece.feed_mm_s, status.at);
-            if within && off < OFF_MM && best.is_none_or(|(o, _)| off < o - 1e-3) {
-                best = Some((off, s));
+            for (s, off) in piece.places(place) {
+                let within = s >= self.station - EDGE_MM
+                    && s <= self.reach(self.station, piece.feed_mm_s, status.at);
+                if within && off < OFF_MM && best.is_none_or(|(o, _)| off < o - 1e-3) {
+                    best = Some((off, s.max(self.station)));
+                }
             }
         }
-        let at = best.map_or(self.station, |(_, s)| s);
-        self.note(status.at, at);
+        if let Some((_, at)) = best {
+            self.note(status.at, at);
+        }
     }
 
     /// On a closed arc the start is the end: what the feed cannot have reached since the last report
@@ -221,18 +233,8 @@ impl Track {
     /// The station of a stamped place, near to where the reports have the torch.
     fn station_of(&self, p: Point, near: f64) -> Option<f64> {
         let pieces = self.behind.iter().chain(self.pieces.iter().take(AHEAD));
-        let found = pieces.filter_map(|piece| {
-            let (along, off) = piece.segment.nearest(p);
-            let s = piece.start_mm + along;
-            // A full circle's two ends are one place, told as its start.
-            let ends = [s, piece.end_mm()].into_iter().map(move |s| {
-                let at = piece.segment.point_at(s - piece.start_mm);
-                (s, at.distance(p))
-            });
-            (off < OFF_MM).then_some(ends)
-        });
-        found
-            .flatten()
+        pieces
+            .flat_map(|piece| piece.places(p))
             .filter(|(s, off)| *off < OFF_MM && (s - near).abs() < STAMP_MM)
             .min_by(|a, b| {
                 (a.1, (a.0 - near).abs())
@@ -278,6 +280,39 @@ mod tests {
         let s = status(0, 10.0, -0.0001, Some(4));
         track.report(&s, s.place);
         assert!(track.station < 0.1, "{}", track.station);
+    }
+
+    #[test]
+    fn a_place_off_the_path_after_a_stop_does_not_say_that_the_torch_stood() {
+        let mut track = along_a_line(100);
+        let before = track.lost(Time::from_ms(2100), &ArcEdge::default(), None);
+        let s = status(5000, 40.0, 30.0, None);
+        track.report_braking(&s, s.place);
+        let after = track.lost(Time::from_ms(2100), &ArcEdge::default(), None);
+        assert_eq!(after, before);
+        assert!(after.is_some_and(|l| l.at_mm > 41.0), "{after:?}");
+    }
+
+    #[test]
+    fn a_torch_that_has_come_to_the_end_of_a_full_circle_unseen_stands_at_its_end() {
+        let circle = Segment::Arc {
+            from: Point::new(10.0, 0.0),
+            to: Point::new(10.0, 0.0),
+            centre: Point::new(0.0, 0.0),
+            clockwise: false,
+        };
+        let mut track = Track::new(0.0, 0.0, (0, 0.0));
+        track.said(Ticket(5), circle, 0.0, 20.0);
+        for k in 0..=50_u32 {
+            let at = circle.point_at(1.2 * f64::from(k));
+            let s = status(u64::from(k) * 60, at.x, at.y, Some(4));
+            track.report(&s, s.place);
+        }
+        let s = status(4000, 10.0, 0.0, None);
+        track.report_braking(&s, s.place);
+        assert!((track.station - circle.length()).abs() < 1e-6);
+        let lost = track.lost(Time::from_ms(3100), &ArcEdge::default(), None);
+        assert!(lost.is_some_and(|l| l.at_mm > 61.0), "{lost:?}");
     }
 
     fn along_a_line(upto: u32) -> Track {

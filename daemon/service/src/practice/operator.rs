@@ -42,6 +42,8 @@ pub struct Operator<H> {
     changes: u32,
     job: Arc<Job>,
     set_right_for: Option<(usize, Phase, Option<Cause>)>,
+    /// In a change of parts: the trouble that was seen to last.
+    cleaned_for: Option<String>,
     switched_for: Option<f64>,
     lifted: u32,
     /// Holds of one kind at one place, one after the other.
@@ -61,6 +63,7 @@ impl<H: Hands> Operator<H> {
             changes: 0,
             job,
             set_right_for: None,
+            cleaned_for: None,
             switched_for: None,
             lifted: 0,
             vain: 0,
@@ -122,6 +125,13 @@ impl<H: Hands> Operator<H> {
             // Nobody goes to a table with the arc on.
             self.put_a_stuck_arc_out(view);
             return;
+        }
+        let troubled = view.change.as_ref().and_then(|c| c.trouble.clone());
+        if troubled != self.cleaned_for {
+            if troubled.is_some() {
+                self.hands.set_right();
+            }
+            self.cleaned_for = troubled;
         }
         if !trouble {
             return;

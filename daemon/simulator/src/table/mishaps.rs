@@ -110,7 +110,8 @@ impl Table {
             FaultKind::TipOver => {
                 self.wrongs.standing = Some(place);
                 self.controller.knock(KNOCK_MM.0, KNOCK_MM.1);
-                if !sensing || self.source.burning() {
+                let tells = sensing && !self.wrongs.bridged && !self.wrongs.sense_broken;
+                if !tells || self.source.burning() {
                     // Nothing tells of it before the torch is pushed out of its seat.
                     self.wrongs.unseated = true;
                     self.source.lose(now);
