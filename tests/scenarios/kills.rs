@@ -116,7 +116,7 @@ fn one_job(chance: &mut Chance, most: u64) -> u64 {
 fn run_has_ended(state: &Path) -> bool {
     let log = Ran::of(
         standclear()
-            .args(["log", "--format", "json", "--run", "last", "--state"])
+            .args(["log", "--format", "json", "--state"])
             .arg(state),
     );
     let log = log.json();

@@ -287,6 +287,11 @@ impl World {
                 Some(Odd::Metal) => self.metal_until = self.now + METAL,
                 None => {}
             }
+            // One of them sees a change of parts through.
+            if self.restless.is_some() && view.phase == Phase::Changing {
+                self.operator.look_after(&view);
+                return;
+            }
             let Some(ask) = self.operator.consider(self.now, &view) else {
                 return;
             };

@@ -3,12 +3,11 @@
 mod change;
 mod no;
 
-use units::Point;
-
 use crate::ask::{Ask, CheckId};
 use crate::cause::Cause;
 use crate::checks;
 use crate::machine::datum::NUDGE_MM;
+use crate::machine::run::Found;
 use crate::machine::{Act, Alarmed, Machine};
 use crate::resume::Stop;
 use crate::view::{ChangeStep, Phase};
@@ -374,7 +373,7 @@ pub(crate) struct Fingerprint {
     checks: Vec<(CheckId, Option<bool>)>,
     vouched: u64,
     stop: Option<Stop>,
-    stood: Option<Point>,
+    found: Found,
     seal: Option<String>,
     change: Option<ChangeStep>,
 }
@@ -402,7 +401,7 @@ pub(crate) fn fingerprint(m: &Machine) -> Fingerprint {
             .sum(),
         // An interrupted run stands still: only where the torch was found can change its stop.
         stop: m.run.as_ref().and_then(|_| m.stop_now()),
-        stood: m.stood,
+        found: m.found,
         seal: m.loaded.as_ref().map(|l| l.job.seal.hash().to_string()),
         change: m.change.as_ref().map(|c| c.step),
     }

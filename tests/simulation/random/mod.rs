@@ -16,7 +16,11 @@ use case::Case;
 /// Seeds that run when none are named.
 const SEEDS: (u64, u64) = (1, 240);
 /// Seeds that once showed a mistake, and which.
-const SHOWN: [(u64, &str); 3] = [
+const SHOWN: [(u64, &str); 4] = [
+    (
+        3666,
+        "an arc stuck on over a dead panel burned further than the next one believed",
+    ),
     (
         819,
         "killed before the place of a hold was settled: cut again further than was told",

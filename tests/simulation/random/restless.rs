@@ -136,7 +136,8 @@ impl Restless {
         ]);
         let listed = (!view.alarms.is_empty())
             .then(|| view.alarms[self.chance.below(view.alarms.len())].cause);
-        // A run that was interrupted is given up by clearing it: that is leaving the rest out.
+        // A run that was interrupted is given up by clearing it, and the careful operator would then
+        // cut the same sheet from its start.
         let clear = listed.filter(|_| self.chance.happens(0.7)).unwrap_or(cause);
         match self.chance.below(18) {
             0 => Ask::Home,
@@ -152,7 +153,7 @@ impl Restless {
             },
             5 => Ask::DatumGo,
             6 => Ask::Seen { cause: clear },
-            7 | 8 if clear != Cause::Interrupted || self.leaves => Ask::Clear { cause: clear },
+            7 | 8 if clear != Cause::Interrupted => Ask::Clear { cause: clear },
             9 => Ask::Resume { splice: None },
             10 | 11 => Ask::Resume {
                 splice: self.kept.clone(),

@@ -1,5 +1,7 @@
 //! Stories of going on: by the ways of a plan, and after a doubtful place.
 
+use core::time::Duration;
+
 use super::rig::{Rig, job, job_named, settings};
 use super::stories::running;
 use crate::ask::{Answer, Ask};
@@ -162,4 +164,30 @@ fn an_interrupted_run_is_checked_on_its_sheet_whatever_is_loaded_first() {
     rig.resume_as_offered();
     rig.finish();
     rig.all_is_well();
+}
+
+/// How far a cut may have come at most for a panel that finds it, its place in doubt.
+fn may_have_come_to(arc_stuck: bool) -> f64 {
+    let mut rig = running();
+    rig.run_to(2, 60.0);
+    rig.table.wrong.arc_stuck = arc_stuck;
+    // The panel is dead for a while: only the table goes on.
+    for _ in 0..300 {
+        rig.now += Duration::from_millis(1);
+        rig.table.tick(rig.now);
+    }
+    rig.table.wrong.estop = true;
+    let mut rig = rig.restart();
+    rig.until(5.0, |r| r.phase() != Phase::Starting && r.m.line.listens());
+    rig.must(Ask::Load { job: job() });
+    let stop = rig.view().hold.and_then(|h| h.stop).expect("interrupted");
+    assert!(rig.view().doubtful);
+    stop.lost.expect("something is cut").high_mm
+}
+
+#[test]
+fn an_arc_that_is_still_on_when_a_panel_comes_back_may_have_burned_to_the_end() {
+    let end = job().cuts[1].length_mm();
+    assert!((may_have_come_to(true) - end).abs() < 1e-9);
+    assert!(may_have_come_to(false) < 100.0);
 }

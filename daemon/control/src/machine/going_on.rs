@@ -143,7 +143,7 @@ impl Machine {
             return;
         };
         let mut run = Run::taken_up(&u, self.now, loaded);
-        let lost = run.interrupted_at(self.stood, loaded);
+        let lost = run.interrupted_at(self.found, loaded);
         if let Some(lost) = lost {
             run.lose(lost, None);
         }

@@ -366,8 +366,8 @@ impl Machine {
     /// has stopped it. Believed only while the count of its steps was never in doubt.
     fn note_where_it_stood(&mut self) {
         let still = matches!(self.act, Act::Starting | Act::Rest) && self.line.at_rest();
-        if self.interrupted.is_some() && self.stood.is_none() && still && !self.doubtful {
-            self.stood = self.last_place();
+        if self.interrupted.is_some() && self.found.stood.is_none() && still && !self.doubtful {
+            self.found.stood = self.last_place();
         }
     }
 

@@ -184,8 +184,8 @@ pub struct Machine {
     pub(crate) run: Option<Run>,
     pub(crate) act: Act,
     pub(crate) interrupted: Option<Unfinished>,
-    /// Where the torch stood over an interrupted run before anything was moved, sheet coordinates.
-    pub(crate) stood: Option<Point>,
+    /// What was found over an interrupted run.
+    pub(crate) found: run::Found,
     last_run: u64,
     /// The change of torch parts that is open.
     pub(crate) change: Option<Change>,
@@ -245,7 +245,7 @@ impl Machine {
             run: None,
             act: Act::Starting,
             interrupted: restored.unfinished,
-            stood: None,
+            found: run::Found::default(),
             last_run: restored.last_run,
             change: None,
             parts: restored.parts,

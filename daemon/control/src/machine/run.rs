@@ -19,6 +19,15 @@ use crate::view::{CutState, HoldRecord, Mark, Retry};
 const UNKNOWN_S: f64 = 0.6;
 /// ... and what the place itself is not known by, mm.
 const UNKNOWN_MM: f64 = 1.0;
+/// What a new panel found over a run that was interrupted, before anything was moved.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Found {
+    /// Where the torch stood, sheet coordinates.
+    pub stood: Option<Point>,
+    /// The arc was on: it may have burned as far as the torch has gone.
+    pub arc_on: bool,
+}
+
 /// A torch further than this from the path does not stand on it, mm.
 const STOOD_MM: f64 = 0.5;
 
@@ -286,12 +295,12 @@ impl Run {
 
     /// What is known of a cut that a panel before this one was at: where its arc was lost, or how far
     /// it may have burned on.
-    pub(crate) fn interrupted_at(&self, stood: Option<Point>, loaded: &Loaded) -> Option<Lost> {
+    pub(crate) fn interrupted_at(&self, found: Found, loaded: &Loaded) -> Option<Lost> {
         if !self.may_burn {
             return self.lost();
         }
         let low_mm = self.sure();
-        let (at_mm, high_mm) = self.may_have_reached(stood, loaded);
+        let (at_mm, high_mm) = self.may_have_reached(found, loaded);
         Some(Lost {
             at_mm,
             low_mm,
@@ -302,14 +311,19 @@ impl Run {
     /// Where a cut that was lost sight of may have come to, and how far at most: beyond what is
     /// surely cut, by where the torch stood when it was found. Never further than it can have come
     /// since it was last known.
-    pub(crate) fn may_have_reached(&self, stood: Option<Point>, loaded: &Loaded) -> (f64, f64) {
+    pub(crate) fn may_have_reached(&self, found: Found, loaded: &Loaded) -> (f64, f64) {
         let sure = self.sure();
         let Some(cut) = loaded.job.cuts.get(self.cut) else {
             return (sure, sure);
         };
         let fastest = cut.path.iter().map(|e| e.feed_mm_s).fold(0.0, f64::max);
-        let furthest = (sure + fastest * UNKNOWN_S + UNKNOWN_MM).min(loaded.length(self.cut));
-        let Some(stood) = stood else {
+        let length_mm = loaded.length(self.cut);
+        let furthest = if found.arc_on {
+            length_mm
+        } else {
+            (sure + fastest * UNKNOWN_S + UNKNOWN_MM).min(length_mm)
+        };
+        let Some(stood) = found.stood else {
             return (furthest, furthest);
         };
         let mut best = (furthest, STOOD_MM);

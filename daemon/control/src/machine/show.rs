@@ -272,7 +272,7 @@ impl Machine {
             run: run.id,
             number: 0,
             cut: run.cut + 1,
-            lost: run.interrupted_at(self.stood, loaded),
+            lost: run.interrupted_at(self.found, loaded),
             kerf_end_failed: false,
         })
     }

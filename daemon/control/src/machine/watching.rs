@@ -112,6 +112,9 @@ impl Machine {
         if self.signals != signals || !self.signals_heard {
             self.out.publish();
         }
+        if !self.signals_heard && self.interrupted.is_some() {
+            self.found.arc_on = signals.arc_ok;
+        }
         if !signals.contact {
             self.contact_at = None;
         } else if self.contact_at.is_none() {

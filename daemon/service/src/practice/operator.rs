@@ -116,6 +116,11 @@ impl<H: Hands> Operator<H> {
         Some(Ask::ChangeBegin)
     }
 
+    /// Sees to the table alone: somebody else does the asking.
+    pub fn look_after(&mut self, view: &View) {
+        self.see_to_the_table(view);
+    }
+
     /// Looks once at each new trouble and puts right what is wrong at the table.
     fn see_to_the_table(&mut self, view: &View) {
         let trouble = matches!(view.phase, Phase::Held | Phase::Latched | Phase::NoLink)
@@ -319,6 +324,8 @@ fn change_step(change: &ChangeView, new_parts: bool) -> Option<Ask> {
     };
     Some(match change.step {
         ChangeStep::Park => return None,
+        // New parts that could not be tried would bar everything.
+        ChangeStep::Isolate if new_parts && !change.may_touch => Ask::ChangeCancel,
         ChangeStep::Isolate => Ask::ChangeIsolated,
         ChangeStep::Swap => Ask::ChangeParts { parts, set: None },
         ChangeStep::Contact if change.may_touch => Ask::ChangeContactByTouch,

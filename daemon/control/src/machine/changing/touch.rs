@@ -97,7 +97,7 @@ impl Machine {
         let stopped = run
             .held
             .as_ref()
-            .map_or_else(|| run.may_have_reached(self.stood, loaded).1, |h| h.at_mm);
+            .map_or_else(|| run.may_have_reached(self.found, loaded).1, |h| h.at_mm);
         let ahead = stopped.max(run.sure()) + AHEAD_MM;
         let in_hand = run
             .cuts
