@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use program::{Acceptance, Setup, Severity, Verdict};
+use program::{Acceptance, Setup, Verdict};
 use standclear::config::Config;
 use standclear::job::{NotSealed, Prepared};
 
@@ -137,18 +137,7 @@ fn what_vetting_refuses_or_nobody_accepted_has_no_seal() {
         warned.seal(&config, &[]),
         Err(NotSealed::NoSeal(_))
     ));
-    let accepted: Vec<_> = warned
-        .report
-        .findings
-        .iter()
-        .enumerate()
-        .filter(|(_, f)| f.severity == Severity::Warn)
-        .map(|(finding, f)| Acceptance {
-            rule: f.rule.clone(),
-            finding,
-            reason: "the drawing is in mm".to_owned(),
-        })
-        .collect();
+    let accepted = warned.report.accepted_for("the drawing is in mm");
     assert!(warned.seal(&config, &accepted).is_ok());
 
     let nothing_known = Prepared::new(&config, "x", text.as_bytes(), None);

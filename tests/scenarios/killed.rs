@@ -1,6 +1,6 @@
 //! The panel dies while the arc is on; the table is a process of its own and outlives it.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -54,6 +54,38 @@ pub fn reach(dir: &Path) -> Hands {
     }
 }
 
+/// A table that is a process of its own, and the folders of table and panel.
+pub struct OwnTable {
+    pub dir: PathBuf,
+    pub state: PathBuf,
+    pub hands: Hands,
+    _table: Reaped,
+    _folder: tempfile::TempDir,
+}
+
+impl OwnTable {
+    /// At most so many times as fast as a real one.
+    pub fn at_speed(speed: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (dir, state) = (folder.path().join("table"), folder.path().join("state"));
+        std::fs::create_dir_all(&dir).expect("a folder");
+        let table = start(
+            standclear()
+                .arg("table")
+                .arg("--dir")
+                .arg(&dir)
+                .args(["--speed", speed]),
+        );
+        Self {
+            hands: reach(&dir),
+            dir,
+            state,
+            _table: table,
+            _folder: folder,
+        }
+    }
+}
+
 pub fn panel(table: &Path, state: &Path) -> Command {
     let mut command = standclear();
     command
@@ -70,21 +102,12 @@ pub fn panel(table: &Path, state: &Path) -> Command {
 
 #[test]
 fn a_killed_panel_puts_the_arc_out_and_is_shown_as_interrupted() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let (dir, state) = (folder.path().join("table"), folder.path().join("state"));
-    std::fs::create_dir_all(&dir).expect("a folder");
-    let _table = start(
-        standclear()
-            .arg("table")
-            .arg("--dir")
-            .arg(&dir)
-            .args(["--speed", "5"]),
-    );
-    let mut hands = reach(&dir);
+    let mut own = OwnTable::at_speed("5");
+    let (dir, state, hands) = (&own.dir, &own.state, &mut own.hands);
 
-    let mut first = start(&mut panel(&dir, &state));
+    let mut first = start(&mut panel(dir, state));
     // Into the second cut: the arc has been on for longer than the first cut takes.
-    let burning = until(&mut hands, "well into the second cut", |t| t.arc_on_s > 6.0);
+    let burning = until(hands, "well into the second cut", |t| t.arc_on_s > 6.0);
     first.0.kill().expect("SIGKILL");
     first.0.wait().expect("reaped");
 
@@ -93,39 +116,28 @@ fn a_killed_panel_puts_the_arc_out_and_is_shown_as_interrupted() {
     // goes on: two seconds of it, with the arc on for a tenth at most.
     let dead = hands.truth().expect("the table answers");
     assert!(dead.arc_on_s >= burning.arc_on_s);
-    let later = until(&mut hands, "two seconds later", |t| {
-        t.now_s > dead.now_s + 2.0
-    });
+    let later = until(hands, "two seconds later", |t| t.now_s > dead.now_s + 2.0);
     assert!(later.arc_on_s - dead.arc_on_s < 0.15, "{dead:?} {later:?}");
     assert_eq!(later.violations, Vec::<String>::new());
     assert!(later.uncut_mm > 1.0, "{later:?}");
 
     // A new panel on the same table and state: shown as interrupted, taken up again, whole.
-    let second = Ran::of(&mut panel(&dir, &state));
+    let second = Ran::of(&mut panel(dir, state));
     assert_whole(&second);
     let log = Ran::of(
         standclear()
             .args(["log", "--format", "json", "--state"])
-            .arg(&state),
+            .arg(state),
     );
     assert!(log.stdout.contains("run-interrupted"), "{}", log.stdout);
 }
 
 #[test]
 fn a_panel_told_to_end_puts_the_torch_out_first_and_ends_in_order() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let (dir, state) = (folder.path().join("table"), folder.path().join("state"));
-    std::fs::create_dir_all(&dir).expect("a folder");
-    let _table = start(
-        standclear()
-            .arg("table")
-            .arg("--dir")
-            .arg(&dir)
-            .args(["--speed", "5"]),
-    );
-    let mut hands = reach(&dir);
-    let mut told = start(&mut panel(&dir, &state));
-    let burning = until(&mut hands, "well into the second cut", |t| t.arc_on_s > 6.0);
+    let mut own = OwnTable::at_speed("5");
+    let (dir, state, hands) = (&own.dir, &own.state, &mut own.hands);
+    let mut told = start(&mut panel(dir, state));
+    let burning = until(hands, "well into the second cut", |t| t.arc_on_s > 6.0);
 
     let pid = rustix::process::Pid::from_child(&told.0);
     rustix::process::kill_process(pid, rustix::process::Signal::TERM).expect("SIGTERM");
@@ -134,9 +146,7 @@ fn a_panel_told_to_end_puts_the_torch_out_first_and_ends_in_order() {
 
     let ended = hands.truth().expect("the table answers");
     assert!(ended.arc_on_s >= burning.arc_on_s);
-    let later = until(&mut hands, "two seconds later", |t| {
-        t.now_s > ended.now_s + 2.0
-    });
+    let later = until(hands, "two seconds later", |t| t.now_s > ended.now_s + 2.0);
     assert!(
         later.arc_on_s - ended.arc_on_s < 0.15,
         "{ended:?} {later:?}"
@@ -145,7 +155,7 @@ fn a_panel_told_to_end_puts_the_torch_out_first_and_ends_in_order() {
     let log = Ran::of(
         standclear()
             .args(["log", "--format", "json", "--state"])
-            .arg(&state),
+            .arg(state),
     );
     let starts = log.json()["starts"].as_array().cloned().unwrap_or_default();
     assert_eq!(starts.len(), 1);

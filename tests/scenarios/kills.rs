@@ -11,7 +11,8 @@ use std::path::Path;
 use serde_json::Value;
 use simulator::harness::{Hands, Truth};
 
-use crate::killed::{Reaped, panel, reach, start, until};
+use crate::chance::Chance;
+use crate::killed::{OwnTable, Reaped, panel, start, until};
 use crate::rig::{Ran, assert_whole, standclear};
 
 /// Kills in an ordinary run of the tests.
@@ -26,27 +27,11 @@ fn variable(name: &str, default: u64) -> u64 {
     set.map_or(default, |n| n.parse().expect("a whole number"))
 }
 
-/// Chance from a seed (splitmix64).
-struct Chance(u64);
-
-impl Chance {
-    fn draw(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        let z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    fn below(&mut self, limit: f64) -> f64 {
-        (self.draw() >> 11) as f64 / (1_u64 << 53) as f64 * limit
-    }
-}
-
 #[test]
 fn kills_at_moments_of_chance_lose_no_record_and_no_piece_of_the_path() {
     let seed = variable("STANDCLEAR_SEED", 1);
     let wanted = variable("STANDCLEAR_KILLS", FEW);
-    let mut chance = Chance(seed);
+    let mut chance = Chance::of(seed, 0);
     let mut kills = 0;
     let mut jobs = 0;
     while kills < wanted {
@@ -61,22 +46,13 @@ fn kills_at_moments_of_chance_lose_no_record_and_no_piece_of_the_path() {
 
 /// Cuts one job with so many kills at most; gives how many there were.
 fn one_job(chance: &mut Chance, most: u64) -> u64 {
-    let folder = tempfile::tempdir().expect("a folder");
-    let (dir, state) = (folder.path().join("table"), folder.path().join("state"));
-    std::fs::create_dir_all(&dir).expect("a folder");
-    let _table = start(
-        standclear()
-            .arg("table")
-            .arg("--dir")
-            .arg(&dir)
-            .args(["--speed", "20"]),
-    );
-    let mut hands = reach(&dir);
+    let mut own = OwnTable::at_speed("20");
+    let (dir, state, hands) = (&own.dir, &own.state, &mut own.hands);
     let mut kills = 0;
     while kills < most {
         let from = hands.truth().expect("the table answers").now_s;
-        let moment = from + 1.0 + chance.below(24.0);
-        let mut running = start(&mut panel(&dir, &state));
+        let moment = from + 1.0 + chance.within(0.0, 24.0);
+        let mut running = start(&mut panel(dir, state));
         let ended = |p: &mut Reaped| p.0.try_wait().expect("it can be asked").is_some();
         let alive = loop {
             let truth = hands.truth().expect("the table answers");
@@ -92,23 +68,23 @@ fn one_job(chance: &mut Chance, most: u64) -> u64 {
             running.0.kill().expect("SIGKILL");
             running.0.wait().expect("reaped");
             kills += 1;
-            stays_dark(&mut hands);
+            stays_dark(hands);
         }
-        if run_has_ended(&state) {
+        if run_has_ended(state) {
             // The sheet is cut: another start would be another job on the same sheet.
             let truth = hands.truth().expect("the table answers");
             assert!(truth.uncut_mm < 0.1, "{truth:?}");
             assert_eq!(truth.violations, Vec::<String>::new());
-            nothing_acted_on_is_lost(&state, &truth);
+            nothing_acted_on_is_lost(state, &truth);
             return kills;
         }
         assert!(alive, "a panel has ended by itself in a run");
     }
-    let last = Ran::of(&mut panel(&dir, &state));
+    let last = Ran::of(&mut panel(dir, state));
     let told = assert_whole(&last);
     let truth = hands.truth().expect("the table answers");
-    nothing_acted_on_is_lost(&state, &truth);
-    let replayed = Ran::of(standclear().args(["replay", "last", "--state"]).arg(&state));
+    nothing_acted_on_is_lost(state, &truth);
+    let replayed = Ran::of(standclear().args(["replay", "last", "--state"]).arg(state));
     assert_eq!(replayed.code, Some(0), "{}\n{told:#}", replayed.stderr);
     kills
 }

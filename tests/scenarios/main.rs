@@ -1,5 +1,8 @@
 //! Whole-service tests: the real binary over a real pseudo-terminal against the simulated table.
 
+#[path = "../simulation/chance.rs"]
+#[allow(dead_code, reason = "the random jobs draw more from it")]
+mod chance;
 mod cutting;
 mod faults;
 mod journal;

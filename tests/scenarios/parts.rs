@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
-use crate::killed::{panel, reach, start};
+use crate::killed::{OwnTable, panel, start};
 use crate::rig::{Ran, assert_whole, number, practise, standclear};
 
 fn events(state: &Path) -> Vec<Value> {
@@ -107,41 +107,32 @@ fn parts_changed_at_a_lost_arc_begin_anew_and_the_cut_goes_on() {
 
 #[test]
 fn a_panel_killed_in_the_middle_of_a_change_keeps_the_counts_and_wants_the_parts_tried() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let (dir, state) = (folder.path().join("table"), folder.path().join("state"));
-    std::fs::create_dir_all(&dir).expect("a folder");
-    let _table = start(
-        standclear()
-            .arg("table")
-            .arg("--dir")
-            .arg(&dir)
-            .args(["--speed", "5"]),
-    );
-    let mut hands = reach(&dir);
-    let mut first = start(panel(&dir, &state).args(["--change-parts", "--fault", "arc-lost@2:60"]));
+    let mut own = OwnTable::at_speed("5");
+    let (dir, state, hands) = (&own.dir, &own.state, &mut own.hands);
+    let mut first = start(panel(dir, state).args(["--change-parts", "--fault", "arc-lost@2:60"]));
     let end = Instant::now() + Duration::from_secs(120);
-    while places(&events(&state), "parts-changed").is_empty() {
+    while places(&events(state), "parts-changed").is_empty() {
         let ended = first.0.try_wait().expect("it can be asked");
         assert_eq!(ended, None, "it ended before it changed parts");
         assert!(Instant::now() < end, "parts are never changed");
     }
     first.0.kill().expect("SIGKILL");
     first.0.wait().expect("reaped");
-    let before = events(&state);
+    let before = events(state);
     let changed = places(&before, "parts-changed")[0];
     println!("{} records after the change", before.len() - changed - 1);
     let tried = !places(&before[changed..], "contact-tested").is_empty();
 
-    assert_whole(&Ran::of(&mut panel(&dir, &state)));
+    assert_whole(&Ran::of(&mut panel(dir, state)));
     let truth = hands.truth().expect("the table answers");
     assert_eq!(truth.violations, Vec::<String>::new());
-    let events = events(&state);
+    let events = events(state);
     assert_eq!(
         &events[..before.len()],
         &before[..],
         "what was recorded stays"
     );
-    counts_begin_at(&events, changed, &state);
+    counts_begin_at(&events, changed, state);
     let fired = places(&events, "fire-asked").into_iter();
     let next = fired.filter(|at| *at > changed).min().expect("it went on");
     let tests = places(&events[changed..next], "contact-tested");

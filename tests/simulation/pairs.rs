@@ -8,20 +8,6 @@ use simulator::harness::{FaultKind, FaultSpec};
 
 use crate::jobs::{cut_whole, fault, finish_whole, world};
 
-const KINDS: [FaultKind; 11] = [
-    FaultKind::ArcLost,
-    FaultKind::NoArc,
-    FaultKind::ArcStuck,
-    FaultKind::ContactStuck,
-    FaultKind::NoContact,
-    FaultKind::Estop,
-    FaultKind::LinkCut,
-    FaultKind::ControllerReset,
-    FaultKind::AirLow,
-    FaultKind::TipOver,
-    FaultKind::PanelKilled,
-];
-
 /// Where, as a part of each cut's length; `None`: at its pierce or touch-off.
 const PLACES: [Option<f64>; 4] = [None, Some(0.05), Some(0.5), Some(0.98)];
 /// Lengths of the two cuts of the test piece, a little less than they are, mm.
@@ -54,8 +40,8 @@ fn recovered(faults: &[FaultSpec]) {
 
 fn each_with_every_other(of: &[FaultKind]) {
     for a in of {
-        let from = KINDS.iter().position(|k| k == a).unwrap_or(0);
-        for b in &KINDS[from..] {
+        let from = FaultKind::ALL.iter().position(|k| k == a).unwrap_or(0);
+        for b in &FaultKind::ALL[from..] {
             for part in PLACES {
                 recovered(&[at(*a, 2, part), at(*b, 2, part)]);
                 recovered(&[at(*a, 1, part), at(*b, 2, part)]);
@@ -67,22 +53,22 @@ fn each_with_every_other(of: &[FaultKind]) {
 // In four parts, so that they share the processors.
 #[test]
 fn a_lost_arc_or_none_with_every_other_fault_is_recovered_from() {
-    each_with_every_other(&KINDS[..2]);
+    each_with_every_other(&FaultKind::ALL[..2]);
 }
 
 #[test]
 fn a_stuck_arc_or_contact_with_every_other_fault_is_recovered_from() {
-    each_with_every_other(&KINDS[2..4]);
+    each_with_every_other(&FaultKind::ALL[2..4]);
 }
 
 #[test]
 fn no_contact_or_an_emergency_stop_with_every_other_fault_is_recovered_from() {
-    each_with_every_other(&KINDS[4..6]);
+    each_with_every_other(&FaultKind::ALL[4..6]);
 }
 
 #[test]
 fn a_lost_line_controller_air_torch_or_panel_with_every_other_fault_is_recovered_from() {
-    each_with_every_other(&KINDS[6..]);
+    each_with_every_other(&FaultKind::ALL[6..]);
 }
 
 #[test]

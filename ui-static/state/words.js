@@ -106,7 +106,8 @@ export const ARC = {
   "off": "arc off",
   "asked": "ARC ASKED",
   "on": "ARC ON",
-  "locked-out": "locked out",
+  // Not "locked out": at a machine that says that its energy is isolated, and the panel cannot know it.
+  "locked-out": "no permit",
   "unknown": "ARC ?",
 };
 

@@ -95,14 +95,7 @@ impl JobCut {
     /// The place `s` mm along the path.
     #[must_use]
     pub fn point_at(&self, s: f64) -> Point {
-        let mut left = s;
-        for e in &self.path {
-            let length = e.segment.length();
-            if left <= length {
-                return e.segment.point_at(left);
-            }
-            left -= length;
-        }
-        self.path.last().map_or(self.pierce, |e| e.segment.to())
+        let end = || self.path.last().map_or(self.pierce, |e| e.segment.to());
+        units::point_along(self.path.iter().map(|e| e.segment), s).unwrap_or_else(end)
     }
 }

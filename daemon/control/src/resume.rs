@@ -5,7 +5,7 @@
 //! [`crate::Ask::Resume`] takes nothing else.
 
 use program::resume::{Stopped, Ways};
-use program::{Acceptance, Facts, NoSeal, Report, Seal, Severity, Slats, Verdict, VetInput};
+use program::{Facts, NoSeal, Report, Seal, Slats, Verdict, VetInput};
 use serde::{Deserialize, Serialize};
 use units::Point;
 
@@ -97,39 +97,21 @@ impl Plan {
     /// # Errors
     /// [`NoSeal`] when the reason is blank and there is a warning, or when a rule refuses it.
     pub fn seal(self, job: &Job, reason: &str) -> Result<Splice, NoSeal> {
-        let report =
-            Report {
-                verdict: self.how.warns.iter().map(|f| f.severity).max().map_or(
-                    Verdict::Clear,
-                    |s| match s {
-                        Severity::Refuse => Verdict::Refused,
-                        Severity::Warn => Verdict::Warned,
-                        Severity::Note => Verdict::Clear,
-                    },
-                ),
-                cuts: 1,
-                pierces: 1,
-                cut_mm: 0.0,
-                rapid_mm: 0.0,
-                time_s: None,
-                bounds: None,
-                findings: self.how.warns.clone(),
-            };
-        let accepted: Vec<Acceptance> = self
-            .how
-            .warns
-            .iter()
-            .enumerate()
-            .map(|(finding, f)| Acceptance {
-                rule: f.rule.clone(),
-                finding,
-                reason: reason.into(),
-            })
-            .collect();
+        let findings = self.how.warns.clone();
+        let report = Report {
+            verdict: Verdict::of(&findings),
+            cuts: 1,
+            pierces: 1,
+            cut_mm: 0.0,
+            rapid_mm: 0.0,
+            time_s: None,
+            bounds: None,
+            findings,
+        };
         let told = program::hash(&self);
         let seal = program::seal(
             &report,
-            &accepted,
+            &report.accepted_for(reason),
             &[job.seal.hash().as_bytes(), told.as_bytes()],
         )?;
         Ok(Splice {

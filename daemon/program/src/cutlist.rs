@@ -113,15 +113,7 @@ impl Cut {
     /// The place `s` mm along its path, held within its ends.
     #[must_use]
     pub fn point_at(&self, s: f64) -> Point {
-        let mut left = s;
-        for e in &self.path {
-            let length = e.segment.length();
-            if left <= length {
-                return e.segment.point_at(left);
-            }
-            left -= length;
-        }
-        self.end()
+        units::point_along(self.path.iter().map(|e| e.segment), s).unwrap_or_else(|| self.end())
     }
 
     /// Where it ends: the pierce itself when it has no path.

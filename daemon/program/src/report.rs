@@ -99,6 +99,35 @@ pub struct Acceptance {
     pub reason: String,
 }
 
+impl Verdict {
+    /// What these findings come to.
+    #[must_use]
+    pub fn of(findings: &[Finding]) -> Self {
+        match findings.iter().map(|f| f.severity).max() {
+            Some(Severity::Refuse) => Self::Refused,
+            Some(Severity::Warn) => Self::Warned,
+            Some(Severity::Note) | None => Self::Clear,
+        }
+    }
+}
+
+impl Report {
+    /// Every warning accepted, all for one reason.
+    #[must_use]
+    pub fn accepted_for(&self, reason: &str) -> Vec<Acceptance> {
+        self.findings
+            .iter()
+            .enumerate()
+            .filter(|(_, f)| f.severity == Severity::Warn)
+            .map(|(finding, f)| Acceptance {
+                rule: f.rule.clone(),
+                finding,
+                reason: reason.into(),
+            })
+            .collect()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -11,7 +11,7 @@ use crate::facts::Facts;
 use crate::findings::Findings;
 use crate::flat::Flat;
 use crate::near::{Boxes, Near, Pair};
-use crate::report::{Finding, Report, Severity, Verdict};
+use crate::report::{Finding, Report, Verdict};
 use crate::shape::{Placer, bounds};
 use crate::{Reading, Setup, compensation, rules};
 
@@ -231,7 +231,7 @@ pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
     sort(&mut findings);
     let cuts = reading.cut_list.cuts.len();
     let report = Report {
-        verdict: verdict(&findings),
+        verdict: Verdict::of(&findings),
         cuts,
         pierces: cuts,
         cut_mm: sheet.facts.iter().map(|(_, length)| length).sum(),
@@ -268,12 +268,4 @@ fn sort(findings: &mut [Finding]) {
             f.column.unwrap_or(0),
         )
     });
-}
-
-pub(crate) fn verdict(findings: &[Finding]) -> Verdict {
-    match findings.iter().map(|f| f.severity).max() {
-        Some(Severity::Refuse) => Verdict::Refused,
-        Some(Severity::Warn) => Verdict::Warned,
-        Some(Severity::Note) | None => Verdict::Clear,
-    }
 }

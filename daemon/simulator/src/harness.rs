@@ -171,6 +171,41 @@ pub enum FaultKind {
     PanelKilled,
 }
 
+impl FaultKind {
+    /// All of them.
+    pub const ALL: [Self; 11] = [
+        Self::ArcLost,
+        Self::NoArc,
+        Self::ArcStuck,
+        Self::ContactStuck,
+        Self::NoContact,
+        Self::Estop,
+        Self::LinkCut,
+        Self::ControllerReset,
+        Self::AirLow,
+        Self::TipOver,
+        Self::PanelKilled,
+    ];
+
+    /// Its name on the command line and on the wire.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::ArcLost => "arc-lost",
+            Self::NoArc => "no-arc",
+            Self::ArcStuck => "arc-stuck",
+            Self::ContactStuck => "contact-stuck",
+            Self::NoContact => "no-contact",
+            Self::Estop => "estop",
+            Self::LinkCut => "link-cut",
+            Self::ControllerReset => "controller-reset",
+            Self::AirLow => "air-low",
+            Self::TipOver => "tip-over",
+            Self::PanelKilled => "panel-killed",
+        }
+    }
+}
+
 /// The ledger's own account of arc on metal, compared with the plan.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Truth {

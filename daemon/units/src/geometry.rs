@@ -78,6 +78,20 @@ pub enum Segment {
     },
 }
 
+/// The place `s` mm along a path of these pieces, held at its start; `None` beyond its end.
+#[must_use]
+pub fn point_along(path: impl IntoIterator<Item = Segment>, s: f64) -> Option<Point> {
+    let mut left = s.max(0.0);
+    for segment in path {
+        let length = segment.length();
+        if left <= length {
+            return Some(segment.point_at(left));
+        }
+        left -= length;
+    }
+    None
+}
+
 impl Segment {
     /// Where it begins.
     #[must_use]

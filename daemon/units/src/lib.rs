@@ -9,5 +9,5 @@ pub mod geometry;
 pub mod motion;
 mod time;
 
-pub use geometry::{Bounds, Placement, Point, Segment};
+pub use geometry::{Bounds, Placement, Point, Segment, point_along};
 pub use time::Time;

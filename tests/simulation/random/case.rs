@@ -15,19 +15,6 @@ use super::restless::Restless;
 use crate::chance::Chance;
 use crate::world::World;
 
-const KINDS: [FaultKind; 11] = [
-    FaultKind::ArcLost,
-    FaultKind::NoArc,
-    FaultKind::ArcStuck,
-    FaultKind::ContactStuck,
-    FaultKind::NoContact,
-    FaultKind::Estop,
-    FaultKind::LinkCut,
-    FaultKind::ControllerReset,
-    FaultKind::AirLow,
-    FaultKind::TipOver,
-    FaultKind::PanelKilled,
-];
 /// A job that has not ended by then does not end, table time.
 const LIMIT: Duration = Duration::from_secs(3600);
 
@@ -69,7 +56,7 @@ impl Case {
         let mut part = chance.next();
         for _ in 0..chance.pick(&[0, 1, 1, 2, 2, 3]) {
             faults.push(Wrong {
-                kind: chance.pick(&KINDS),
+                kind: chance.pick(&FaultKind::ALL),
                 part,
                 at_pierce: chance.happens(0.25),
             });

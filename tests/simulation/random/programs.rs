@@ -5,7 +5,7 @@ use core::fmt::Write;
 use std::sync::Arc;
 
 use control::Job;
-use program::{Acceptance, Setup, Severity};
+use program::Setup;
 use standclear::config::Config;
 use standclear::job::Prepared;
 
@@ -178,18 +178,7 @@ pub fn job(config: &Config, seed: u64) -> (Arc<Job>, String) {
         let (text, setup) = drawn(&mut chance);
         let setup = Setup::from_toml(&setup).expect("a setup as it should be");
         let prepared = Prepared::new(config, "drawn", text.as_bytes(), Some(setup));
-        let warned: Vec<Acceptance> = prepared
-            .report
-            .findings
-            .iter()
-            .enumerate()
-            .filter(|(_, f)| f.severity == Severity::Warn)
-            .map(|(finding, f)| Acceptance {
-                rule: f.rule.clone(),
-                finding,
-                reason: "a program of chance".into(),
-            })
-            .collect();
+        let warned = prepared.report.accepted_for("a program of chance");
         if let Ok(job) = prepared.seal(config, &warned) {
             return (job, text);
         }

@@ -2,25 +2,25 @@
 //! else does, what comes back after a restart, and what is known of the place.
 
 use core::time::Duration;
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
-use std::sync::Arc;
 
-use units::{Point, Segment, Time};
+use units::Time;
 
+use super::planned;
 use super::rig::Rig;
 use super::stories::running;
 use crate::admission::{No, admit};
-use crate::ask::{Answer, Ask};
+use crate::ask::Ask;
 use crate::cause::Cause;
 use crate::event::Restored;
 use crate::io::Input;
-use crate::job::{Job, JobElement, JobWait};
 use crate::machine::Machine;
 use crate::signals::Signals;
-use crate::view::{AlarmLevel, CutState, Phase, Step};
+use crate::view::{Phase, Step};
 
 /// What a rule may ask for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Wants {
     FireOpen,
     ArcOpen,
@@ -46,28 +46,11 @@ enum Wants {
 
 use Wants::*;
 
-const ALL: [Wants; 20] = [
-    AirNow,
-    FireOpen,
-    ArcOpen,
-    VoltsAtRest,
-    ContactOpen,
-    TorchUp,
-    Seated,
-    ChainClosed,
-    GateClosed,
-    AirGood5s,
-    SourceOn,
-    IsolatedSince,
-    MirrorOpen,
-    PermitTest,
-    LinkBack,
-    RecordWritten,
-    NewDatum,
-    ScreenThere,
-    TimeOver,
-    ALook,
-];
+/// All that any rule asks for.
+fn all() -> BTreeSet<Wants> {
+    let rules = Cause::ALL.into_iter().filter_map(rule);
+    rules.flatten().copied().collect()
+}
 
 /// The rule as the handbook's table writes it. `None`: nothing on this table raises it.
 fn rule(cause: Cause) -> Option<&'static [Wants]> {
@@ -160,54 +143,8 @@ fn set(m: &mut Machine, what: Wants, so: bool) {
     }
 }
 
-fn clears(m: &Machine, cause: Cause) -> Result<(), No> {
+pub(super) fn clears(m: &Machine, cause: Cause) -> Result<(), No> {
     admit(m, &Ask::Clear { cause }).map(|_| ())
-}
-
-/// A job that stands before its second cut.
-pub(super) fn with_wait(cause: Cause, wait_s: f64) -> Rig {
-    let mut job = (*super::rig::job()).clone();
-    job.waits = vec![JobWait {
-        cause,
-        before_cut: 2,
-        wait_s,
-    }];
-    started(job)
-}
-
-/// The line is noisy until the torch stands over its pierce.
-fn noise_before_the_fire(rig: &mut Rig) {
-    rig.table.wrong.noisy = true;
-    rig.until(60.0, |r| r.view().step == Some(Step::Ready));
-    rig.table.wrong.noisy = false;
-}
-
-/// The second cut is a line of many short pieces.
-fn in_pieces() -> Rig {
-    let mut job = (*super::rig::job()).clone();
-    let p = |k: u32| Point::new(200.0 + 0.3 * f64::from(k), 50.0);
-    job.cuts[1].path = (0..300)
-        .map(|k| JobElement {
-            segment: Segment::Line {
-                from: p(k),
-                to: p(k + 1),
-            },
-            feed_mm_s: 20.0,
-            line: 1,
-        })
-        .collect();
-    let mut rig = started(job);
-    rig.table.wrong.shallow = true;
-    rig
-}
-
-fn started(job: Job) -> Rig {
-    let mut rig = Rig::new();
-    rig.until(5.0, |r| r.phase() == Phase::Idle && r.m.line.usable());
-    rig.must(Ask::Load { job: Arc::new(job) });
-    rig.make_ready();
-    rig.must(Ask::Start);
-    rig
 }
 
 /// The cause as it comes, until all stands: by its own doing at the table where the table can.
@@ -226,10 +163,12 @@ fn raise(cause: Cause) -> Rig {
             rig.until(30.0, |r| r.view().step == Some(Step::Validate));
             rig.table.wrong.no_metal = true;
         }
-        Cause::LinkNoise => noise_before_the_fire(&mut rig),
-        Cause::AirWait | Cause::DutyWait | Cause::ChangeDue => rig = with_wait(cause, 20.0),
+        Cause::LinkNoise => planned::noise_before_the_fire(&mut rig),
+        Cause::AirWait | Cause::DutyWait | Cause::ChangeDue => {
+            rig = planned::with_wait(cause, 20.0)
+        }
         Cause::Starved => {
-            rig = in_pieces();
+            rig = planned::in_pieces();
             rig.run_to(2, 20.0);
             rig.table.wrong.deaf = true;
             rig.until(30.0, |r| r.m.stopping());
@@ -385,18 +324,19 @@ fn each_cause_latches_bars_and_clears_as_the_handbook_says_and_in_no_other_way()
         let m = &mut rig.m;
         m.signals.source_on = Some(true);
         for missing in wants {
-            ALL.iter().for_each(|w| set(m, *w, true));
+            all().iter().for_each(|w| set(m, *w, true));
             set(m, *missing, false);
             assert!(clears(m, cause).is_err(), "{cause} without {missing:?}");
             let resume = admit(m, &Ask::SkipCut);
             assert!(resume.is_err(), "{cause} without {missing:?}: gone on");
         }
         // By its own rule it is cleared, whatever else is wrong.
-        ALL.iter().for_each(|w| set(m, *w, false));
+        all().iter().for_each(|w| set(m, *w, false));
         wants.iter().for_each(|w| set(m, *w, true));
         assert_eq!(clears(m, cause), Ok(()), "{cause}");
         if !wants.is_empty() {
-            ALL.iter()
+            all()
+                .iter()
                 .filter(|w| !wants.contains(w))
                 .for_each(|w| set(m, *w, true));
             wants.iter().for_each(|w| set(m, *w, false));
@@ -434,7 +374,7 @@ fn where_the_source_has_no_contact_of_its_own_the_operators_word_stands_for_it()
     for cause in [Cause::ArcStuck, Cause::UnaskedFire] {
         let mut rig = raise(cause);
         let m = &mut rig.m;
-        ALL.iter().for_each(|w| set(m, *w, true));
+        all().iter().for_each(|w| set(m, *w, true));
         m.signals.source_on = None;
         m.source_open_at = None;
         set(m, ALook, false);
@@ -442,119 +382,4 @@ fn where_the_source_has_no_contact_of_its_own_the_operators_word_stands_for_it()
         set(m, ALook, true);
         assert_eq!(clears(m, cause), Ok(()));
     }
-}
-
-#[test]
-fn a_planned_stop_stands_between_two_cuts_and_goes_on_when_asked_after_its_time() {
-    for cause in [Cause::AirWait, Cause::DutyWait] {
-        let mut rig = with_wait(cause, 20.0);
-        let v = rig.until_held();
-        let hold = v.hold.expect("held");
-        assert_eq!((hold.cause, hold.cut), (cause, Some(2)));
-        assert_eq!(v.alarms[0].level, AlarmLevel::Notice);
-        assert_eq!(rig.table.fires, 1);
-        rig.read();
-        rig.wait(19.0);
-        assert!(matches!(
-            rig.ask(Ask::SkipCut),
-            Answer::Refused { reason, .. } if reason == "still-there"
-        ));
-        rig.wait(1.5);
-        assert_eq!(rig.phase(), Phase::Held, "nothing goes on by itself");
-        rig.resume_as_offered();
-        rig.finish();
-        rig.all_is_well();
-    }
-}
-
-#[test]
-fn parts_that_are_due_are_changed_or_the_operator_says_that_they_go_on() {
-    let mut rig = with_wait(Cause::ChangeDue, 0.0);
-    rig.until_held();
-    assert!(admit(&rig.m, &Ask::SkipCut) == Err(No::NotSeen));
-    rig.must(Ask::ChangeBegin);
-    rig.until(30.0, |r| r.view().change.is_some_and(|c| !c.moving));
-    rig.must(Ask::ChangeIsolated);
-    rig.must(Ask::ChangeParts {
-        parts: vec![crate::parts::Part::Nozzle],
-        set: None,
-    });
-    rig.must(Ask::ChangeCancel);
-    assert_eq!(clears(&rig.m, Cause::ChangeDue), Ok(()));
-    let mut rig = with_wait(Cause::ChangeDue, 0.0);
-    rig.until_held();
-    rig.resume_as_offered();
-    rig.finish();
-    rig.all_is_well();
-}
-
-#[test]
-fn a_planned_stop_is_made_too_when_the_cut_before_it_is_left() {
-    let mut rig = with_wait(Cause::AirWait, 5.0);
-    rig.run_to(1, 20.0);
-    rig.must(Ask::Hold);
-    rig.until_held();
-    rig.must(Ask::SkipCut);
-    assert_eq!(rig.view().hold.expect("held").cause, Cause::AirWait);
-    rig.wait(5.5);
-    rig.resume_as_offered();
-    rig.finish();
-    assert_eq!(rig.view().holds.len(), 2);
-}
-
-#[test]
-fn a_queue_of_many_short_pieces_and_the_end_of_a_path_are_not_starved() {
-    let mut rig = in_pieces();
-    rig.finish();
-    assert_eq!(rig.view().holds, vec![]);
-}
-
-#[test]
-fn noise_never_stops_a_cut_and_is_told_once() {
-    let mut rig = running();
-    noise_before_the_fire(&mut rig);
-    let v = rig.until_held();
-    assert_eq!(v.hold.expect("held").cause, Cause::LinkNoise);
-    assert_eq!((rig.table.fires, v.cuts[0].state), (1, CutState::Done));
-    rig.resume_as_offered();
-    rig.finish();
-    rig.all_is_well();
-    assert_eq!(rig.view().holds.len(), 1);
-}
-
-#[test]
-fn a_screen_that_is_lost_holds_at_once_or_after_the_cut_where_a_button_is_fitted() {
-    for after_cut in [false, true] {
-        let mut rig = running();
-        rig.m.settings.screen_lost_after_cut = after_cut;
-        rig.run_to(1, 40.0);
-        rig.step(Input::Screen { there: false });
-        rig.wait(1.9);
-        assert_eq!(rig.phase(), Phase::Running);
-        let v = rig.until_held();
-        assert_eq!(v.hold.expect("held").cause, Cause::ScreenLost);
-        let done = v.cuts[0].state == CutState::Done;
-        assert_eq!(done, after_cut);
-        rig.wait(5.0);
-        assert!(admit(&rig.m, &Ask::SkipCut) == Err(No::StillThere(Cause::ScreenLost)));
-        rig.step(Input::Screen { there: true });
-        rig.wait(5.0);
-        assert_eq!(rig.phase(), Phase::Held, "nothing goes on by itself");
-        rig.resume_as_offered();
-        rig.finish();
-        rig.all_is_well();
-        assert_eq!(rig.view().holds.len(), 1);
-    }
-}
-
-#[test]
-fn a_screen_that_is_back_in_time_holds_nothing() {
-    let mut rig = running();
-    rig.run_to(1, 40.0);
-    rig.step(Input::Screen { there: false });
-    rig.wait(1.9);
-    rig.step(Input::Screen { there: true });
-    rig.finish();
-    rig.all_is_well();
-    assert_eq!(rig.view().holds, vec![]);
 }

@@ -6,6 +6,7 @@ mod admitting;
 mod causes;
 mod changes;
 mod finding;
+mod planned;
 mod recovery;
 mod rig;
 mod soup;

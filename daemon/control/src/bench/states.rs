@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 
 use units::Time;
 
-use super::causes::with_wait;
+use super::planned::with_wait;
 use super::rig::{Rig, dialect, job, planned, settings};
 use crate::ask::{Answer, Ask, AskId, CheckId};
 use crate::cause::Cause;

@@ -261,7 +261,8 @@ impl Machine {
         self.record(event, true);
     }
 
-    /// On to the next cut that is neither done nor skipped.
+    /// The torch is up after a cut, or a cut is left out: on to the next that is neither done nor
+    /// skipped, unless the run stops here.
     pub(super) fn next_cut(&mut self) {
         let Some(run) = &mut self.run else { return };
         let before = run.cut;

@@ -20,8 +20,10 @@ mod cycle;
 pub(crate) mod datum;
 mod going_on;
 mod guarding;
+mod home;
 mod line;
 mod out;
+mod place;
 pub(crate) mod run;
 mod show;
 mod stamps;
@@ -50,6 +52,7 @@ use changing::{Change, Going};
 pub(crate) use changing::{power, set, volts, wanted_amps};
 pub(crate) use cycle::Cycle;
 use datum::{Checking, ToMark};
+pub(crate) use home::Parking;
 use line::Line;
 use out::Out;
 use run::{Loaded, Run};
@@ -61,8 +64,6 @@ const STARTING: Duration = Duration::from_millis(1000);
 const BEAT_ACTIVE: Duration = Duration::from_millis(20);
 /// ... and when at rest.
 const BEAT_AT_REST: Duration = Duration::from_millis(100);
-/// Referencing takes at most this long.
-const HOMING_LIMIT: Duration = Duration::from_secs(180);
 /// A permit test is answered within this.
 const TEST_LIMIT: Duration = Duration::from_secs(2);
 /// A chain of states in one step is never longer than this: a bound, not a schedule.
@@ -84,21 +85,6 @@ pub(crate) enum Act {
     ToMark(ToMark),
     Changing(Box<Going>),
     Stopping(Box<Stopping>),
-}
-
-/// After the last cut: up, then to the parking place.
-#[derive(Clone, Copy, Debug)]
-pub(crate) enum Parking {
-    Lift {
-        ticket: Ticket,
-        since: Time,
-        limit: Duration,
-    },
-    Go {
-        ticket: Ticket,
-        since: Time,
-        limit: Duration,
-    },
 }
 
 /// An alarm until it is cleared.
@@ -473,71 +459,6 @@ impl Machine {
         self.lapse();
         self.watch_change();
         self.watch_recovery();
-    }
-
-    fn advance_homing(&mut self, ticket: Ticket, since: Time) -> bool {
-        if self.executed(ticket) && self.line.at_rest() {
-            self.homed = true;
-            self.record(Event::Homed, true);
-            return true;
-        }
-        if self.due(since + HOMING_LIMIT) {
-            self.alarm(
-                Cause::Overdue,
-                self.now,
-                false,
-                format!("Referencing took longer than {} s.", HOMING_LIMIT.as_secs()),
-            );
-            self.halt();
-            return true;
-        }
-        self.act = Act::Homing { ticket, since };
-        false
-    }
-
-    fn advance_parking(&mut self, parking: Parking) -> bool {
-        let (Parking::Lift {
-            ticket,
-            since,
-            limit,
-        }
-        | Parking::Go {
-            ticket,
-            since,
-            limit,
-        }) = parking;
-        if self.executed(ticket) {
-            if let Parking::Lift { .. } = parking {
-                let park = self.settings.park;
-                let ticket = self.line.say(link::Command::RapidXy(park));
-                self.traversing(true);
-                self.act = Act::Parking(Parking::Go {
-                    ticket,
-                    since: self.now,
-                    limit,
-                });
-                return true;
-            }
-            self.traversing(false);
-            self.line.say(link::Command::SenseOff);
-            self.finish();
-            return true;
-        }
-        if self.due(since + limit) {
-            // All cuts are done: a torch that does not come home is told, the run is over.
-            self.traversing(false);
-            self.alarm(
-                Cause::Overdue,
-                self.now,
-                false,
-                "The torch did not reach its parking place in time.".into(),
-            );
-            self.halt();
-            self.finish();
-            return true;
-        }
-        self.act = Act::Parking(parking);
-        false
     }
 
     /// Whether a moment has come; if not, a step is wanted then.

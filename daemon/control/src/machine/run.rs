@@ -6,7 +6,7 @@ use std::sync::Arc;
 use units::{Point, Segment, Time};
 
 use super::Machine;
-use super::stop::OnPath;
+use super::place::OnPath;
 use crate::cause::Cause;
 use crate::event::{Outcome, Unfinished};
 use crate::job::Job;

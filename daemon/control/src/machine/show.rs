@@ -72,7 +72,7 @@ impl Machine {
             Act::Homing { since, .. } => (
                 Waiting::TorchToReachPlace,
                 Some(*since),
-                Some(super::HOMING_LIMIT.as_secs_f64()),
+                Some(super::home::HOMING_LIMIT.as_secs_f64()),
             ),
             Act::Testing { since } => (
                 Waiting::MotionToStop,

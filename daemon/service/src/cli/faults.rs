@@ -4,21 +4,6 @@ use std::str::FromStr;
 
 use simulator::harness::{FaultKind, FaultSpec};
 
-/// Every kind at a place, by its name.
-const KINDS: [(&str, FaultKind); 11] = [
-    ("arc-lost", FaultKind::ArcLost),
-    ("no-arc", FaultKind::NoArc),
-    ("arc-stuck", FaultKind::ArcStuck),
-    ("contact-stuck", FaultKind::ContactStuck),
-    ("no-contact", FaultKind::NoContact),
-    ("estop", FaultKind::Estop),
-    ("link-cut", FaultKind::LinkCut),
-    ("controller-reset", FaultKind::ControllerReset),
-    ("air-low", FaultKind::AirLow),
-    ("tip-over", FaultKind::TipOver),
-    ("panel-killed", FaultKind::PanelKilled),
-];
-
 /// For `--help`.
 pub const HELP: &str = "Let something go wrong; may be repeated.
 
@@ -56,10 +41,9 @@ impl FromStr for FaultArg {
             Some((name, place)) => (name, Some(place)),
             None => (text, None),
         };
-        let kind = KINDS
-            .iter()
-            .find(|(n, _)| *n == name)
-            .map(|(_, kind)| *kind)
+        let kind = FaultKind::ALL
+            .into_iter()
+            .find(|kind| kind.name() == name)
             .ok_or_else(|| format!("there is no kind {name:?}: the kinds are {}", names()))?;
         let place = place.ok_or_else(|| format!("say where: {name}@CUT or {name}@CUT:MM"))?;
         let (cut, mm) = at(place)?;
@@ -68,7 +52,7 @@ impl FromStr for FaultArg {
 }
 
 fn names() -> String {
-    let mut all: Vec<_> = KINDS.iter().map(|(name, _)| *name).collect();
+    let mut all = FaultKind::ALL.map(FaultKind::name).to_vec();
     all.push("noise=RATE");
     all.join(", ")
 }

@@ -88,20 +88,10 @@ fn faults_are_read_with_their_place() {
 
 #[test]
 fn every_kind_of_the_harness_has_its_name_on_the_command_line() {
-    for kind in [
-        FaultKind::ArcLost,
-        FaultKind::NoArc,
-        FaultKind::ArcStuck,
-        FaultKind::ContactStuck,
-        FaultKind::NoContact,
-        FaultKind::Estop,
-        FaultKind::LinkCut,
-        FaultKind::ControllerReset,
-        FaultKind::AirLow,
-        FaultKind::TipOver,
-    ] {
+    for kind in FaultKind::ALL {
         let name = serde_json::to_value(kind).expect("a name");
-        let spec = format!("{}@2", name.as_str().expect("text"));
+        assert_eq!(name.as_str(), Some(kind.name()));
+        let spec = format!("{}@2", kind.name());
         match spec.parse::<FaultArg>() {
             Ok(FaultArg::At(spec)) => assert_eq!(spec.kind, kind),
             other => panic!("{spec}: {other:?}"),

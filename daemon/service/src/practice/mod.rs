@@ -17,7 +17,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use control::Job;
 use control::view::{Phase, View};
-use program::{Acceptance, Setup, Severity};
+use program::Setup;
 use units::Time;
 
 use crate::assemble::{FarEnds, assemble};
@@ -258,18 +258,7 @@ fn read(file: &Path) -> Result<Vec<u8>, Trouble> {
 
 /// In practice warnings are accepted with the reason "practice".
 fn seal(prepared: &Prepared, config: &Config, args: &PracticeArgs) -> Result<Arc<Job>, Trouble> {
-    let accepted: Vec<_> = prepared
-        .report
-        .findings
-        .iter()
-        .enumerate()
-        .filter(|(_, f)| f.severity == Severity::Warn)
-        .map(|(finding, f)| Acceptance {
-            rule: f.rule.clone(),
-            finding,
-            reason: "practice".into(),
-        })
-        .collect();
+    let accepted = prepared.report.accepted_for("practice");
     prepared.seal(config, &accepted).map_err(|why| {
         let colour = false;
         let report =

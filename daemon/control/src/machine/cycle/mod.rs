@@ -341,7 +341,7 @@ impl Machine {
                 true
             }
             Move::Next => {
-                self.after_cut();
+                self.next_cut();
                 true
             }
         }

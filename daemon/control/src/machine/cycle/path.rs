@@ -191,20 +191,6 @@ impl Machine {
             "{left_ms} ms of motion left with the arc on; limit {STARVED_MS} ms."
         ))
     }
-
-    /// The torch is up after a cut: on to the next, unless it was asked to stop here.
-    pub(super) fn after_cut(&mut self) {
-        let Some(run) = &mut self.run else { return };
-        let before = run.cut;
-        run.cut = run.next_to_do();
-        run.from_mm = 0.0;
-        run.tries = 0;
-        run.splice = None;
-        if self.stands_between(before) {
-            return;
-        }
-        self.begin_cut();
-    }
 }
 
 /// The lead-in of the plan in hand and its feed; none where the torch is fired in the open kerf.

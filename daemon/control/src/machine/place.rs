@@ -1,0 +1,147 @@
+//! Where a cut was stopped: a first place at once, by what is known then, and the place again when
+//! all stands still, or when a lost line is back.
+
+use core::time::Duration;
+
+use units::Time;
+
+use super::stop::Stopping;
+use super::track::Track;
+use super::{Act, Machine};
+use crate::event::Event;
+use crate::resume::Lost;
+
+/// A path that was stopped on.
+#[derive(Clone, Debug)]
+pub(crate) struct OnPath {
+    pub track: Track,
+    /// The path's arc came on after this.
+    pub since: Time,
+    /// What was known of the cut before this path.
+    pub before: Option<Lost>,
+    /// No report is taken any more: the place was lost.
+    pub blind: bool,
+    /// The arc was not seen out yet when it was stopped: the place found then is a first one.
+    pub lit: bool,
+}
+
+impl Machine {
+    /// Where the arc was lost on a path, by its own edge if that has come, else by the moment of the
+    /// stop.
+    pub(super) fn find_place(&mut self, path: &OnPath, stop: Time) -> Option<Lost> {
+        let fell = self.guard.arc_fall.filter(|t| *t > path.since);
+        let edge = fell.unwrap_or(stop);
+        let stamp = fell.and_then(|t| self.stamped(t));
+        let found = path.track.lost(edge, &self.settings.arc_edge, stamp)?;
+        let run = self.run.as_mut()?;
+        let length_mm = self.loaded.as_ref()?.length(run.cut);
+        let held = Lost {
+            at_mm: found.at_mm.min(length_mm),
+            low_mm: found.low_mm.min(length_mm),
+            high_mm: found.high_mm.min(length_mm),
+        };
+        let lost = run.lose(held, path.before);
+        run.reached(lost.low_mm);
+        Some(lost)
+    }
+
+    /// All stands still, or the line is lost: then the place is settled when it is back.
+    pub(super) fn settle_or_wait(&mut self, path: Box<OnPath>, s: &Stopping) {
+        self.settle_place(&path, s.at);
+        let unseen = !self.line.listens() && !path.blind;
+        if let Some(held) = self.run.as_mut().and_then(|r| r.held.as_mut())
+            && unseen
+        {
+            held.unseen = Some((path, s.at));
+        }
+    }
+
+    /// All stands still: the arc's own edge is known, and with it the place.
+    fn settle_place(&mut self, path: &OnPath, stop: Time) {
+        let known = self.run.as_ref().and_then(super::run::Run::lost);
+        let Some(lost) = self.find_place(path, stop) else {
+            return;
+        };
+        let ran_on = (path.track.station - lost.at_mm).max(0.0);
+        if let Some(held) = self.run.as_mut().and_then(|r| r.held.as_mut()) {
+            held.ran_on_mm = Some(ran_on);
+        }
+        if known != Some(lost) || path.lit {
+            self.place_found(lost);
+        }
+    }
+
+    /// The hold in hand stands here after all.
+    fn place_found(&mut self, lost: Lost) {
+        let (Some(loaded), Some(run)) = (&self.loaded, &mut self.run) else {
+            return;
+        };
+        let Some(held) = run.held.as_mut() else {
+            return;
+        };
+        held.at_mm = lost.at_mm;
+        if let Some(h) = run.holds.get_mut(held.record) {
+            h.at_mm = lost.at_mm;
+        }
+        let cut = run.cut;
+        if let Some(m) = run.marks.last_mut() {
+            m.at_mm = lost.at_mm;
+            m.place = loaded.point_at(cut, lost.at_mm);
+            m.between_mm = Some([lost.low_mm, lost.high_mm]);
+        }
+        let event = Event::PlaceFound {
+            run: run.id,
+            cut: cut + 1,
+            at_mm: lost.at_mm,
+            sure_mm: Some(lost.low_mm),
+            high_mm: Some(lost.high_mm),
+        };
+        self.record(event, true);
+    }
+
+    /// What the controller tells of its place from here on is another place.
+    pub(super) fn lose_sight(&mut self) {
+        if let Act::Stopping(s) = &mut self.act
+            && let Some(path) = &mut s.path
+        {
+            path.blind = true;
+        }
+    }
+
+    /// The place that the controller has stamped at an edge of the arc signal, sheet coordinates.
+    fn stamped(&self, edge: Time) -> Option<units::Point> {
+        // The panel's own edge comes by another wire: within this they are one.
+        const TOGETHER: Duration = Duration::from_millis(20);
+        let since = Time::from_us(edge.as_us().saturating_sub(TOGETHER.as_micros() as u64));
+        self.line.stamps.last(false, since).map(|s| s.place)
+    }
+
+    /// A report while it is being stopped: the torch brakes on its path.
+    pub(super) fn report_braking(&mut self, status: &link::Status) {
+        let place = self.to_sheet(status.place);
+        if let Act::Stopping(s) = &mut self.act
+            && let Some(path) = s.path.as_mut().filter(|p| !p.blind)
+        {
+            path.track.report_braking(status, place);
+        }
+    }
+
+    /// The line is back and the controller has proved its count: where the torch stands shows how
+    /// far it went on while nobody heard it.
+    pub(super) fn find_unseen_place(&mut self) {
+        let settled = matches!(self.act, Act::Rest) && self.line.at_rest();
+        if !settled || self.doubtful || self.line.unproven.is_some() {
+            return;
+        }
+        let Some(status) = self.line.status.clone() else {
+            return;
+        };
+        let place = self.to_sheet(status.place);
+        let Some(run) = &mut self.run else { return };
+        let Some((mut path, stop)) = run.held.as_mut().and_then(|h| h.unseen.take()) else {
+            return;
+        };
+        path.track.report_braking(&status, place);
+        self.settle_place(&path, stop);
+    }
+}
