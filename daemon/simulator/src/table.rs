@@ -251,7 +251,9 @@ impl Table {
         if self.controller.moving() || self.source.busy() {
             next = next.min(self.now + STEP_NS);
         }
-        if let Some(at) = self.controller.wire.next_arrival() {
+        // What has arrived and nobody takes is no moment to come.
+        let arrival = self.controller.wire.next_arrival();
+        if let Some(at) = arrival.filter(|at| *at > self.now) {
             next = next.min(at);
         }
         whole_us(next.max(self.now + 1))

@@ -17,9 +17,9 @@ const LIFT_MM: f64 = 1.0;
 const NEAR_SHEET_MM: f64 = 5.0;
 /// Lower than this over the surface it may rise under the arc: it is about to touch, mm.
 const FLOOR_MM: f64 = 0.5;
-/// Motion below this in a step is none, mm.
-const STILL_MM: f64 = 1e-6;
-/// It stands once it has been still for so long, ns: a step may be too short to show motion.
+/// Slower than this it stands, mm/s: however short a step is, it tells the same.
+const STILL_MM_S: f64 = 1e-3;
+/// It stands once it has been still for so long, ns.
 const STOOD_NS: u64 = 500_000;
 /// So many wrongs are kept; a run that makes more has said enough.
 const KEPT: usize = 200;
@@ -57,6 +57,18 @@ pub(crate) struct Seen {
     pub(crate) outside_mm: f64,
     /// There is metal under the torch.
     pub(crate) metal: bool,
+}
+
+impl Seen {
+    /// No motion goes less far in this step, mm.
+    fn still_mm(&self) -> f64 {
+        STILL_MM_S * self.dt as f64 / 1e9
+    }
+
+    /// It moves in the plane.
+    fn moves(&self) -> bool {
+        self.moved_mm > self.still_mm()
+    }
 }
 
 /// What the judge has to know of this table.
@@ -223,7 +235,7 @@ impl Judge {
     }
 
     fn motion(&mut self, s: &Seen) {
-        let moves = s.moved_mm > STILL_MM || s.moved_z_mm.abs() > STILL_MM;
+        let moves = s.moves() || s.moved_z_mm.abs() > s.still_mm();
         let wrong = s.holding && moves && self.still_in_hold_ns >= STOOD_NS;
         if !s.holding || (moves && !wrong) {
             self.still_in_hold_ns = 0;
@@ -234,7 +246,7 @@ impl Judge {
             self.tell(s.now, Some(s.place), "motion after standstill in a hold");
         }
         let low = s.rapid
-            && (s.moved_mm > STILL_MM || self.low_rapid.since.is_some())
+            && (s.moves() || self.low_rapid.since.is_some())
             && s.outside_mm <= NEAR_SHEET_MM
             && s.height_mm < self.limits.rapid_floor_mm;
         if self.low_rapid.lasts(s.now, low, 0) {
@@ -259,7 +271,7 @@ impl Judge {
             self.risen_mm = (self.risen_mm + s.moved_z_mm).max(0.0);
             let lowest = self.lowest_mm.map_or(s.height_mm, |l| l.min(s.height_mm));
             self.lowest_mm = Some(lowest);
-            self.moved_in_arc |= s.moved_mm > STILL_MM;
+            self.moved_in_arc |= s.moves();
         }
         let lifted = s.arc
             && !s.stuck_on
@@ -272,7 +284,7 @@ impl Judge {
                 &format!("Z lifted under a live arc, to {:.1} mm", s.height_mm),
             );
         }
-        let stands = s.arc && !s.stuck_on && self.moved_in_arc && s.moved_mm <= STILL_MM;
+        let stands = s.arc && !s.stuck_on && self.moved_in_arc && !s.moves();
         if self.standing.lasts(s.now, stands, STANDSTILL_NS) {
             self.tell(
                 s.now,
