@@ -198,6 +198,14 @@ impl Chord {
     }
 }
 
+/// How far a place is off a chain of chords, mm; infinite for none.
+pub(crate) fn off_mm(chain: &[Point], p: Point) -> f64 {
+    chain
+        .windows(2)
+        .map(|w| w[0].toward(w[1], nearest_part(w[0], w[1], p)).distance(p))
+        .fold(f64::INFINITY, f64::min)
+}
+
 /// How far along `a`-`b` (0 to 1) the place nearest to `p` lies.
 pub(crate) fn nearest_part(a: Point, b: Point, p: Point) -> f64 {
     let (dx, dy) = (b.x - a.x, b.y - a.y);

@@ -16,7 +16,15 @@ use case::Case;
 /// Seeds that run when none are named.
 const SEEDS: (u64, u64) = (1, 240);
 /// Seeds that once showed a mistake, and which.
-const SHOWN: [(u64, &str); 4] = [
+const SHOWN: [(u64, &str); 6] = [
+    (
+        5066,
+        "a cut lost on its own lead-in was led into along that",
+    ),
+    (
+        5789,
+        "left as a tab where nobody knew how much of the path was still uncut",
+    ),
     (
         3666,
         "an arc stuck on over a dead panel burned further than the next one believed",

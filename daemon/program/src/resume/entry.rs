@@ -4,7 +4,7 @@ use units::{Point, Segment};
 
 use super::Lost;
 use super::ground::Ground;
-use crate::flat::SAGITTA_MM;
+use crate::flat::{SAGITTA_MM, off_mm};
 
 /// The least way from the pierce to the path, mm (common practice, no source); never under 2 kerfs.
 const OFF_MM: f64 = 4.0;
@@ -28,7 +28,10 @@ pub(super) fn search<'g>(
     joint_mm: f64,
     lost: &Lost,
 ) -> impl Iterator<Item = Segment> + 'g {
-    candidates(ground, cut, joint_mm, lost).filter(move |lead| fits(ground, cut, lead))
+    // Taken up on the program's own lead-in: what is left of that is still to be cut.
+    let own = ground.lead_in_from(cut, joint_mm);
+    candidates(ground, cut, joint_mm, lost)
+        .filter(move |lead| fits(ground, cut, lead) && clear_of(&own, lead, ground.kerf_mm))
 }
 
 /// Whether a lead-in comes to its joint from ahead: one from behind would cut into what lies before.
@@ -36,6 +39,15 @@ pub(super) fn from_ahead(ground: &Ground<'_>, cut: usize, joint_mm: f64, lead: &
     let (joint, (dx, dy)) = ground.along(cut, joint_mm);
     let from = lead.from();
     (from.x - joint.x) * dx + (from.y - joint.y) * dy > 0.0
+}
+
+/// Whether a lead-in stays a kerf off a path but for its joint.
+fn clear_of(path: &[Point], lead: &Segment, kerf_mm: f64) -> bool {
+    let n = (lead.length() / STEP_MM).ceil().max(1.0) as u32;
+    (0..n).all(|k| {
+        let p = lead.point_at(lead.length() * f64::from(k) / f64::from(n));
+        p.distance(lead.to()) < 2.0 * kerf_mm || off_mm(path, p) >= kerf_mm
+    })
 }
 
 fn candidates<'g>(

@@ -5,7 +5,7 @@ use units::{Point, Segment};
 
 use super::{REACH_MM, Stopped};
 use crate::contour::{Contour, Contours, Kind};
-use crate::flat::{Flat, nearest_part};
+use crate::flat::{Flat, off_mm};
 use crate::pieces::{MapInput, PieceMap, Under};
 use crate::vet::OnSheet;
 use crate::{Cut, CutList, Element, lead};
@@ -64,6 +64,16 @@ impl<'a> Ground<'a> {
         let joint = lead::joint(self.drawn, contour);
         let end = self.length_mm(cut) - contour.lead_out_mm;
         Some((joint.at_mm, end - joint.overlap_mm))
+    }
+
+    /// What is left of a cut's own lead-in from `at_mm` on, as places along it.
+    pub fn lead_in_from(&self, cut: usize, at_mm: f64) -> Vec<Point> {
+        match self.joint_and_close(cut) {
+            Some((joint_mm, _)) if at_mm < joint_mm => {
+                self.drawn.flat().line(cut).part(at_mm, joint_mm)
+            }
+            _ => Vec::new(),
+        }
     }
 
     /// The length of a cut, mm.
@@ -138,12 +148,7 @@ impl<'a> Ground<'a> {
         let cut_away = line.part(0.0, at);
         let n = ((to - at) / LEFT_STEP_MM).ceil().max(1.0);
         let step = (to - at) / n;
-        let metal = |p: Point| {
-            cut_away.windows(2).all(|w| {
-                let near = w[0].toward(w[1], nearest_part(w[0], w[1], p));
-                near.distance(p) > self.kerf_mm / 2.0
-            })
-        };
+        let metal = |p: Point| off_mm(&cut_away, p) > self.kerf_mm / 2.0;
         let places = (0..n as u32).map(|k| line.at(at + (f64::from(k) + 0.5) * step));
         places.filter(|p| metal(*p)).count() as f64 * step
     }

@@ -190,6 +190,44 @@ fn a_burnt_lead_in_is_no_ground_for_the_next() {
 }
 
 #[test]
+fn a_long_interval_up_to_the_end_is_cut_on_from_what_is_surely_cut() {
+    let end = cuts()[1].length_mm();
+    let mut perhaps_loose = 0;
+    for k in 0..40 {
+        let high_mm = end - 0.25 * f64::from(k);
+        let lost = Lost {
+            at_mm: high_mm - 0.5,
+            low_mm: end - 40.0,
+            high_mm,
+        };
+        let found = ask(1, lost, |_| {});
+        // Nobody knows how long that tab would be.
+        assert!(found.proposals.iter().all(|p| p.way != Way::Leave));
+        let first = &found.proposals[0];
+        assert!(first.from_mm <= lost.low_mm, "{first:?}");
+        assert!(first.uncut_mm <= 0.0, "{first:?}");
+        perhaps_loose += usize::from(first.why.contains("loose"));
+    }
+    assert!(perhaps_loose > 0);
+}
+
+#[test]
+fn a_cut_lost_on_its_own_lead_in_is_not_led_into_along_that() {
+    let own = Segment::Line {
+        from: Point::new(150.0, 100.0),
+        to: Point::new(159.3, 100.0),
+    };
+    for at_mm in [0.0, 0.5, 1.0, 2.0] {
+        let found = ask(0, lost(at_mm, 0.9), |_| {});
+        let lead = get(&found, Way::LeadIn).entry[0];
+        let far = (0..50).map(|k| lead.point_at(lead.length() * f64::from(k) / 50.0));
+        for p in far.filter(|p| p.distance(lead.to()) > 2.8) {
+            assert!(own.nearest(p).1 >= 1.4 - 1e-9, "{found:?}");
+        }
+    }
+}
+
+#[test]
 fn an_open_path_has_no_scrap_side() {
     let cuts = read(
         b"G21 G0 X50 Y50\nM3\nG1 X250 F1100\nM5\nM2\n",

@@ -96,6 +96,7 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
             "The metal there hangs on nothing that the ground clamp holds: it cannot be cut on.";
         ways.barred.push((Way::KerfEnd, why.into()));
         asked.leave(&mut ways);
+        asked.perhaps_loose(&drawn, &mut ways);
     }
     ways
 }
@@ -233,6 +234,40 @@ impl Asked<'_> {
     /// Where there is no room for a new lead-in and the wall ahead may be far: from the open kerf all
     /// the same (process handbook). Its sides are near; the wall is reached as the torch goes on.
     fn far_kerf_end(&self, ways: &mut Ways) {
+        self.open_kerf_from_sure("No scrap is wide enough for a new lead-in.", ways);
+    }
+
+    /// It may have come so far that the piece is loose, but by what is surely cut it still hangs: cut
+    /// on from there. At worst the kerf is passed twice.
+    fn perhaps_loose(&self, drawn: &OnSheet<'_>, ways: &mut Ways) {
+        let low_mm = self.lost.low_mm;
+        let sure = Stopped {
+            lost: Some(Lost {
+                at_mm: low_mm,
+                high_mm: low_mm,
+                ..self.lost
+            }),
+            ..*self.stopped
+        };
+        let Some(ground) = Ground::new(&sure, drawn) else {
+            return;
+        };
+        let ahead = (low_mm + ground.kerf_mm).min(self.length_mm);
+        if ground.ahead_holds(sure.cut, ahead) {
+            let asked = Asked {
+                stopped: &sure,
+                input: self.input,
+                ground,
+                lost: self.lost,
+                contour: self.contour,
+                length_mm: self.length_mm,
+                shape_before: OnceCell::new(),
+            };
+            asked.open_kerf_from_sure("The piece may be loose already: look first.", ways);
+        }
+    }
+
+    fn open_kerf_from_sure(&self, first: &str, ways: &mut Ways) {
         let at_hand = ways.proposals.iter().any(|p| p.way == Way::KerfEnd);
         if at_hand || self.stopped.kerf_end_failed {
             return;
@@ -245,8 +280,7 @@ impl Asked<'_> {
             second_mm: Some(second.max(from)),
             overlap_mm: self.lost.high_mm - from,
             why: format!(
-                "No scrap is wide enough for a new lead-in. The wall ahead may be {} mm away: the arc \
-                 holds on to the sides of the kerf, and they suffer.",
+                "{first} The wall ahead may be {} mm away: the arc holds on to the sides of the kerf, and they suffer.",
                 tenths(wall)
             ),
             ..plain(Way::KerfEnd, self.place(from), from)
@@ -338,7 +372,8 @@ impl Asked<'_> {
         };
         let outline = self.is_outline();
         let uncut = closed_mm - self.lost.at_mm;
-        if !outline || !(0.0..=LEAVE_MM).contains(&uncut) {
+        // By what is surely cut, too: a tab of which nobody knows how long it is is none.
+        if !outline || uncut < 0.0 || closed_mm - self.lost.low_mm > LEAVE_MM {
             return;
         }
         let tab = self
