@@ -1,11 +1,18 @@
-// A run under way on the glass, with a fault on its way.
+// A run under way on the glass, with or without a fault on its way.
 
 import { practice, testPiece } from "./panel.js";
 import { screen, throughChecks } from "./screen.js";
 
-/** Starts our test piece with a fault on its way. */
+/** Starts our test piece with a fault on its way, and waits for the stop. */
 export async function running(t, glass, fault) {
-  const panel = await practice(["--speed", "10", "--fault", fault], testPiece(), "test-piece");
+  const { s } = await started(t, glass, ["--speed", "10", "--fault", fault]);
+  await s.on("held");
+  return s;
+}
+
+/** Starts our test piece. */
+export async function started(t, glass, args) {
+  const panel = await practice(args, testPiece(), "test-piece");
   t.after(() => panel.end());
   const s = await screen(panel.address, glass);
   t.after(() => s.end());
@@ -27,6 +34,5 @@ export async function running(t, glass, fault) {
   } else {
     await s.keep(".starter");
   }
-  await s.on("held");
-  return s;
+  return { panel, s };
 }
