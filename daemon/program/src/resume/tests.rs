@@ -288,7 +288,12 @@ proptest! {
                 Way::KerfEnd => prop_assert!(p.from_mm <= l.low_mm + 1.4 - 0.3 + 1e-9),
                 Way::LeadIn => prop_assert!(p.from_mm <= l.low_mm),
                 Way::Restart => prop_assert!(p.from_mm == 0.0),
-                Way::Tab | Way::Leave => prop_assert!(p.uncut_mm > 0.0),
+                Way::Tab => prop_assert!(p.uncut_mm > 0.0),
+                Way::Leave => {
+                    prop_assert_eq!(p.uncut_mm > 0.0, p.tab_mm > 0.0);
+                    prop_assert!(p.uncut_mm >= p.tab_mm - 0.02, "{p:?}");
+                    prop_assert!(all[cut].length_mm() - l.low_mm < 8.0 + 2.01, "{p:?}");
+                }
             }
             for lead in &p.entry {
                 let n = 400;
@@ -303,4 +308,49 @@ proptest! {
             }
         }
     }
+}
+
+/// Two discs that touch, cut in one go: nobody can say which side of it is kept.
+const EIGHT: &str =
+    "G21 G90 G17 G40\nG0 X150 Y100\nM3\nG2 X150 Y100 I20 J0 F1100\nG3 X150 Y100 I-20 J0\nM5\nM2\n";
+
+fn ask_eight(lost: Lost) -> Ways {
+    let cuts = read(EIGHT.as_bytes(), &ReadingRules::default())
+        .cut_list
+        .cuts;
+    let stopped = Stopped {
+        cuts: &cuts,
+        done: &[Vec::new()],
+        entries: &[],
+        cut: 0,
+        lost: Some(lost),
+        kerf_end_failed: false,
+        back_mm: 0.0,
+    };
+    ways(&stopped, &frame::input(&setup()))
+}
+
+#[test]
+fn whatever_is_cut_has_a_way_on_at_its_very_end_and_nothing_is_fired_at_what_has_fallen() {
+    let length = 2.0 * core::f64::consts::TAU * 20.0;
+    // The end runs into the kerf of the beginning: nothing is left ahead.
+    for before in [0.0, 0.3, 0.6] {
+        let found = ask_eight(Lost {
+            at_mm: length - before,
+            low_mm: length - before - 0.4,
+            high_mm: length,
+        });
+        let first = &found.proposals[0];
+        assert_eq!(first.way, Way::Leave, "{before}: {found:#?}");
+        assert_eq!((first.uncut_mm, first.tab_mm), (0.0, 0.0), "{before}");
+    }
+    // A hair may be left, and that is said.
+    let hair = ask_eight(lost(length - 5.2, 0.2));
+    let leave = get(&hair, Way::Leave);
+    assert!(leave.tab_mm > 0.0 && leave.tab_mm < 1.0, "{leave:?}");
+    assert!(leave.uncut_mm > leave.tab_mm, "{leave:?}");
+    // What still hangs is cut.
+    let far = ask_eight(lost(length - 12.0, 0.4));
+    assert!(far.proposals.iter().all(|p| p.way != Way::Leave));
+    assert!(!far.proposals.is_empty(), "{far:#?}");
 }

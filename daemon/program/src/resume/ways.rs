@@ -18,6 +18,8 @@ const BEFORE_MM: f64 = 0.3;
 const SECOND_MM: f64 = 0.05;
 /// Lost so near to a contour's end it may be left as a tab, mm (process handbook).
 const LEAVE_MM: f64 = 8.0;
+/// So much metal at the end of any path is as good as none: it breaks by hand, mm (invented).
+const HAIR_MM: f64 = 1.0;
 /// Where a lead-in turns into the path the torch is slow and burns so much wider, mm (invented).
 const TURN_MM: f64 = 0.15;
 /// A tab is at least so long, mm.
@@ -365,33 +367,53 @@ impl Asked<'_> {
         contour.is_some_and(|c| c.kind == Kind::Outline)
     }
 
-    /// What stays of a contour when it is left at the place lost.
+    /// Left at the place lost: an outline near its end, on a tab; whatever it is, when its rest is as
+    /// good as gone, for then there may be nothing to fire at.
     fn leave(&self, ways: &mut Ways) {
-        let Some((_, closed_mm)) = self.contour else {
-            return;
+        let end_mm = self
+            .contour
+            .map_or(self.length_mm, |(_, closed_mm)| closed_mm);
+        let left_from = |s: f64| {
+            if s < end_mm {
+                self.ground.left_mm(self.stopped.cut, s, end_mm)
+            } else {
+                0.0
+            }
         };
-        let outline = self.is_outline();
-        let uncut = closed_mm - self.lost.at_mm;
+        let (tab, most) = (left_from(self.lost.at_mm), left_from(self.lost.low_mm));
         // By what is surely cut, too: a tab of which nobody knows how long it is is none.
-        if !outline || uncut < 0.0 || closed_mm - self.lost.low_mm > LEAVE_MM {
+        let near = self.is_outline() && end_mm - self.lost.low_mm <= LEAVE_MM;
+        if !near && most > HAIR_MM {
             return;
         }
-        let tab = self
-            .ground
-            .left_mm(self.stopped.cut, self.lost.at_mm, closed_mm);
-        ways.proposals.push(Proposal {
-            uncut_mm: uncut,
-            tab_mm: tab,
-            why: if tab > 0.0 {
-                format!(
-                    "Leave a tab of {} mm. Break it by hand when all is cold.",
-                    mm(tab)
-                )
+        let why = if tab > 0.0 {
+            format!(
+                "Leave a tab of {} mm. Break it by hand when all is cold.",
+                mm(tab)
+            )
+        } else if most > 0.0 {
+            format!(
+                "Nothing is left of it, or {} mm at most: leave it, and look at the joint.",
+                tenths(most.max(0.1))
+            )
+        } else {
+            "Nothing of its path is left in the metal: this cut is cut.".into()
+        };
+        let proposal = Proposal {
+            uncut_mm: if tab > 0.0 {
+                end_mm - self.lost.at_mm
             } else {
-                "Hardly any metal is left: leave it, and look at the joint.".into()
+                0.0
             },
+            tab_mm: tab,
+            why,
             ..plain(Way::Leave, self.place(self.lost.at_mm), self.lost.at_mm)
-        });
+        };
+        if most > 0.0 {
+            ways.proposals.push(proposal);
+        } else {
+            ways.proposals.insert(0, proposal);
+        }
     }
 
     /// Begun anew beyond the place lost; what lies between stays as a tab. It holds a part; a slug on a

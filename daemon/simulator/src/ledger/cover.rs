@@ -281,17 +281,25 @@ impl Cover {
             if cut.outside(p) > reach {
                 continue;
             }
-            for (k, segment) in cut.segments.iter().enumerate() {
-                let (local, off) = segment.nearest(p);
+            let mut follow = |s: f64, off: f64| {
                 if off <= reach {
                     found.push(Following {
                         cut: index,
-                        s: cut.snapped(cut.stations[k] + local),
+                        s: cut.snapped(s),
                         off,
                         worst: off,
                         stray: Stray::begin(off, enters, self.kerf_mm),
                         passed: Vec::new(),
                     });
+                }
+            };
+            for (k, segment) in cut.segments.iter().enumerate() {
+                let (local, off) = segment.nearest(p);
+                follow(cut.stations[k] + local, off);
+                // A full circle's two ends are one place, and only one of them is told.
+                if segment.from().distance(segment.to()) < AT_END {
+                    follow(cut.stations[k], p.distance(segment.from()));
+                    follow(cut.stations[k + 1], p.distance(segment.to()));
                 }
             }
         }
@@ -345,5 +353,58 @@ impl Following {
         self.s = s;
         self.off = off;
         self.worst = self.worst.max(off);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The arc along a path, a step at a time, beside it by the play of the axes.
+    fn walked(path: &[Segment], (dx, dy): (f64, f64)) -> Cover {
+        let plan = Plan {
+            cuts: vec![path.to_vec()],
+            kerf_mm: 1.4,
+            ..Plan::default()
+        };
+        let mut cover = Cover::new(&plan);
+        let start = path[0].from();
+        let mut last = start.moved(dx, dy);
+        cover.arc(Some(last), 0.0);
+        for segment in path {
+            let steps = (segment.length() / 0.03).ceil();
+            for k in 1..=steps as u32 {
+                let p = segment.point_at(segment.length() * f64::from(k) / steps);
+                let p = p.moved(dx, dy);
+                cover.arc(Some(p), p.distance(last));
+                last = p;
+            }
+        }
+        cover.arc(None, 0.0);
+        cover
+    }
+
+    #[test]
+    fn a_path_that_touches_itself_is_followed_through() {
+        for r in [4.0, 8.0, 12.6, 20.4, 40.0] {
+            let start = Point { x: 50.0, y: 50.0 };
+            let disc = |x: f64, clockwise| Segment::Arc {
+                from: start,
+                to: start,
+                centre: Point { x, y: 50.0 },
+                clockwise,
+            };
+            for play in [
+                (0.0, 0.0),
+                (0.02, 0.02),
+                (0.02, -0.02),
+                (-0.02, 0.02),
+                (-0.02, -0.02),
+            ] {
+                let cover = walked(&[disc(50.0 + r, true), disc(50.0 - r, false)], play);
+                let told = (cover.recut_mm(), cover.off_path_mm());
+                assert!(told.0 < 0.1 && told.1 < 0.1, "r {r}, {play:?}: {told:?}");
+            }
+        }
     }
 }
