@@ -20,6 +20,11 @@ const PIERCE_APART_MM: f64 = 2.0;
 /// The hole of a pierce, in kerfs (vetting's own figure).
 const PIERCE_KERFS: f64 = 1.6;
 
+/// How far a pierce stays from any path but the one that it is for, mm.
+fn pierce_apart_mm(kerf_mm: f64) -> f64 {
+    (PIERCE_KERFS * kerf_mm + kerf_mm) / 2.0 + PIERCE_APART_MM
+}
+
 /// Ways into the path at `joint_mm`, the one that is liked best first. `lost`: beyond its high end
 /// the path is whole.
 pub(super) fn search<'g>(
@@ -28,10 +33,17 @@ pub(super) fn search<'g>(
     joint_mm: f64,
     lost: &Lost,
 ) -> impl Iterator<Item = Segment> + 'g {
-    // Taken up on the program's own lead-in: what is left of that is still to be cut.
+    // Taken up on the program's own lead-in: what is left of that is still to be cut. So is the way
+    // out, whose metal a pierce too near to it would take.
     let own = ground.lead_in_from(cut, joint_mm);
-    candidates(ground, cut, joint_mm, lost)
-        .filter(move |lead| fits(ground, cut, lead) && clear_of(&own, lead, ground.kerf_mm))
+    let out = ground.way_out(cut);
+    let w = ground.kerf_mm;
+    candidates(ground, cut, joint_mm, lost).filter(move |lead| {
+        fits(ground, cut, lead)
+            && clear_of(&own, lead, w)
+            && clear_of(&out, lead, w)
+            && off_mm(&out, lead.from()) >= pierce_apart_mm(w)
+    })
 }
 
 /// Whether a lead-in comes to its joint from ahead: one from behind would cut into what lies before.
@@ -97,7 +109,7 @@ fn fits(ground: &Ground<'_>, cut: usize, lead: &Segment) -> bool {
     if !on_scrap(pierce)
         || contour.distance(pierce) < least - 0.1
         || !ground.whole(pierce)
-        || ground.off_others_mm(pierce, cut) < (PIERCE_KERFS * w + w) / 2.0 + PIERCE_APART_MM
+        || ground.off_others_mm(pierce, cut) < pierce_apart_mm(w)
     {
         return false;
     }

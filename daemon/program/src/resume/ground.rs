@@ -1,6 +1,8 @@
 //! The sheet as it is now: where there is metal, which of it the arc's current can leave by, and
 //! which of it is scrap.
 
+use core::cell::OnceCell;
+
 use units::{Point, Segment};
 
 use super::{REACH_MM, Stopped};
@@ -21,6 +23,8 @@ const WHOLE_PART: f64 = 0.9;
 pub(super) struct Ground<'a> {
     map: PieceMap,
     holder: u32,
+    /// The sheet when all is cut as the program draws it, worked out when first asked for.
+    finished: OnceCell<Option<PieceMap>>,
     /// The program as it was drawn.
     drawn: &'a OnSheet<'a>,
     contours: &'a Contours,
@@ -31,21 +35,14 @@ pub(super) struct Ground<'a> {
 impl<'a> Ground<'a> {
     /// `None`: the sheet or the kerf is not known.
     pub fn new(stopped: &Stopped<'a>, drawn: &'a OnSheet<'a>) -> Option<Self> {
-        let setup = drawn.input.setup?;
         let kerf_mm = drawn.input.kerf_mm?;
         let now = Flat::new(&history(stopped), &drawn.placer);
-        let map = PieceMap::new(&MapInput {
-            flat: &now,
-            sheet: setup.sheet,
-            kerf_mm,
-            used: &setup.used,
-            clamp: setup.clamp,
-            slats: drawn.input.facts.slats,
-        })?;
+        let map = through(&now, drawn)?;
         let holder = map.clamped(map.end()).unwrap_or_else(|| map.main());
         Some(Self {
             map,
             holder,
+            finished: OnceCell::new(),
             drawn,
             contours: drawn.contours()?,
             cuts: stopped.cuts,
@@ -71,6 +68,20 @@ impl<'a> Ground<'a> {
         match self.joint_and_close(cut) {
             Some((joint_mm, _)) if at_mm < joint_mm => {
                 self.drawn.flat().line(cut).part(at_mm, joint_mm)
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    /// The way out at a cut's end, as places along it.
+    pub fn way_out(&self, cut: usize) -> Vec<Point> {
+        match self.contour(cut) {
+            Some(contour) if contour.lead_out_mm > 0.0 => {
+                let end = self.length_mm(cut);
+                self.drawn
+                    .flat()
+                    .line(cut)
+                    .part(end - contour.lead_out_mm, end)
             }
             _ => Vec::new(),
         }
@@ -112,7 +123,8 @@ impl<'a> Ground<'a> {
         f64::from(held) >= WHOLE_PART * f64::from(all)
     }
 
-    /// Neither part nor kept: the innermost contour round it is a hole's, or none is.
+    /// Neither part nor kept: the innermost contour round it is a hole's, or none is and it stays with
+    /// what is left behind. Parts that share their edges have no contour each.
     pub fn is_scrap(&self, p: Point) -> bool {
         let innermost = self
             .contours
@@ -120,24 +132,44 @@ impl<'a> Ground<'a> {
             .iter()
             .filter(|c| c.contains(p))
             .max_by_key(|c| c.depth);
-        innermost.is_none_or(|c| c.kind == Kind::Hole)
+        match innermost {
+            Some(contour) => contour.kind == Kind::Hole,
+            None => self.is_left_behind(p),
+        }
     }
 
-    /// How near a place is to any closed contour but one, mm.
+    /// When all is cut it is of what is left behind, or of nothing: then it lies in a kerf.
+    fn is_left_behind(&self, p: Point) -> bool {
+        let work = || through(self.drawn.flat(), self.drawn);
+        let Some(finished) = self.finished.get_or_init(work) else {
+            return false;
+        };
+        let end = finished.end();
+        finished
+            .piece_at(p, end)
+            .is_none_or(|piece| piece == finished.main() || Some(piece) == finished.clamped(end))
+    }
+
+    /// How near a place is to any other cut's contour or open path, mm.
     pub fn off_others_mm(&self, p: Point, but: usize) -> f64 {
-        self.contours
-            .all
-            .iter()
-            .filter(|c| c.cut != but)
-            .filter(|c| {
-                let far = 20.0;
-                let b = &c.bounds;
-                p.x > b.low.x - far
+        let far = 20.0;
+        (0..self.cuts.len())
+            .filter(|cut| {
+                let b = self.drawn.bounds(cut + 1);
+                *cut != but
+                    && p.x > b.low.x - far
                     && p.x < b.high.x + far
                     && p.y > b.low.y - far
                     && p.y < b.high.y + far
             })
-            .map(|c| c.distance(p))
+            .map(|cut| match self.contours.of_cut(cut) {
+                Some(contour) => contour.distance(p),
+                None => {
+                    let line = self.drawn.flat().line(cut);
+                    let off = line.chords().map(|chord| chord.nearest(p).1);
+                    off.fold(f64::INFINITY, f64::min)
+                }
+            })
             .fold(f64::INFINITY, f64::min)
     }
 
@@ -162,6 +194,19 @@ impl<'a> Ground<'a> {
             .into_iter()
             .any(|d| self.holds(p.moved(-dy * d, dx * d)))
     }
+}
+
+/// The sheet through some cuts.
+fn through(flat: &Flat, drawn: &OnSheet<'_>) -> Option<PieceMap> {
+    let setup = drawn.input.setup?;
+    PieceMap::new(&MapInput {
+        flat,
+        sheet: setup.sheet,
+        kerf_mm: drawn.input.kerf_mm?,
+        used: &setup.used,
+        clamp: setup.clamp,
+        slats: drawn.input.facts.slats,
+    })
 }
 
 /// What is gone of the sheet, as cuts in their order.

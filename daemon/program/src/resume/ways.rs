@@ -97,8 +97,8 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
         let why =
             "The metal there hangs on nothing that the ground clamp holds: it cannot be cut on.";
         ways.barred.push((Way::KerfEnd, why.into()));
-        asked.leave(&mut ways);
         asked.perhaps_loose(&drawn, &mut ways);
+        asked.leave(&mut ways);
     }
     ways
 }
@@ -370,19 +370,21 @@ impl Asked<'_> {
     /// Left at the place lost: an outline near its end, on a tab; whatever it is, when its rest is as
     /// good as gone, for then there may be nothing to fire at.
     fn leave(&self, ways: &mut Ways) {
-        let end_mm = self
-            .contour
-            .map_or(self.length_mm, |(_, closed_mm)| closed_mm);
-        let left_from = |s: f64| {
-            if s < end_mm {
-                self.ground.left_mm(self.stopped.cut, s, end_mm)
+        let Lost { at_mm, low_mm, .. } = self.lost;
+        let end_mm = self.length_mm;
+        let closed_mm = self.contour.map_or(end_mm, |(_, closed_mm)| closed_mm);
+        let metal = |from: f64, to: f64| {
+            if from < to {
+                self.ground.left_mm(self.stopped.cut, from, to)
             } else {
                 0.0
             }
         };
-        let (tab, most) = (left_from(self.lost.at_mm), left_from(self.lost.low_mm));
+        // What holds the piece, what stays of the path with its way out, and what may stay of it.
+        let tab = metal(at_mm, closed_mm);
+        let (rest, most) = (metal(at_mm, end_mm), metal(low_mm, end_mm));
         // By what is surely cut, too: a tab of which nobody knows how long it is is none.
-        let near = self.is_outline() && end_mm - self.lost.low_mm <= LEAVE_MM;
+        let near = self.is_outline() && at_mm <= closed_mm && closed_mm - low_mm <= LEAVE_MM;
         if !near && most > HAIR_MM {
             return;
         }
@@ -391,23 +393,22 @@ impl Asked<'_> {
                 "Leave a tab of {} mm. Break it by hand when all is cold.",
                 mm(tab)
             )
+        } else if rest > 0.0 {
+            "Its contour is closed as good as surely: leave its way out, and look at the joint."
+                .into()
         } else if most > 0.0 {
             format!(
                 "Nothing is left of it, or {} mm at most: leave it, and look at the joint.",
                 tenths(most.max(0.1))
             )
         } else {
-            "Nothing of its path is left in the metal: this cut is cut.".into()
+            "Its end lies in the kerf already: nothing of it is left to cut.".into()
         };
         let proposal = Proposal {
-            uncut_mm: if tab > 0.0 {
-                end_mm - self.lost.at_mm
-            } else {
-                0.0
-            },
+            uncut_mm: if rest > 0.0 { end_mm - at_mm } else { 0.0 },
             tab_mm: tab,
             why,
-            ..plain(Way::Leave, self.place(self.lost.at_mm), self.lost.at_mm)
+            ..plain(Way::Leave, self.place(at_mm), at_mm)
         };
         if most > 0.0 {
             ways.proposals.push(proposal);
