@@ -173,6 +173,41 @@ fn a_sheet_that_sank_between_two_cuts_is_held_and_found_anew_after_a_look() {
     held_for(&mut rig, Cause::PlateMoved);
     assert_eq!(rig.table.fires, 1);
     rig.clear_all();
+    // It may have been shoved as well: what is cut of it shows where it lies. The axes know.
+    assert!(rig.view().doubtful && rig.m.homed);
+    rig.check_datum(|_| (0.0, 0.0));
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
+fn over_what_stands_up_from_the_sheet_the_torch_travels_and_looks_higher() {
+    let mut rig = running();
+    rig.run_to(1, 40.0);
+    rig.until(30.0, |r| r.view().cut == Some(2));
+    rig.table.plate_z += 12.0;
+    held_for(&mut rig, Cause::PlateMoved);
+    let up = rig.table.plate_z;
+    rig.clear_all();
+    for _ in 0..rig.view().datum.expect("a check is due").marks.len() {
+        rig.must(Ask::DatumGo);
+        rig.until(30.0, |r| r.view().datum.is_some_and(|d| d.over));
+        assert!(rig.table.z > up + 4.0, "{} over {up}", rig.table.z);
+        rig.must(Ask::DatumHere);
+    }
+    assert!(!rig.view().doubtful);
+}
+
+#[test]
+fn a_sheet_of_which_nothing_is_cut_is_only_found_again() {
+    let mut rig = running();
+    rig.until(30.0, |r| r.view().step == Some(Step::ProbeFast));
+    rig.table.plate_z += 12.0;
+    held_for(&mut rig, Cause::PlateMoved);
+    rig.clear_all();
+    assert!(!rig.view().doubtful);
+    rig.table.plate_z -= 12.0;
     rig.resume_as_offered();
     rig.finish();
     rig.all_is_well();

@@ -266,6 +266,12 @@ impl Machine {
             let latched = self.latches.contains_key(&cause);
             self.alarm(cause, at, latched, why);
         }
+        if cause == Cause::PlateMoved {
+            if let Some(z) = self.line.status.as_ref().map(|s| s.z) {
+                self.stands_up(z);
+            }
+            self.doubt_the_sheet(cause);
+        }
     }
 
     /// The hold in hand was the doing of something else; `false` if there is none that it explains.

@@ -44,6 +44,13 @@ impl Machine {
         Move::On(Stage::Slow(self.line.say(Command::TouchOff { to_z, mm_s })))
     }
 
+    /// Something was met at this height: over it the torch travels from here on.
+    pub(in crate::machine) fn stands_up(&mut self, z: f64) {
+        if let Some(run) = &mut self.run {
+            run.highest_z = Some(run.highest_z.map_or(z, |h| h.max(z)));
+        }
+    }
+
     pub(super) fn judge_touch(&mut self, c: &mut Cycle, z: Option<f64>) -> Move {
         let Some(cs) = self.loaded.as_ref().map(|l| l.job.cycle) else {
             return Move::Stay;
@@ -102,13 +109,13 @@ impl Machine {
                     return Move::Stop(Cause::PlateMoved, why);
                 }
                 c.surface_z = surface;
+                self.stands_up(surface);
                 if let Some(run) = &mut self.run {
                     run.touched_z = Some(surface);
                     run.touches.push((c.target, surface));
                     if !c.by_float {
                         run.contact_misses = 0;
                     }
-                    run.highest_z = Some(run.highest_z.map_or(surface, |h| h.max(surface)));
                     let event = Event::TouchedOff {
                         run: run.id,
                         cut: run.cut + 1,
