@@ -22,8 +22,11 @@ const EXEMPT: [&str; 7] = [
     rules::hole_after_outline::NAME,
 ];
 
+/// What is found so near to a new way in is of its doing, mm.
+const AT_ENTRY_MM: f64 = 1.0;
+
 /// What the rules say against a proposal: refusals and warnings that the cut did not have already.
-/// `joint`: where its contour begins and where it is closed; `known`: what was said of its shape.
+/// `joint`: where its contour begins and where it is closed; `known`: what vetting has said of it.
 pub(super) fn judge(
     stopped: &Stopped<'_>,
     input: &VetInput<'_>,
@@ -35,12 +38,18 @@ pub(super) fn judge(
         return Vec::new();
     };
     let mut said = on_the_sheet_now(stopped, input, cut, proposal);
+    let mut shape = Vec::new();
     if let Some(joint) = joint.filter(|j| proposal.from_mm >= j.0)
         && !proposal.entry.is_empty()
     {
+        shape = as_drawn(stopped, input, cut, proposal, joint);
+    }
+    if !(said.is_empty() && shape.is_empty()) {
         let known = known();
-        let new = as_drawn(stopped, input, cut, proposal, joint).into_iter();
-        said.extend(new.filter(|f| known.iter().all(|k| k.rule != f.rule)));
+        let new = |f: &Finding| known.iter().all(|k| k.rule != f.rule);
+        shape.retain(new);
+        said.retain(|f| f.severity == Severity::Refuse || new(f) || at_entry(f, proposal));
+        said.append(&mut shape);
     }
     let kerf_end = proposal.way == Way::KerfEnd || proposal.way == Way::Restart;
     said.retain(|f| {
@@ -50,10 +59,21 @@ pub(super) fn judge(
     said
 }
 
-/// What the rules say of the shape of the cut in hand as the program draws it.
-pub(super) fn shape_before(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Vec<Finding> {
+/// Whether a finding lies on a proposal's new way into the cut.
+fn at_entry(f: &Finding, proposal: &Proposal) -> bool {
+    f.at.is_some_and(|p| {
+        proposal
+            .entry
+            .iter()
+            .any(|way| way.nearest(p).1 < AT_ENTRY_MM)
+    })
+}
+
+/// What the rules say of the cut in hand as the program draws it: its warnings were accepted.
+pub(super) fn known(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Vec<Finding> {
     let cuts = list(stopped.cuts.to_vec());
-    said(input, cuts, stopped.cut + 1, &[Group::Shape])
+    let groups = [Group::Place, Group::Order, Group::Shape];
+    said(input, cuts, stopped.cut + 1, &groups)
 }
 
 /// Place and metal: the sheet with what is cut so far, and the splice behind it.

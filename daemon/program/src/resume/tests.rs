@@ -396,3 +396,27 @@ fn no_lead_in_begins_in_another_part_nor_beside_a_path_to_come() {
     // Elsewhere there is one.
     get(&ask_program(SHARED, lost(80.0, 1.6)), Way::LeadIn);
 }
+
+/// A plate so far from the sheet's lower edge, mm.
+fn at_the_edge(mm: f64) -> String {
+    format!("G21 G90\nG0 X144 Y110\nM3\nG1 X140 Y104 F1100\nX60\nY{mm}\nX160\nY104\nX139\nM5\nM2\n")
+}
+
+#[test]
+fn what_was_accepted_of_the_cut_itself_is_not_asked_again_and_what_is_new_is() {
+    // Vetting has warned of the edge.
+    for at in (20..380).step_by(7) {
+        let found = ask_program(&at_the_edge(4.0), lost(f64::from(at), 0.4));
+        for p in found.proposals.iter().filter(|p| p.entry.is_empty()) {
+            assert!(p.warns.is_empty(), "{at}: {p:#?}");
+        }
+    }
+    // The plate is well off the edge; a pierce between the two is not.
+    let found = ask_program(&at_the_edge(9.0), lost(230.0, 0.4));
+    assert!(found.proposals[0].warns.is_empty());
+    let warns = &get(&found, Way::LeadIn).warns;
+    assert!(
+        warns.len() == 1 && warns[0].rule == "near-edge",
+        "{warns:#?}"
+    );
+}

@@ -39,7 +39,7 @@ struct Asked<'a> {
     /// Where the contour begins and where it is closed, mm along the cut.
     contour: Option<(f64, f64)>,
     length_mm: f64,
-    shape_before: OnceCell<Vec<Finding>>,
+    known: OnceCell<Vec<Finding>>,
 }
 
 pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
@@ -82,7 +82,7 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
         input,
         ground,
         lost,
-        shape_before: OnceCell::new(),
+        known: OnceCell::new(),
     };
     let ahead = (lost.high_mm + asked.ground.kerf_mm).min(asked.length_mm);
     if asked.ground.ahead_holds(stopped.cut, ahead) {
@@ -186,8 +186,8 @@ impl Asked<'_> {
 
     fn vetted(&self, proposal: &Proposal) -> Result<Vec<Finding>, String> {
         let known = || {
-            let said = || judge::shape_before(self.stopped, self.input);
-            self.shape_before.get_or_init(said).clone()
+            let said = || judge::known(self.stopped, self.input);
+            self.known.get_or_init(said).clone()
         };
         let findings = judge::judge(self.stopped, self.input, proposal, self.contour, known);
         match findings.iter().find(|f| f.severity == Severity::Refuse) {
@@ -263,7 +263,7 @@ impl Asked<'_> {
                 lost: self.lost,
                 contour: self.contour,
                 length_mm: self.length_mm,
-                shape_before: OnceCell::new(),
+                known: OnceCell::new(),
             };
             asked.open_kerf_from_sure("The piece may be loose already: look first.", ways);
         }
