@@ -3,6 +3,7 @@
 import assert from "node:assert/strict";
 import test from "node:test";
 import { audit } from "./rig/audit.js";
+import { testPiece } from "./rig/panel.js";
 import { running } from "./rig/running.js";
 import { GLASSES, pressOn, toGo } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
@@ -59,10 +60,7 @@ for (const glass of Object.keys(GLASSES)) {
     assert.match(await s.text("[data-test=leaves]"), /mm cut again/);
     await s.shot("24-resume-back");
 
-    await toGo(s, async () => {
-      await audit(s, "weigh", hold);
-      await s.shot("25-weigh");
-    });
+    await toGo(s);
     await audit(s, "go", hold);
     await s.shot("26-go");
     assert.ok(!(await s.has(".second-step.starter")), "made ready first");
@@ -70,6 +68,36 @@ for (const glass of Object.keys(GLASSES)) {
     await s.farIs("FINISHED");
     await s.on("finish");
     assert.equal(await s.text("[data-test=done]"), "3 of 3 cut");
+    assert.deepEqual(s.troubles, []);
+  });
+
+  test(`${glass}: what vetting warns of in a way on is weighed before it can be taken`, async (t) => {
+    // Between the first square and the sheet's edge there is room for a pierce, and not much.
+    const s = await running(t, glass, "arc-lost@1:40", testPiece(9));
+    await seen(s);
+    const hold = await audit(s, "held");
+    await s.tap(".target:has-text('Go on with cut')");
+    await s.on("resume");
+    await until("the best way", async () => (await s.text("[data-test=way]")).startsWith("Best: "), { status: s.status });
+    await s.tap(".target:has-text('Other ways')");
+    await s.on("ways");
+    assert.match(await s.text("[data-way=lead-in]"), /1 to accept/);
+    await s.tap("[data-way=lead-in]");
+    await s.on("resume");
+    await until("the way that was chosen", async () => !(await s.text("[data-test=way]")).startsWith("Best: "), { status: s.status });
+    await s.tap(".target:has-text('Go on this way')");
+    await s.on("weigh");
+    assert.match(await s.text("[data-test=warning]"), /^1 of 1 .*of the sheet's edge/);
+    await audit(s, "weigh", hold);
+    await s.shot("27-weigh");
+    // Back out of it: it is still to be weighed.
+    await s.tap(".target:has-text('Back')");
+    await s.on("resume");
+    let weighed = 0;
+    await toGo(s, async () => { weighed += 1; });
+    assert.ok(weighed > 0);
+    await pressOn(s);
+    await s.farIs("FINISHED");
     assert.deepEqual(s.troubles, []);
   });
 

@@ -50,10 +50,10 @@ export async function practice(args = [], programs = {}, given = undefined) {
   };
 }
 
-/** Our own test piece: three squares on an invented sheet. */
-export function testPiece() {
+/** Our own test piece: three squares on an invented sheet, the first so far from its edge. */
+export function testPiece(fromEdge = 60) {
   const square = (x, y, s) => [`G0 X${x} Y${y}`, "M3", `G1 X${x + 5} F1100`, `X${x + 5 + s}`, `Y${y + s}`, `X${x + 5}`, `Y${y - 1}`, "M5"];
-  const program = ["(INVENTED DATA - not for cutting metal)", "G21 G90", ...square(60, 60, 60), ...square(160, 60, 60), ...square(60, 150, 60), "M30", ""];
+  const program = ["(INVENTED DATA - not for cutting metal)", "G21 G90", ...square(60, fromEdge, 60), ...square(160, 60, 60), ...square(60, 150, 60), "M30", ""];
   const setup = ["# INVENTED DATA - not for cutting metal", 'material = "mild-steel"', "thickness = 5", "sheet = [300, 250]", "origin = [0, 0]", "clamp = [270, 220]", 'chart = "mild-steel 5 mm 40 A"', ""];
   return { "test-piece.nc": program.join("\n"), "test-piece.toml": setup.join("\n") };
 }

@@ -4,15 +4,15 @@ import { practice, testPiece } from "./panel.js";
 import { screen, throughChecks } from "./screen.js";
 
 /** Starts our test piece with a fault on its way, and waits for the stop. */
-export async function running(t, glass, fault) {
-  const { s } = await started(t, glass, ["--speed", "10", "--fault", fault]);
+export async function running(t, glass, fault, programs = testPiece()) {
+  const { s } = await started(t, glass, ["--speed", "10", "--fault", fault], programs);
   await s.on("held");
   return s;
 }
 
 /** Starts our test piece. */
-export async function started(t, glass, args) {
-  const panel = await practice(args, testPiece(), "test-piece");
+export async function started(t, glass, args, programs = testPiece()) {
+  const panel = await practice(args, programs, "test-piece");
   t.after(() => panel.end());
   const s = await screen(panel.address, glass);
   t.after(() => s.end());

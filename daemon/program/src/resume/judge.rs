@@ -37,25 +37,27 @@ pub(super) fn judge(
     let Some(cut) = stopped.cuts.get(stopped.cut) else {
         return Vec::new();
     };
+    let kerf_end = proposal.way == Way::KerfEnd || proposal.way == Way::Restart;
+    let counts = |f: &Finding| {
+        let rule = f.rule.as_str();
+        !EXEMPT.contains(&rule) && (rule != rules::pierce_in_void::NAME || !kerf_end)
+    };
     let mut said = on_the_sheet_now(stopped, input, cut, proposal);
+    said.retain(counts);
     let mut shape = Vec::new();
     if let Some(joint) = joint.filter(|j| proposal.from_mm >= j.0)
         && !proposal.entry.is_empty()
     {
         shape = as_drawn(stopped, input, cut, proposal, joint);
+        shape.retain(counts);
     }
     if !(said.is_empty() && shape.is_empty()) {
         let known = known();
         let new = |f: &Finding| known.iter().all(|k| k.rule != f.rule);
-        shape.retain(new);
         said.retain(|f| f.severity == Severity::Refuse || new(f) || at_entry(f, proposal));
+        shape.retain(new);
         said.append(&mut shape);
     }
-    let kerf_end = proposal.way == Way::KerfEnd || proposal.way == Way::Restart;
-    said.retain(|f| {
-        let rule = f.rule.as_str();
-        !EXEMPT.contains(&rule) && (rule != rules::pierce_in_void::NAME || !kerf_end)
-    });
     said
 }
 
