@@ -353,6 +353,13 @@ fn whatever_is_cut_has_a_way_on_at_its_very_end_and_nothing_is_fired_at_what_has
     let leave = get(&hair, Way::Leave);
     assert!(leave.tab_mm > 0.0 && leave.tab_mm < 1.0, "{leave:?}");
     assert!(leave.uncut_mm > leave.tab_mm, "{leave:?}");
+    // Not known to a hair, but whatever it is, it hangs on nothing.
+    let wide = ask_eight(Lost {
+        at_mm: length - 4.8,
+        low_mm: length - 5.6,
+        high_mm: length,
+    });
+    assert_eq!(wide.proposals[0].way, Way::Leave, "{wide:#?}");
     // A way out in the scrap is path like any other.
     let disc = "G21 G90\nG0 X186 Y96\nM3\nG1 X180 Y100 F1100\nG2 X180 Y100 I-30 J0\nG1 X186 Y104\nM5\nM2\n";
     let closed = 52.0_f64.sqrt() + core::f64::consts::TAU * 30.0;

@@ -90,15 +90,15 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
         if !asked.lead_in(&mut ways) {
             asked.far_kerf_end(&mut ways);
         }
-        asked.leave(&mut ways);
+        asked.leave(true, &mut ways);
         asked.tab(&mut ways);
         asked.restart(&mut ways);
     } else {
         let why =
             "The metal there hangs on nothing that the ground clamp holds: it cannot be cut on.";
         ways.barred.push((Way::KerfEnd, why.into()));
-        asked.perhaps_loose(&drawn, &mut ways);
-        asked.leave(&mut ways);
+        let hangs = asked.perhaps_loose(&drawn, &mut ways);
+        asked.leave(hangs, &mut ways);
     }
     ways
 }
@@ -240,8 +240,8 @@ impl Asked<'_> {
     }
 
     /// It may have come so far that the piece is loose, but by what is surely cut it still hangs: cut
-    /// on from there. At worst the kerf is passed twice.
-    fn perhaps_loose(&self, drawn: &OnSheet<'_>, ways: &mut Ways) {
+    /// on from there. At worst the kerf is passed twice. `false`: by that it is loose, too.
+    fn perhaps_loose(&self, drawn: &OnSheet<'_>, ways: &mut Ways) -> bool {
         let low_mm = self.lost.low_mm;
         let sure = Stopped {
             lost: Some(Lost {
@@ -252,10 +252,11 @@ impl Asked<'_> {
             ..*self.stopped
         };
         let Some(ground) = Ground::new(&sure, drawn) else {
-            return;
+            return false;
         };
         let ahead = (low_mm + ground.kerf_mm).min(self.length_mm);
-        if ground.ahead_holds(sure.cut, ahead) {
+        let hangs = ground.ahead_holds(sure.cut, ahead);
+        if hangs {
             let asked = Asked {
                 stopped: &sure,
                 input: self.input,
@@ -267,6 +268,7 @@ impl Asked<'_> {
             };
             asked.open_kerf_from_sure("The piece may be loose already: look first.", ways);
         }
+        hangs
     }
 
     fn open_kerf_from_sure(&self, first: &str, ways: &mut Ways) {
@@ -368,8 +370,9 @@ impl Asked<'_> {
     }
 
     /// Left at the place lost: an outline near its end, on a tab; whatever it is, when its rest is as
-    /// good as gone, for then there may be nothing to fire at.
-    fn leave(&self, ways: &mut Ways) {
+    /// good as gone, for then there may be nothing to fire at. `hangs`: the metal there is held, at
+    /// least by what is surely cut.
+    fn leave(&self, hangs: bool, ways: &mut Ways) {
         let Lost { at_mm, low_mm, .. } = self.lost;
         let end_mm = self.length_mm;
         let closed_mm = self.contour.map_or(end_mm, |(_, closed_mm)| closed_mm);
@@ -385,7 +388,8 @@ impl Asked<'_> {
         let (rest, most) = (metal(at_mm, end_mm), metal(low_mm, end_mm));
         // By what is surely cut, too: a tab of which nobody knows how long it is is none.
         let near = self.is_outline() && at_mm <= closed_mm && closed_mm - low_mm <= LEAVE_MM;
-        if !near && most > HAIR_MM {
+        let fallen = !hangs && end_mm - low_mm <= LEAVE_MM;
+        if !near && !fallen && most > HAIR_MM {
             return;
         }
         let why = if tab > 0.0 {
