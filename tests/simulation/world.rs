@@ -87,6 +87,8 @@ pub struct World {
     /// Holds of panels that were killed.
     pub earlier_holds: Vec<control::view::HoldRecord>,
     looked: (u64, Time),
+    /// The phase when the operator last looked.
+    phase: Phase,
     /// Somebody holds a piece of metal to the nozzle.
     metal_until: Time,
     plugged_open: bool,
@@ -134,6 +136,7 @@ impl World {
             lease: Time::ZERO,
             permit: false,
             looked: (u64::MAX, Time::ZERO),
+            phase: Phase::Starting,
             metal_until: Time::ZERO,
             plugged_open: false,
             now: Time::ZERO,
@@ -181,15 +184,11 @@ impl World {
         let end = self.now + limit;
         while self.now < end {
             self.turn();
-            if self.generation_phase() == Phase::Finished {
+            if self.phase == Phase::Finished {
                 break;
             }
         }
         self.view()
-    }
-
-    fn generation_phase(&self) -> Phase {
-        self.machine.view(self.now).phase
     }
 
     /// One moment at which something may happen.
@@ -277,6 +276,7 @@ impl World {
             }
             self.looked = (generation, self.now);
             let view = self.view();
+            self.phase = view.phase;
             self.watch.seen(self.now, &view);
             let odd = self.restless.as_mut();
             match odd.and_then(|r| r.act(self.now, &view, &self.job)) {

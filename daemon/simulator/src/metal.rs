@@ -128,12 +128,9 @@ impl Metal {
             self.arc = None;
         }
         if out && !self.trace.is_empty() {
-            for seed in core::mem::take(&mut self.trace)
-                .iter()
-                .flat_map(|b| b.sides)
-            {
-                pieces::drop_if_free(&mut self.grid, seed, self.falls_mm);
-            }
+            let trace = core::mem::take(&mut self.trace);
+            let seeds = trace.iter().flat_map(|b| b.sides);
+            pieces::drop_free(&mut self.grid, seeds, self.falls_mm);
             self.felt = None;
         }
     }

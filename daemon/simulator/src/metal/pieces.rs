@@ -1,19 +1,35 @@
 //! Free pieces: metal that no cell joins to the rest of the sheet.
 
+use std::collections::VecDeque;
+
 use units::Point;
 
 use super::grid::{CELL_MM, Grid, TILE};
 
-/// Takes the metal at `seed` away if it has come free and is no longer than `falls_mm`. What
-/// reaches the sheet's edge stays: there it is held or lies on what holds it.
-pub(super) fn drop_if_free(grid: &mut Grid, seed: Point, falls_mm: f64) {
+/// So many pieces that do not fall are kept in mind: one to each side of a path, and those before.
+const KNOWN: usize = 4;
+
+/// Takes the metal at each of these places away if it has come free and is no longer than `falls_mm`.
+/// What reaches the sheet's edge stays: there it is held or lies on what holds it.
+pub(super) fn drop_free(grid: &mut Grid, seeds: impl Iterator<Item = Point>, falls_mm: f64) {
     let most = (falls_mm / CELL_MM) as i64;
-    let (x, y) = grid.cell(seed);
-    if !grid.metal_at(seed) || !row_is_short(grid, (x, y), most) {
-        return;
-    }
-    if let Some(piece) = Window::around(grid, (x, y), most).piece(grid, (x, y), most) {
-        piece.take_from(grid);
+    // Places beside one path mostly lie on the same few pieces.
+    let mut stays: VecDeque<Window> = VecDeque::with_capacity(KNOWN);
+    for seed in seeds {
+        let cell = grid.cell(seed);
+        if !grid.metal_at(seed)
+            || !row_is_short(grid, cell, most)
+            || stays.iter().any(|piece| piece.reaches(cell))
+        {
+            continue;
+        }
+        let mut piece = Window::around(grid, cell, most);
+        if piece.falls(grid, cell, most) {
+            piece.take_from(grid);
+        } else {
+            stays.truncate(KNOWN - 1);
+            stays.push_front(piece);
+        }
     }
 }
 
@@ -74,8 +90,8 @@ impl Window {
         }
     }
 
-    /// The window with the piece of a cell reached, if that is free and small.
-    fn piece(mut self, grid: &Grid, (x, y): (i64, i64), most: i64) -> Option<Self> {
+    /// Reaches the piece of a cell, as much of it as tells whether it is free and small.
+    fn falls(&mut self, grid: &Grid, (x, y): (i64, i64), most: i64) -> bool {
         let (left, low) = (self.first.1 * TILE, self.first.0 * TILE);
         let row = (y - low) as usize;
         let at = row * self.wide + ((x - left) / TILE) as usize;
@@ -102,14 +118,16 @@ impl Window {
                 k -= 1;
             }
             if (to - from) as i64 >= most {
-                return None;
+                return false;
             }
             if !changed {
                 break;
             }
         }
         let (left, low) = (self.first.1 * TILE, self.first.0 * TILE);
-        let [width, height, rising, falling] = self.extents(from, to)?;
+        let Some([width, height, rising, falling]) = self.extents(from, to) else {
+            return false;
+        };
         let (x0, x1) = (left + width.0, left + width.1);
         let (y0, y1) = (low + height.0, low + height.1);
         let edge = x0 <= 0 || y0 <= 0 || x1 >= grid.cells.0 - 1 || y1 >= grid.cells.1 - 1;
@@ -118,7 +136,16 @@ impl Window {
         let length = across(width)
             .max(across(height))
             .max(slant(rising).max(slant(falling)));
-        (!edge && length <= most as f64).then_some(self)
+        !edge && length <= most as f64
+    }
+
+    /// Whether a cell is of the piece that was reached.
+    fn reaches(&self, (x, y): (i64, i64)) -> bool {
+        let (column, row) = (x.div_euclid(TILE) - self.first.1, y - self.first.0 * TILE);
+        let inside = column >= 0 && column < self.wide as i64 && row >= 0 && row < self.high as i64;
+        inside
+            && self.reached[row as usize * self.wide + column as usize] >> x.rem_euclid(TILE) & 1
+                == 1
     }
 
     /// What was reached in these rows, from its least to its greatest x, y, x + y and x - y.
