@@ -153,7 +153,7 @@ impl Case {
             world.record();
         }
         let view = world.run(LIMIT);
-        let account = Account::new(&world, &job, &view);
+        let account = Account::new(&world, &job, &view, self.seed > programs::ODD_ABOVE);
         let mut wrong = world.watch.wrongs.clone();
         wrong.extend(account.settle());
         if !world.replays() {
@@ -205,16 +205,19 @@ struct Account<'a> {
     job: &'a Job,
     view: &'a View,
     truth: Truth,
+    /// Of odd shapes.
+    odd: bool,
 }
 
 impl<'a> Account<'a> {
-    fn new(world: &'a World, job: &'a Job, view: &'a View) -> Self {
+    fn new(world: &'a World, job: &'a Job, view: &'a View, odd: bool) -> Self {
         let truth = world.table.lock().expect("one thread").truth();
         Self {
             world,
             job,
             view,
             truth,
+            odd,
         }
     }
 
@@ -267,6 +270,8 @@ impl<'a> Account<'a> {
         let tabs: f64 = self
             .events()
             .map(|e| match e {
+                // A way out that is left is path, and no tab.
+                Event::TabLeft { from_mm, to_mm, .. } if self.odd => to_mm - from_mm,
                 Event::TabLeft { tab_mm, .. } => tab_mm + 0.3,
                 _ => 0.0,
             })

@@ -1,9 +1,11 @@
 //! Jobs of chance: a seed draws the program, what goes wrong, the wire and the operators, and every
 //! job is watched at every step and settled with the table's ledger at its end.
 //!
-//! `STANDCLEAR_SEEDS=17` repeats one seed, `STANDCLEAR_SEEDS=1-10000` runs many.
+//! `STANDCLEAR_SEEDS=17` repeats one seed, `STANDCLEAR_SEEDS=1-10000` runs many; those above 10,000
+//! draw odd shapes as well.
 
 mod case;
+mod odd;
 mod programs;
 pub mod restless;
 
@@ -14,9 +16,16 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use case::Case;
 
 /// Seeds that run when none are named.
-const SEEDS: (u64, u64) = (1, 240);
+const SEEDS: [(u64, u64); 2] = [
+    (1, 200),
+    (programs::ODD_ABOVE + 1, programs::ODD_ABOVE + 200),
+];
 /// Seeds that once showed a mistake, and which.
-const SHOWN: [(u64, &str); 6] = [
+const SHOWN: [(u64, &str); 7] = [
+    (
+        10_594,
+        "an arc stuck on over a lost line burned to where the torch stood, and that was not believed",
+    ),
     (
         5066,
         "a cut lost on its own lead-in was led into along that",
@@ -70,7 +79,8 @@ fn simplest(case: Case, mut why: String) -> (Case, String) {
 fn seeds() -> Vec<u64> {
     let Ok(named) = std::env::var("STANDCLEAR_SEEDS") else {
         let shown = SHOWN.iter().map(|(seed, _)| *seed);
-        return shown.chain(SEEDS.0..=SEEDS.1).collect();
+        let drawn = SEEDS.iter().flat_map(|(from, to)| *from..=*to);
+        return shown.chain(drawn).collect();
     };
     let (from, to) = named.split_once('-').unwrap_or((&named, &named));
     let number = |s: &str| {

@@ -9,6 +9,7 @@ use program::Setup;
 use standclear::config::Config;
 use standclear::job::Prepared;
 
+use super::odd;
 use crate::chance::Chance;
 
 /// Kerf and feed of some rows of the invented chart: thickness mm, current A, kerf mm, feed mm/min.
@@ -19,31 +20,34 @@ const ROWS: [(f64, u32, f64, u32); 5] = [
     (5.0, 40, 1.45, 1100),
     (6.0, 40, 1.51, 800),
 ];
+/// Seeds above this draw odd shapes as well; below it programs stay what they were.
+pub const ODD_ABOVE: u64 = 10_000;
 /// A part has a square of this side for itself, mm.
 const CELL_MM: f64 = 84.0;
 /// So many programs are drawn at most until one may be cut.
 const DRAWS: u64 = 40;
 
-struct Drawing {
+/// A program in the making.
+pub(super) struct Drawing {
     text: String,
-    feed: u32,
+    pub feed: u32,
 }
 
 impl Drawing {
-    fn fire(&mut self, x: f64, y: f64) {
+    pub fn fire(&mut self, x: f64, y: f64) {
         let _ = writeln!(self.text, "G00 X{x:.3} Y{y:.3}\nM03");
     }
 
-    fn line(&mut self, x: f64, y: f64, feed: u32) {
+    pub fn line(&mut self, x: f64, y: f64, feed: u32) {
         let _ = writeln!(self.text, "G01 X{x:.3} Y{y:.3} F{feed}");
     }
 
-    fn arc(&mut self, word: &str, to: (f64, f64), i: f64, j: f64) {
+    pub fn arc(&mut self, word: &str, to: (f64, f64), i: f64, j: f64) {
         let (x, y, feed) = (to.0, to.1, self.feed);
         let _ = writeln!(self.text, "{word} X{x:.3} Y{y:.3} I{i:.3} J{j:.3} F{feed}");
     }
 
-    fn out(&mut self) {
+    pub fn out(&mut self) {
         self.text.push_str("M05\n");
     }
 
@@ -175,7 +179,7 @@ impl Drawing {
 pub fn job(config: &Config, seed: u64) -> (Arc<Job>, String) {
     for draw in 0..DRAWS {
         let mut chance = Chance::of(seed, 100 + draw);
-        let (text, setup) = drawn(&mut chance);
+        let (text, setup) = drawn(&mut chance, seed > ODD_ABOVE);
         let setup = Setup::from_toml(&setup).expect("a setup as it should be");
         let prepared = Prepared::new(config, "drawn", text.as_bytes(), Some(setup));
         let warned = prepared.report.accepted_for("a program of chance");
@@ -187,7 +191,7 @@ pub fn job(config: &Config, seed: u64) -> (Arc<Job>, String) {
 }
 
 /// A program's text and its setup's.
-fn drawn(chance: &mut Chance) -> (String, String) {
+fn drawn(chance: &mut Chance, odd: bool) -> (String, String) {
     let (thickness, amps, kerf, feed) = chance.pick(&ROWS);
     let (columns, rows) = (1 + chance.below(2), 1 + chance.below(2));
     let mut drawing = Drawing {
@@ -203,7 +207,11 @@ fn drawn(chance: &mut Chance) -> (String, String) {
             parts += 1;
             let x = 14.0 + CELL_MM * (column as f64 + 0.5);
             let y = 14.0 + CELL_MM * (row as f64 + 0.5);
-            drawing.part(chance, (x, y), kerf);
+            if odd && chance.happens(0.7) {
+                odd::shape(&mut drawing, chance, (x, y), CELL_MM - 18.0);
+            } else {
+                drawing.part(chance, (x, y), kerf);
+            }
         }
     }
     drawing.text.push_str("M02\n");

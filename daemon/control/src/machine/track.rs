@@ -186,22 +186,28 @@ impl Track {
         };
         let gone_s = t.since(t0).as_secs_f64();
         // The arc was on: it moved, at most by its feed.
-        let most = s0 + self.feed * gone_s.min(BEYOND_S);
+        let moved = |s: f64| s0 + self.feed * s;
         match after.and_then(known) {
             Some((t1, s1)) if t1.since(t0) <= GAP => {
                 let span = t1.since(t0).as_secs_f64();
                 Told::exactly(s0 + (s1 - s0) * if span > 0.0 { gone_s / span } else { 0.0 })
             }
-            Some((_, s1)) => Told {
-                best: most.min(s1),
-                least: s0,
-                most: most.min(s1),
-            },
-            None => Told {
-                best: most,
-                least: s0,
-                most,
-            },
+            Some((_, s1)) => {
+                let most = moved(gone_s).min(s1);
+                Told {
+                    best: most,
+                    least: s0,
+                    most,
+                }
+            }
+            None => {
+                let most = moved(gone_s.min(BEYOND_S));
+                Told {
+                    best: most,
+                    least: s0,
+                    most,
+                }
+            }
         }
     }
 
@@ -378,6 +384,19 @@ mod tests {
             (lost.high_mm - (20.0 + 2.0 + 20.0 * 0.024 + 0.3)).abs() < 1e-6,
             "{lost:?}"
         );
+    }
+
+    #[test]
+    fn an_arc_that_outlasts_the_silence_may_have_burned_to_where_the_torch_is_found() {
+        // At 20 mm after a second.
+        let mut track = along_a_line(50);
+        // Nothing is heard for a second, in which the torch came to stand 12 mm further on.
+        track.report_braking(&status(2000, 32.0, 0.0, None), Point::new(32.0, 0.0));
+        let told = |ms: u64| track.station_at(Time::from_ms(ms));
+        assert!((told(1100).most - 22.0).abs() < 1e-9);
+        assert!((told(1500).most - 30.0).abs() < 1e-9);
+        assert!((told(1700).most - 32.0).abs() < 1e-9);
+        assert!((told(1700).least - 20.0).abs() < 1e-9);
     }
 
     #[test]
