@@ -82,7 +82,7 @@ export function plate(how = {}) {
     c.fillStyle = ink.chalk;
     c.fill();
     c.clip();
-    c.strokeStyle = ink.ink;
+    c.strokeStyle = ink.slot;
     c.lineWidth = 1.5;
     c.beginPath();
     for (let d = -(y1 - y0); d < x1 - x0; d += 7) {
@@ -93,14 +93,14 @@ export function plate(how = {}) {
     }
     c.stroke();
     c.restore();
-    c.strokeStyle = ink.ink;
+    c.strokeStyle = ink.slot;
     c.lineWidth = 3;
     c.strokeRect(x0, y0, x1 - x0, y1 - y0);
     if (word && !small) {
       c.font = `600 20px ${FONT}`;
       c.textAlign = "center";
       c.textBaseline = "top";
-      c.fillStyle = ink.ink;
+      c.fillStyle = ink.slot;
       c.strokeStyle = ink.chalk;
       c.lineWidth = 4;
       c.strokeText(word, (x0 + x1) / 2, y1 + 3);
