@@ -18,6 +18,8 @@ const LEFT_STEP_MM: f64 = 0.02;
 const WHOLE_MM: f64 = 1.0;
 /// ... in this part of the places looked at.
 const WHOLE_PART: f64 = 0.9;
+/// A kerf that is crossed, however slantwise, is no wider than so many kerfs along the path (invented).
+const VOID_KERFS: f64 = 4.0;
 
 /// The sheet now, and the contours as the program draws them.
 pub(super) struct Ground<'a> {
@@ -185,14 +187,30 @@ impl<'a> Ground<'a> {
         places.filter(|p| metal(*p)).count() as f64 * step
     }
 
-    /// Whether the metal ahead of the place lost still hangs together with the clamp, on either side.
+    /// Whether the first metal from a place on ahead still hangs together with the clamp, on either
+    /// side. The place may lie in a kerf that the path crosses.
     pub fn ahead_holds(&self, cut: usize, s: f64) -> bool {
+        let end = self.length_mm(cut).min(s + VOID_KERFS * self.kerf_mm);
+        let (mut at, step) = (s, self.kerf_mm / 2.0);
+        loop {
+            let under = self.under_and_beside(cut, at);
+            if under.contains(&Under::Piece(self.holder)) {
+                return true;
+            }
+            if at >= end || under.iter().any(|u| matches!(u, Under::Piece(_))) {
+                return false;
+            }
+            at = (at + step).min(end);
+        }
+    }
+
+    /// What lies under the path at a station, and to its sides within the arc's reach.
+    fn under_and_beside(&self, cut: usize, s: f64) -> [Under; 5] {
         let (p, (dx, dy)) = self.along(cut, s);
         // A wall within the arc's reach; a lead-in may have taken the nearest.
         let near = self.kerf_mm / 2.0 + 0.7;
         [0.0, near, -near, REACH_MM, -REACH_MM]
-            .into_iter()
-            .any(|d| self.holds(p.moved(-dy * d, dx * d)))
+            .map(|d| self.map.under(p.moved(-dy * d, dx * d), self.map.end()))
     }
 }
 

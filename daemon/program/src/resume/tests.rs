@@ -427,3 +427,27 @@ fn what_was_accepted_of_the_cut_itself_is_not_asked_again_and_what_is_new_is() {
         "{warns:#?}"
     );
 }
+
+#[test]
+fn a_kerf_that_is_crossed_is_not_the_end_of_the_metal() {
+    // The last edge of the second part runs across the one before it, 6 mm from its pierce.
+    let cuts = read(SHARED.as_bytes(), &ReadingRules::default())
+        .cut_list
+        .cuts;
+    let whole = |k: usize| vec![[0.0, cuts[k].length_mm()]];
+    let done = [whole(0), whole(1), Vec::new(), Vec::new()];
+    for tenths in 5..400 {
+        let at = f64::from(tenths) / 10.0;
+        let stopped = Stopped {
+            cuts: &cuts,
+            done: &done,
+            entries: &[],
+            cut: 2,
+            lost: Some(lost(at, 0.5)),
+            kerf_end_failed: false,
+            back_mm: 0.0,
+        };
+        let found = ways(&stopped, &frame::input(&setup()));
+        assert!(!found.proposals.is_empty(), "{at}: {found:#?}");
+    }
+}
