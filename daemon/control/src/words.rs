@@ -132,7 +132,9 @@ pub const fn remedy(cause: Cause) -> &'static str {
             "Look under the torch: hole, sheet edge, thick rust or paint. Scrape it clean. Then try again."
         }
         Cause::TouchUnsure => "Clean the nozzle and the plate under it. Then try again.",
-        Cause::PlateMoved => "Look for a tipped piece or a bowed sheet. Then try again.",
+        Cause::PlateMoved => {
+            "Look for a tipped piece or a bowed sheet. If a part is cut, check the sheet by it. Then try again."
+        }
         Cause::TorchTouched => {
             "Look for a tipped piece under the torch. Free it. Then reference the axes."
         }

@@ -189,6 +189,8 @@ fn over_what_stands_up_from_the_sheet_the_torch_travels_and_looks_higher() {
     rig.table.plate_z += 12.0;
     held_for(&mut rig, Cause::PlateMoved);
     let up = rig.table.plate_z;
+    // It does not stay pressed on it, whatever is in doubt.
+    rig.until(10.0, |r| r.table.z > up + 20.0);
     rig.clear_all();
     for _ in 0..rig.view().datum.expect("a check is due").marks.len() {
         rig.must(Ask::DatumGo);

@@ -208,6 +208,9 @@ impl Event {
             Self::PermitTested {
                 passed: Some(false),
             } => Some(words::remedy(crate::Cause::PermitStuck)),
+            Self::PlaceDoubted {
+                cause: Some(crate::Cause::PlateMoved),
+            } => Some("Check the sheet by what is cut of it."),
             Self::PlaceDoubted { .. } => {
                 Some("Reference the axes. Then confirm where the torch is.")
             }
@@ -231,6 +234,11 @@ fn gone_on(cut: usize, from_mm: f64, plan: Option<&Plan>) -> String {
 }
 
 fn tab(cut: usize, from_mm: f64, tab_mm: f64) -> String {
+    if tab_mm <= 0.0 {
+        return format!(
+            "Cut {cut} was left {from_mm:.1} mm along it: what is behind holds no part."
+        );
+    }
     format!(
         "A tab of {tab_mm:.1} mm stays in cut {cut}, {from_mm:.1} mm along it: break it by hand."
     )

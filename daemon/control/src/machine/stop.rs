@@ -397,11 +397,12 @@ impl Machine {
         false
     }
 
-    /// Whether the axes may be moved at all.
+    /// Whether the axes may be moved at all: they know where they are. Where the sheet lies may be in
+    /// doubt all the same.
     pub(crate) fn may_move(&self) -> bool {
         self.line.usable()
             && !self.signals.estop_open
-            && !self.doubtful
+            && (self.homed || !self.doubtful)
             && self.line.unproven.is_none()
             && self.line.referenced(self.homed)
     }
@@ -414,7 +415,7 @@ impl Machine {
         if !s.retry {
             return true;
         }
-        if self.latches.is_empty() && self.may_move() {
+        if self.latches.is_empty() && self.may_move() && !self.doubtful {
             self.begin_cut();
         } else {
             self.hold_at(s.cause, s.at, s.at_mm, s.why.clone());

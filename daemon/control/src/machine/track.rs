@@ -185,15 +185,14 @@ impl Track {
             (None, None) => return Told::exactly(self.station),
         };
         let gone_s = t.since(t0).as_secs_f64();
-        // The arc was on: it moved, at most by its feed.
-        let moved = |s: f64| s0 + self.feed * s;
         match after.and_then(known) {
             Some((t1, s1)) if t1.since(t0) <= GAP => {
                 let span = t1.since(t0).as_secs_f64();
                 Told::exactly(s0 + (s1 - s0) * if span > 0.0 { gone_s / span } else { 0.0 })
             }
             Some((_, s1)) => {
-                let most = moved(gone_s).min(s1);
+                // The arc was on: it moved, at most by the feed of what lies between.
+                let most = (s0 + self.fastest(s0, s1) * gone_s).min(s1);
                 Told {
                     best: most,
                     least: s0,
@@ -201,7 +200,7 @@ impl Track {
                 }
             }
             None => {
-                let most = moved(gone_s.min(BEYOND_S));
+                let most = s0 + self.feed * gone_s.min(BEYOND_S);
                 Told {
                     best: most,
                     least: s0,
@@ -209,6 +208,16 @@ impl Track {
                 }
             }
         }
+    }
+
+    /// The greatest feed between two stations, mm/s.
+    fn fastest(&self, from: f64, to: f64) -> f64 {
+        let pieces = self.behind.iter().chain(self.pieces.iter());
+        pieces
+            .skip_while(|piece| piece.end_mm() < from)
+            .take_while(|piece| piece.start_mm <= to)
+            .map(|piece| piece.feed_mm_s)
+            .fold(self.feed, f64::max)
     }
 
     /// The path is surely cut up to here if the arc has burned until this moment, mm.
@@ -397,6 +406,24 @@ mod tests {
         assert!((told(1500).most - 30.0).abs() < 1e-9);
         assert!((told(1700).most - 32.0).abs() < 1e-9);
         assert!((told(1700).least - 20.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn unseen_it_may_have_gone_as_fast_as_what_it_passed_allows() {
+        let line = |from: f64, to: f64| Segment::Line {
+            from: Point::new(from, 0.0),
+            to: Point::new(to, 0.0),
+        };
+        let mut track = Track::new(0.0, 0.0, (0, 0.0));
+        track.said(Ticket(5), line(0.0, 21.0), 0.0, 10.0);
+        track.said(Ticket(6), line(21.0, 80.0), 21.0, 30.0);
+        for k in 0..=100 {
+            let s = status(k * 20, 0.2 * k as f64, 0.0, Some(4));
+            track.report(&s, s.place);
+        }
+        track.report_braking(&status(3000, 41.0, 0.0, None), Point::new(41.0, 0.0));
+        // A millimetre at 10 mm/s, and 0.6 s at 30 mm/s.
+        assert!(track.station_at(Time::from_ms(2700)).most >= 39.0);
     }
 
     #[test]

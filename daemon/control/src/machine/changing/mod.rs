@@ -330,7 +330,7 @@ impl Machine {
 
     /// The place of a touch for a change, if one can be made now, machine coordinates.
     pub(crate) fn may_touch(&self) -> Option<Point> {
-        (self.may_move() && self.latches.is_empty())
+        (self.may_move() && !self.doubtful && self.latches.is_empty())
             .then(|| self.touch_place())
             .flatten()
     }
