@@ -127,7 +127,7 @@ impl Plan {
         let lost = self.stop.lost?;
         match self.how.way {
             Way::Tab => Some([lost.at_mm, self.how.from_mm]),
-            Way::Leave if self.how.uncut_mm > 0.0 => Some([lost.at_mm, f64::INFINITY]),
+            Way::Leave if self.how.uncut_mm > 0.0 => Some([self.how.from_mm, f64::INFINITY]),
             _ => None,
         }
     }

@@ -7,6 +7,7 @@
 mod entry;
 mod ground;
 mod judge;
+mod leave;
 #[cfg(test)]
 mod tests;
 mod ways;

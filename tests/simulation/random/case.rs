@@ -18,6 +18,9 @@ use crate::world::World;
 /// A job that has not ended by then does not end, table time.
 const LIMIT: Duration = Duration::from_secs(3600);
 
+/// The longest way out of an odd shape, mm, rounded up.
+const WAY_OUT_MM: f64 = 10.5;
+
 /// Everything that the seed has drawn. Each of it can be taken away to find what matters.
 #[derive(Clone, Debug)]
 pub struct Case {
@@ -271,7 +274,7 @@ impl<'a> Account<'a> {
             .events()
             .map(|e| match e {
                 // A way out that is left is path, and no tab.
-                Event::TabLeft { from_mm, to_mm, .. } if self.odd => to_mm - from_mm,
+                Event::TabLeft { tab_mm, .. } if self.odd => tab_mm + 0.3 + WAY_OUT_MM,
                 Event::TabLeft { tab_mm, .. } => tab_mm + 0.3,
                 _ => 0.0,
             })

@@ -3,12 +3,13 @@
 
 use core::cell::OnceCell;
 
-use units::{Point, Segment};
+use units::{Bounds, Point, Segment};
 
 use super::{REACH_MM, Stopped};
 use crate::contour::{Contour, Contours, Kind};
 use crate::flat::{Flat, off_mm};
 use crate::pieces::{MapInput, PieceMap, Under};
+use crate::shape::apart;
 use crate::vet::OnSheet;
 use crate::{Cut, CutList, Element, lead};
 
@@ -179,10 +180,25 @@ impl<'a> Ground<'a> {
     /// beginning, lead-in included, may have taken some of it already.
     pub fn left_mm(&self, cut: usize, at: f64, to: f64) -> f64 {
         let line = self.drawn.flat().line(cut);
-        let cut_away = line.part(0.0, at);
+        let reach = self.kerf_mm / 2.0;
+        // Of a long path only what lies near the stretch can have taken any of it.
+        let mut near = Bounds::of(line.at(at));
+        for p in line.part(at, to) {
+            near.add(p);
+        }
+        let cut_away: Vec<Vec<Point>> = line
+            .part(0.0, at)
+            .windows(2)
+            .filter(|w| {
+                let mut b = Bounds::of(w[0]);
+                b.add(w[1]);
+                !apart(&b, &near, reach)
+            })
+            .map(<[Point]>::to_vec)
+            .collect();
         let n = ((to - at) / LEFT_STEP_MM).ceil().max(1.0);
         let step = (to - at) / n;
-        let metal = |p: Point| off_mm(&cut_away, p) > self.kerf_mm / 2.0;
+        let metal = |p: Point| cut_away.iter().all(|chord| off_mm(chord, p) > reach);
         let places = (0..n as u32).map(|k| line.at(at + (f64::from(k) + 0.5) * step));
         places.filter(|p| metal(*p)).count() as f64 * step
     }

@@ -22,9 +22,6 @@ const EXEMPT: [&str; 7] = [
     rules::hole_after_outline::NAME,
 ];
 
-/// What is found so near to a new way in is of its doing, mm.
-const AT_ENTRY_MM: f64 = 1.0;
-
 /// What the rules say against a proposal: refusals and warnings that the cut did not have already.
 /// `joint`: where its contour begins and where it is closed; `known`: what vetting has said of it.
 pub(super) fn judge(
@@ -44,6 +41,8 @@ pub(super) fn judge(
     };
     let mut said = on_the_sheet_now(stopped, input, cut, proposal);
     said.retain(counts);
+    let mut of_entry = of_the_entry(stopped, input, cut, proposal);
+    of_entry.retain(counts);
     let mut shape = Vec::new();
     if let Some(joint) = joint.filter(|j| proposal.from_mm >= j.0)
         && !proposal.entry.is_empty()
@@ -54,21 +53,32 @@ pub(super) fn judge(
     if !(said.is_empty() && shape.is_empty()) {
         let known = known();
         let new = |f: &Finding| known.iter().all(|k| k.rule != f.rule);
-        said.retain(|f| f.severity == Severity::Refuse || new(f) || at_entry(f, proposal));
+        said.retain(|f| f.severity == Severity::Refuse || new(f));
         shape.retain(new);
         said.append(&mut shape);
+    }
+    for f in of_entry {
+        if said.iter().all(|s| s.rule != f.rule) {
+            said.push(f);
+        }
     }
     said
 }
 
-/// Whether a finding lies on a proposal's new way into the cut.
-fn at_entry(f: &Finding, proposal: &Proposal) -> bool {
-    f.at.is_some_and(|p| {
-        proposal
-            .entry
-            .iter()
-            .any(|way| way.nearest(p).1 < AT_ENTRY_MM)
-    })
+/// The new way into the cut by itself: what is said of its place is never known before.
+fn of_the_entry(
+    stopped: &Stopped<'_>,
+    input: &VetInput<'_>,
+    cut: &Cut,
+    proposal: &Proposal,
+) -> Vec<Finding> {
+    let Some(entry) = made(&proposal.entry, cut.on_line) else {
+        return Vec::new();
+    };
+    let mut list = history(stopped);
+    list.cuts.push(entry);
+    let number = list.cuts.len();
+    said(input, list, number, &[Group::Place])
 }
 
 /// What the rules say of the cut in hand as the program draws it: its warnings were accepted.

@@ -291,6 +291,9 @@ proptest! {
                 Way::Tab => prop_assert!(p.uncut_mm > 0.0),
                 Way::Leave => {
                     prop_assert!(p.uncut_mm >= p.tab_mm - 0.02, "{p:?}");
+                    // What it may have left unsaid is a hair, and half a kerf to each side of it.
+                    let told = p.from_mm - l.low_mm;
+                    prop_assert!(told <= 1.0 + 1.4 + 0.02, "{p:?} {l:?}");
                     prop_assert!(all[cut].length_mm() - l.low_mm < 8.0 + 2.01, "{p:?}");
                 }
             }
@@ -365,7 +368,11 @@ fn whatever_is_cut_has_a_way_on_at_its_very_end_and_nothing_is_fired_at_what_has
     let closed = 52.0_f64.sqrt() + core::f64::consts::TAU * 30.0;
     for at in [closed - 1.4, closed, closed + 1.0, closed + 3.0] {
         let found = ask_program(disc, lost(at, 0.2));
-        assert_ne!(found.proposals[0].way, Way::Leave, "{at}: {found:#?}");
+        let whole = found.proposals.iter().find(|p| p.uncut_mm <= 0.0);
+        assert!(
+            whole.is_some_and(|p| p.way != Way::Leave),
+            "{at}: {found:#?}"
+        );
     }
     // What still hangs is cut.
     let far = ask_eight(lost(length - 12.0, 0.4));
@@ -418,6 +425,14 @@ fn what_was_accepted_of_the_cut_itself_is_not_asked_again_and_what_is_new_is() {
             assert!(p.warns.is_empty(), "{at}: {p:#?}");
         }
     }
+    // Beside one edge that was warned of, the pierce at another is new.
+    let both = at_the_edge(9.0).replace("X160", "X296");
+    let found = ask_program(&both, lost(300.0, 0.4));
+    let warns = &get(&found, Way::LeadIn).warns;
+    assert!(
+        warns.len() == 1 && warns[0].rule == "near-edge",
+        "{warns:#?}"
+    );
     // The plate is well off the edge; a pierce between the two is not.
     let found = ask_program(&at_the_edge(9.0), lost(230.0, 0.4));
     assert!(found.proposals[0].warns.is_empty());
@@ -449,5 +464,24 @@ fn a_kerf_that_is_crossed_is_not_the_end_of_the_metal() {
         };
         let found = ways(&stopped, &frame::input(&setup()));
         assert!(!found.proposals.is_empty(), "{at}: {found:#?}");
+    }
+}
+
+#[test]
+fn a_path_of_very_many_pieces_is_no_burden() {
+    // 50,000 pieces of 0.1 mm in a wave, lost in the middle and near its end.
+    let mut text = String::from("G21 G90\nG0 X20 Y100\nM3\nF1100\n");
+    for k in 1..=50_000 {
+        let (row, along) = (k / 2_500, k % 2_500);
+        let x = if row % 2 == 0 { along } else { 2_499 - along };
+        let (x, y) = (20.0 + f64::from(x) / 10.0, 100.0 + 4.0 * f64::from(row));
+        text.push_str(&format!("G1 X{x:.1} Y{y:.1}\n"));
+    }
+    text.push_str("M5\nM2\n");
+    for at in [2_000.0, 5_060.0] {
+        assert!(
+            !ask_program(&text, lost(at, 0.5)).proposals.is_empty(),
+            "{at}"
+        );
     }
 }

@@ -5,6 +5,7 @@ use core::cell::OnceCell;
 use units::{Point, Segment};
 
 use super::ground::Ground;
+use super::leave::{Ahead, LEAVE_MM};
 use super::{Lost, Proposal, REACH_MM, Stopped, Way, Ways, entry, judge};
 use crate::contour::Kind;
 use crate::report::{Finding, Severity};
@@ -16,10 +17,6 @@ use crate::{Cut, CutList, Reading, Setup};
 const BEFORE_MM: f64 = 0.3;
 /// The second try from the open kerf leaves this much of the kerf's half round to spare, mm.
 const SECOND_MM: f64 = 0.05;
-/// Lost so near to a contour's end it may be left as a tab, mm (process handbook).
-const LEAVE_MM: f64 = 8.0;
-/// So much metal at the end of any path is as good as none: it breaks by hand, mm (invented).
-const HAIR_MM: f64 = 1.0;
 /// Where a lead-in turns into the path the torch is slow and burns so much wider, mm (invented).
 const TURN_MM: f64 = 0.15;
 /// A tab is at least so long, mm.
@@ -31,14 +28,14 @@ const SURE_REACH_MM: f64 = 1.7;
 const VETTED: usize = 6;
 
 /// What the ways are worked out from.
-struct Asked<'a> {
-    stopped: &'a Stopped<'a>,
+pub(super) struct Asked<'a> {
+    pub stopped: &'a Stopped<'a>,
     input: &'a VetInput<'a>,
-    ground: Ground<'a>,
-    lost: Lost,
+    pub ground: Ground<'a>,
+    pub lost: Lost,
     /// Where the contour begins and where it is closed, mm along the cut.
-    contour: Option<(f64, f64)>,
-    length_mm: f64,
+    pub contour: Option<(f64, f64)>,
+    pub length_mm: f64,
     known: OnceCell<Vec<Finding>>,
 }
 
@@ -90,7 +87,7 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
         if !asked.lead_in(&mut ways) {
             asked.far_kerf_end(&mut ways);
         }
-        asked.leave(true, &mut ways);
+        asked.leave(Ahead::Holds, &mut ways);
         asked.tab(&mut ways);
         asked.restart(&mut ways);
     } else {
@@ -98,7 +95,8 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
             "The metal there hangs on nothing that the ground clamp holds: it cannot be cut on.";
         ways.barred.push((Way::KerfEnd, why.into()));
         let hangs = asked.perhaps_loose(&drawn, &mut ways);
-        asked.leave(hangs, &mut ways);
+        let ahead = if hangs { Ahead::MayHold } else { Ahead::Loose };
+        asked.leave(ahead, &mut ways);
     }
     ways
 }
@@ -114,7 +112,7 @@ impl Proposal {
     }
 }
 
-fn plain(way: Way, pierce: Point, from_mm: f64) -> Proposal {
+pub(super) fn plain(way: Way, pierce: Point, from_mm: f64) -> Proposal {
     Proposal {
         way,
         pierce,
@@ -144,7 +142,7 @@ pub(super) fn kerf_end_at(lost: &Lost, kerf_mm: f64) -> (f64, f64, f64) {
 }
 
 /// What is known to a tenth at best is not told finer, mm.
-fn tenths(mm: f64) -> String {
+pub(super) fn tenths(mm: f64) -> String {
     format!("{mm:.1}")
 }
 
@@ -165,7 +163,7 @@ fn from_kerf_alone(cut: &Cut, lost: &Lost, input: &VetInput<'_>, ways: &mut Ways
 }
 
 impl Asked<'_> {
-    fn place(&self, s: f64) -> Point {
+    pub(super) fn place(&self, s: f64) -> Point {
         self.ground.along(self.stopped.cut, s).0
     }
 
@@ -364,61 +362,9 @@ impl Asked<'_> {
         contour.map_or(0.0, |c| c.distance(p))
     }
 
-    fn is_outline(&self) -> bool {
+    pub(super) fn is_outline(&self) -> bool {
         let contour = self.ground.contour(self.stopped.cut);
         contour.is_some_and(|c| c.kind == Kind::Outline)
-    }
-
-    /// Left at the place lost: an outline near its end, on a tab; whatever it is, when its rest is as
-    /// good as gone, for then there may be nothing to fire at. `hangs`: the metal there is held, at
-    /// least by what is surely cut.
-    fn leave(&self, hangs: bool, ways: &mut Ways) {
-        let Lost { at_mm, low_mm, .. } = self.lost;
-        let end_mm = self.length_mm;
-        let closed_mm = self.contour.map_or(end_mm, |(_, closed_mm)| closed_mm);
-        let metal = |from: f64, to: f64| {
-            if from < to {
-                self.ground.left_mm(self.stopped.cut, from, to)
-            } else {
-                0.0
-            }
-        };
-        // What holds the piece, what stays of the path with its way out, and what may stay of it.
-        let tab = metal(at_mm, closed_mm);
-        let (rest, most) = (metal(at_mm, end_mm), metal(low_mm, end_mm));
-        // By what is surely cut, too: a tab of which nobody knows how long it is is none.
-        let near = self.is_outline() && at_mm <= closed_mm && closed_mm - low_mm <= LEAVE_MM;
-        let fallen = !hangs && end_mm - low_mm <= LEAVE_MM;
-        if !near && !fallen && most > HAIR_MM {
-            return;
-        }
-        let why = if tab > 0.0 {
-            format!(
-                "Leave a tab of {} mm. Break it by hand when all is cold.",
-                mm(tab)
-            )
-        } else if rest > 0.0 {
-            "Its contour is closed as good as surely: leave its way out, and look at the joint."
-                .into()
-        } else if most > 0.0 {
-            format!(
-                "Nothing is left of it, or {} mm at most: leave it, and look at the joint.",
-                tenths(most.max(0.1))
-            )
-        } else {
-            "Its end lies in the kerf already: nothing of it is left to cut.".into()
-        };
-        let proposal = Proposal {
-            uncut_mm: if rest > 0.0 { end_mm - at_mm } else { 0.0 },
-            tab_mm: tab,
-            why,
-            ..plain(Way::Leave, self.place(at_mm), at_mm)
-        };
-        if most > 0.0 {
-            ways.proposals.push(proposal);
-        } else {
-            ways.proposals.insert(0, proposal);
-        }
     }
 
     /// Begun anew beyond the place lost; what lies between stays as a tab. It holds a part; a slug on a

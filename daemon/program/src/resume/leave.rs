@@ -1,0 +1,90 @@
+//! Leaving a cut where it was lost: what stays of it then, and what that holds.
+
+use super::ways::{Asked, plain, tenths};
+use super::{Lost, Proposal, Way, Ways};
+use crate::shape::mm;
+
+/// Lost so near to a contour's end it may be left as a tab, mm (process handbook).
+pub(super) const LEAVE_MM: f64 = 8.0;
+/// So much metal at the end of any path is as good as none: it breaks by hand, mm (invented).
+const HAIR_MM: f64 = 1.0;
+/// Of a longer rest nobody asks whether all of it runs through kerfs already, mm (invented).
+const LONG_MM: f64 = 60.0;
+
+/// How the metal ahead of the place lost is held.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Ahead {
+    /// It hangs together with the clamp, wherever the cut has come to.
+    Holds,
+    /// By what is surely cut it does.
+    MayHold,
+    /// Not even by that.
+    Loose,
+}
+
+impl Asked<'_> {
+    /// An outline near its end is left on a tab; whatever it is, when its rest is as good as gone, for
+    /// then there may be nothing to fire at.
+    pub(super) fn leave(&self, ahead: Ahead, ways: &mut Ways) {
+        let Lost { at_mm, low_mm, .. } = self.lost;
+        let end_mm = self.length_mm;
+        let closed_mm = self.contour.map_or(end_mm, |(_, closed_mm)| closed_mm);
+        if end_mm - low_mm > LONG_MM {
+            return;
+        }
+        let metal = |from: f64, to: f64| {
+            if from < to {
+                self.ground.left_mm(self.stopped.cut, from, to)
+            } else {
+                0.0
+            }
+        };
+        // Where the arc may have gone out long before the likeliest place, all from there may stay.
+        let unsure = metal(low_mm, at_mm) > HAIR_MM;
+        let from_mm = if unsure { low_mm } else { at_mm };
+        // What holds the piece, what stays of the path with its way out, and what may stay of it.
+        let tab_mm = metal(from_mm, closed_mm);
+        let (rest, most) = (metal(from_mm, end_mm), metal(low_mm, end_mm));
+        let near = self.is_outline() && from_mm <= closed_mm && closed_mm - low_mm <= LEAVE_MM;
+        let fallen = ahead == Ahead::Loose && end_mm - low_mm <= LEAVE_MM;
+        if !near && !fallen && most > HAIR_MM {
+            return;
+        }
+        let stays = if tab_mm > 0.0 && self.contour.is_some() {
+            let up_to = if unsure { "up to " } else { "" };
+            format!(
+                "Leave a tab of {up_to}{} mm. Break it by hand when all is cold.",
+                mm(tab_mm)
+            )
+        } else if rest > 0.0 {
+            format!(
+                "Leave it: its last {} mm stay uncut and hold no part.",
+                tenths(end_mm - from_mm)
+            )
+        } else if most > 0.0 {
+            format!(
+                "Nothing is left of it, or {} mm at most: leave it, and look at the joint.",
+                tenths(most.max(0.1))
+            )
+        } else {
+            "Its end lies in the kerf already: nothing of it is left to cut.".into()
+        };
+        let piece = match ahead {
+            Ahead::Holds => "",
+            Ahead::MayHold => "The piece may be loose already. ",
+            Ahead::Loose => "The piece is loose already. ",
+        };
+        let proposal = Proposal {
+            uncut_mm: if rest > 0.0 { end_mm - from_mm } else { 0.0 },
+            tab_mm,
+            why: format!("{piece}{stays}"),
+            ..plain(Way::Leave, self.place(from_mm), from_mm)
+        };
+        // Nothing to cut, or perhaps nothing to cut it from: that comes before any firing.
+        if most <= 0.0 || ahead != Ahead::Holds {
+            ways.proposals.insert(0, proposal);
+        } else {
+            ways.proposals.push(proposal);
+        }
+    }
+}
