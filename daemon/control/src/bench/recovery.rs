@@ -101,6 +101,25 @@ fn after_a_doubtful_place_the_sheet_itself_must_show_where_it_lies() {
 }
 
 #[test]
+fn a_torch_that_was_taken_away_from_a_mark_stands_over_none() {
+    let mut rig = doubtful();
+    rig.must(Ask::DatumGo);
+    rig.until(30.0, |r| r.view().datum.is_some_and(|d| d.over));
+    rig.must(Ask::ChangeBegin);
+    rig.until(30.0, |r| r.view().change.is_some_and(|c| c.parked));
+    rig.must(Ask::ChangeCancel);
+    assert!(
+        matches!(rig.ask(Ask::DatumHere), Answer::Refused { reason, .. } if reason == "not-over-mark")
+    );
+    let at = rig.m.sheet_at;
+    rig.check_datum(|_| (0.0, 0.0));
+    assert_eq!(rig.m.sheet_at, at);
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
 fn a_sheet_that_is_found_elsewhere_is_cut_on_where_it_lies() {
     let mut rig = doubtful();
     let n = rig.table.burnt.len();

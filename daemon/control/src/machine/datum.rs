@@ -95,6 +95,13 @@ impl Machine {
         });
     }
 
+    /// The torch is taken elsewhere: it stands over no mark.
+    pub(super) fn leave_mark(&mut self) {
+        if let Some(c) = &mut self.checking {
+            c.over = false;
+        }
+    }
+
     fn next_mark(&self) -> Option<DatumMark> {
         let c = self.checking.as_ref()?;
         c.marks.get(c.seen.len()).copied()

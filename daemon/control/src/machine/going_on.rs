@@ -313,6 +313,7 @@ impl Machine {
     }
 
     pub(super) fn park(&mut self) {
+        self.leave_mark();
         let z = self.safe_z();
         let ticket = self.line.say(Command::RapidZ(z));
         let park = self.settings.park;

@@ -72,6 +72,7 @@ impl Machine {
     }
 
     fn set_out(&mut self, leg: Leg, target: Point, expected_z: f64) {
+        self.leave_mark();
         self.act = Act::Changing(Box::new(Going {
             leg,
             since: self.now,
