@@ -38,8 +38,10 @@ pub(super) fn search<'g>(
     let own = ground.lead_in_from(cut, joint_mm);
     let out = ground.way_out(cut);
     let w = ground.kerf_mm;
+    let to_come = ground.ways_in_near(ground.along(cut, joint_mm).0, cut);
     candidates(ground, cut, joint_mm, lost).filter(move |lead| {
         fits(ground, cut, lead)
+            && to_come.iter().all(|path| leaves_whole(path, lead, w))
             && clear_of(&own, lead, w)
             && clear_of(&out, lead, w)
             && off_mm(&out, lead.from()) >= pierce_apart_mm(w)
@@ -51,6 +53,16 @@ pub(super) fn from_ahead(ground: &Ground<'_>, cut: usize, joint_mm: f64, lead: &
     let (joint, (dx, dy)) = ground.along(cut, joint_mm);
     let from = lead.from();
     (from.x - joint.x) * dx + (from.y - joint.y) * dy > 0.0
+}
+
+/// Whether a lead-in leaves the metal whole in which another cut is to be begun.
+fn leaves_whole(path: &[Point], lead: &Segment, kerf_mm: f64) -> bool {
+    let n = (lead.length() / STEP_MM).ceil().max(1.0) as u32;
+    off_mm(path, lead.from()) >= pierce_apart_mm(kerf_mm)
+        && (1..=n).all(|k| {
+            let p = lead.point_at(lead.length() * f64::from(k) / f64::from(n));
+            off_mm(path, p) >= kerf_mm + APART_MM
+        })
 }
 
 /// Whether a lead-in stays a kerf off a path but for its joint.

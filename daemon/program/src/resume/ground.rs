@@ -19,6 +19,8 @@ const LEFT_STEP_MM: f64 = 0.02;
 const WHOLE_MM: f64 = 1.0;
 /// ... in this part of the places looked at.
 const WHOLE_PART: f64 = 0.9;
+/// What lies further off than this is in no lead-in's way, mm.
+const NEAR_MM: f64 = 20.0;
 /// A kerf that is crossed, however slantwise, is no wider than so many kerfs along the path (invented).
 const VOID_KERFS: f64 = 4.0;
 
@@ -32,6 +34,7 @@ pub(super) struct Ground<'a> {
     drawn: &'a OnSheet<'a>,
     contours: &'a Contours,
     cuts: &'a [Cut],
+    done: &'a [Vec<[f64; 2]>],
     pub kerf_mm: f64,
 }
 
@@ -49,6 +52,7 @@ impl<'a> Ground<'a> {
             drawn,
             contours: drawn.contours()?,
             cuts: stopped.cuts,
+            done: stopped.done,
             kerf_mm,
         })
     }
@@ -74,6 +78,16 @@ impl<'a> Ground<'a> {
             }
             _ => Vec::new(),
         }
+    }
+
+    /// The ways into the cuts to come near a place: their pierces want whole metal.
+    pub fn ways_in_near(&self, p: Point, but: usize) -> Vec<Vec<Point>> {
+        let here = Bounds::of(p);
+        (0..self.cuts.len())
+            .filter(|cut| *cut != but && self.done.get(*cut).is_none_or(Vec::is_empty))
+            .filter(|cut| !apart(&self.drawn.bounds(cut + 1), &here, NEAR_MM))
+            .map(|cut| self.lead_in_from(cut, 0.0))
+            .collect()
     }
 
     /// The way out at a cut's end, as places along it.
@@ -155,16 +169,9 @@ impl<'a> Ground<'a> {
 
     /// How near a place is to any other cut's contour or open path, mm.
     pub fn off_others_mm(&self, p: Point, but: usize) -> f64 {
-        let far = 20.0;
+        let here = Bounds::of(p);
         (0..self.cuts.len())
-            .filter(|cut| {
-                let b = self.drawn.bounds(cut + 1);
-                *cut != but
-                    && p.x > b.low.x - far
-                    && p.x < b.high.x + far
-                    && p.y > b.low.y - far
-                    && p.y < b.high.y + far
-            })
+            .filter(|cut| *cut != but && !apart(&self.drawn.bounds(cut + 1), &here, NEAR_MM))
             .map(|cut| match self.contours.of_cut(cut) {
                 Some(contour) => contour.distance(p),
                 None => {

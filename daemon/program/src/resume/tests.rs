@@ -467,6 +467,31 @@ fn a_kerf_that_is_crossed_is_not_the_end_of_the_metal() {
     }
 }
 
+/// The second plate is pierced in the scrap beside the first.
+const NEIGHBOURS: &str = "G21 G90\n\
+G0 X94 Y130\nM3\nG1 X100 Y126 F1100\nY160\nX140\nY100\nX100\nY127\nM5\n\
+G0 X145 Y130\nM3\nG1 X162 Y126\nY160\nX200\nY100\nX162\nY127\nM5\nM2\n";
+
+#[test]
+fn a_lead_in_leaves_whole_what_the_next_cut_is_pierced_in() {
+    let to_come = Segment::Line {
+        from: Point::new(145.0, 130.0),
+        to: Point::new(162.0, 126.0),
+    };
+    let mut led = 0;
+    for at in 82..142 {
+        let found = ask_program(NEIGHBOURS, lost(f64::from(at), 1.6));
+        for lead in found.proposals.iter().flat_map(|p| &p.entry) {
+            led += 1;
+            for k in 0..=100 {
+                let q = lead.point_at(lead.length() * f64::from(k) / 100.0);
+                assert!(to_come.nearest(q).1 >= 1.4 + 0.9, "{at}: {lead:?}");
+            }
+        }
+    }
+    assert!(led > 20, "{led}");
+}
+
 #[test]
 fn a_path_of_very_many_pieces_is_no_burden() {
     // 50,000 pieces of 0.1 mm in a wave, lost in the middle and near its end.
