@@ -21,7 +21,11 @@ const SEEDS: [(u64, u64); 2] = [
     (programs::ODD_ABOVE + 1, programs::ODD_ABOVE + 200),
 ];
 /// Seeds that once showed a mistake, and which.
-const SHOWN: [(u64, &str); 8] = [
+const SHOWN: [(u64, &str); 9] = [
+    (
+        3065,
+        "held on the way home after the job was ended in mid-cut: told as nothing cut",
+    ),
     (
         12_403,
         "taken from a mark of the datum check to park, the torch was still believed to stand over it",

@@ -101,6 +101,25 @@ fn after_a_doubtful_place_the_sheet_itself_must_show_where_it_lies() {
 }
 
 #[test]
+fn a_job_that_was_ended_in_mid_cut_and_held_on_the_way_home_goes_on_from_where_it_was() {
+    let mut rig = running();
+    rig.run_to(2, 60.0);
+    rig.must(Ask::Hold);
+    rig.until_held();
+    rig.must(Ask::EndJob);
+    rig.until(30.0, |r| r.phase() == Phase::Running);
+    rig.must(Ask::Hold);
+    let held = rig.until_held().hold.expect("held");
+    assert!(
+        held.at_mm.is_some_and(|mm| (mm - 60.0).abs() < 5.0),
+        "{held:?}"
+    );
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
 fn a_torch_that_was_taken_away_from_a_mark_stands_over_none() {
     let mut rig = doubtful();
     rig.must(Ask::DatumGo);

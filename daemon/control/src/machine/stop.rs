@@ -137,7 +137,10 @@ impl Machine {
                     self.doubt(Some(cause));
                 }
                 if parking {
-                    let at_mm = 0.0;
+                    // A job that was ended in the middle of a cut has come as far as it had.
+                    let come =
+                        |run: &super::run::Run| run.lost().map_or_else(|| run.sure(), |l| l.at_mm);
+                    let at_mm = self.run.as_ref().map_or(0.0, come);
                     self.hold_at(cause, at, at_mm, why.clone());
                 }
                 self.act = Act::Stopping(Box::new(self.stopping_for(cause, at, false, 0.0, why)));
