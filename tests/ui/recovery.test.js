@@ -5,21 +5,11 @@ import test from "node:test";
 import { audit } from "./rig/audit.js";
 import { testPiece } from "./rig/panel.js";
 import { running } from "./rig/running.js";
-import { GLASSES, pressOn, toGo } from "./rig/screen.js";
+import { GLASSES, pressOn, seen, toGo } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
 
 const from = (s) => s.page.locator("[data-test=from]").textContent();
 const alongMm = (text) => Number(text.match(/from ([\d.]+) mm/)[1]);
-
-/** What is seen or cleared before the ways on are open. */
-async function seen(s) {
-  await until("the ways on", async () => {
-    if (await s.has(".target:has-text('Go on with cut')")) return true;
-    if (await s.has(".column > .target:has-text('Seen:')")) await s.tap(".column > .target:has-text('Seen:')");
-    else if (await s.has(".column > .target:has-text('Clear:')")) await s.tap(".column > .target:has-text('Clear:')");
-    return false;
-  }, { status: s.status });
-}
 
 for (const glass of Object.keys(GLASSES)) {
   test(`${glass}: a lost arc is gone on with from another point, by a way that was chosen`, async (t) => {

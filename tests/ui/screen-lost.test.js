@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import test from "node:test";
 import { started } from "./rig/running.js";
-import { pressOn, screen, toGo } from "./rig/screen.js";
+import { pressOn, screen, seen, toGo } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
 
 test("a run whose screen is gone is held, and a new screen takes it to its end", async (t) => {
@@ -23,11 +23,7 @@ test("a run whose screen is gone is held, and a new screen takes it to its end",
   await next.on("held");
   assert.ok((await next.status()).includes("screen"), await next.status());
   await next.shot("40-screen-lost");
-  await until("the ways on", async () => {
-    if (await next.has(".target:has-text('Go on with cut')")) return true;
-    for (const words of ["Seen:", "Clear:"]) if (await next.has(`.column > .target:has-text('${words}')`)) await next.tap(`.column > .target:has-text('${words}')`);
-    return false;
-  }, { status: next.status });
+  await seen(next);
   await next.tap(".target:has-text('Go on with cut')");
   await next.on("resume");
   await toGo(next);

@@ -9,6 +9,7 @@ use link::Dialect;
 use simulator::harness::{FaultKind, FaultSpec, Truth};
 use standclear::config::Config;
 use standclear::practice::table::table_settings;
+use units::Segment;
 
 use super::programs;
 use super::restless::Restless;
@@ -17,9 +18,6 @@ use crate::world::World;
 
 /// A job that has not ended by then does not end, table time.
 const LIMIT: Duration = Duration::from_secs(3600);
-
-/// The longest way out of an odd shape, mm, rounded up.
-const WAY_OUT_MM: f64 = 10.5;
 
 /// Everything that the seed has drawn. Each of it can be taken away to find what matters.
 #[derive(Clone, Debug)]
@@ -156,7 +154,7 @@ impl Case {
             world.record();
         }
         let view = world.run(LIMIT);
-        let account = Account::new(&world, &job, &view, self.seed > programs::ODD_ABOVE);
+        let account = Account::new(&world, &job, &view);
         let mut wrong = world.watch.wrongs.clone();
         wrong.extend(account.settle());
         if !world.replays() {
@@ -202,25 +200,33 @@ fn without_stamps(dialect: &Dialect) -> Dialect {
     Dialect::from_toml(&text.to_string()).expect("less of a dialect is one as well")
 }
 
+/// The line that leads out of a full circle at a cut's end, mm.
+fn way_out_mm(cut: &control::JobCut) -> f64 {
+    match cut.path.as_slice() {
+        [.., circle, out] if circle.segment.from() == circle.segment.to() => match out.segment {
+            Segment::Line { .. } => out.segment.length(),
+            Segment::Arc { .. } => 0.0,
+        },
+        _ => 0.0,
+    }
+}
+
 /// What the panel says was done, and what the table says.
 struct Account<'a> {
     world: &'a World,
     job: &'a Job,
     view: &'a View,
     truth: Truth,
-    /// Of odd shapes.
-    odd: bool,
 }
 
 impl<'a> Account<'a> {
-    fn new(world: &'a World, job: &'a Job, view: &'a View, odd: bool) -> Self {
+    fn new(world: &'a World, job: &'a Job, view: &'a View) -> Self {
         let truth = world.table.lock().expect("one thread").truth();
         Self {
             world,
             job,
             view,
             truth,
-            odd,
         }
     }
 
@@ -274,8 +280,9 @@ impl<'a> Account<'a> {
             .events()
             .map(|e| match e {
                 // A way out that is left is path, and no tab.
-                Event::TabLeft { tab_mm, .. } if self.odd => tab_mm + 0.3 + WAY_OUT_MM,
-                Event::TabLeft { tab_mm, .. } => tab_mm + 0.3,
+                Event::TabLeft { cut, tab_mm, .. } => {
+                    tab_mm + 0.3 + self.job.cuts.get(cut - 1).map_or(0.0, way_out_mm)
+                }
                 _ => 0.0,
             })
             .sum();
@@ -300,7 +307,7 @@ impl<'a> Account<'a> {
         for event in self.events() {
             if let Event::Resumed { plan: Some(p), .. } = event {
                 // The last bit of a lead-in lies within the path's own kerf.
-                let lead: f64 = p.how.entry.iter().map(units::Segment::length).sum();
+                let lead: f64 = p.how.entry.iter().map(Segment::length).sum();
                 recut += p.how.overlap_mm + 0.3 + if lead > 0.0 { 1.0 } else { 0.0 };
                 entries += f64::from(self.job.cycle.fire_tries) * lead;
             }

@@ -20,7 +20,7 @@ const ROWS: [(f64, u32, f64, u32); 5] = [
     (5.0, 40, 1.45, 1100),
     (6.0, 40, 1.51, 800),
 ];
-/// Seeds above this draw odd shapes as well; below it programs stay what they were.
+/// Seeds above this draw odd shapes as well.
 pub const ODD_ABOVE: u64 = 10_000;
 /// A part has a square of this side for itself, mm.
 const CELL_MM: f64 = 84.0;

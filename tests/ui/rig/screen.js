@@ -108,6 +108,16 @@ export async function throughChecks(s) {
   }
 }
 
+/** What is seen or cleared before the ways on are open. */
+export async function seen(s) {
+  await until("the ways on", async () => {
+    if (await s.has(".target:has-text('Go on with cut')")) return true;
+    if (await s.has(".column > .target:has-text('Seen:')")) await s.tap(".column > .target:has-text('Seen:')");
+    else if (await s.has(".column > .target:has-text('Clear:')")) await s.tap(".column > .target:has-text('Clear:')");
+    return false;
+  }, { status: s.status });
+}
+
 /** From the page of the ways on to the page where it is made ready: warnings are accepted one by one. */
 export async function toGo(s, onWeigh = async () => {}) {
   await until("the page to go on", async () => {

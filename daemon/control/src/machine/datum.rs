@@ -52,9 +52,11 @@ impl Machine {
     /// Something of the run in hand is cut: after a doubtful place the sheet itself must show where
     /// it lies. So it is also with a run that was interrupted, whatever is loaded.
     pub(crate) fn needs_datum(&self) -> bool {
-        if !self.doubtful {
-            return false;
-        }
+        self.doubtful && self.anything_cut()
+    }
+
+    /// Of the run in hand, or of one that was interrupted.
+    pub(super) fn anything_cut(&self) -> bool {
         match (&self.run, &self.interrupted) {
             (Some(run), _) if !run.over() => run.cuts.iter().any(|p| !p.done().is_empty()),
             (_, Some(u)) => !u.done.is_empty() || u.sure_mm.values().any(|mm| *mm > 0.0),

@@ -276,11 +276,7 @@ impl Machine {
     /// A sheet that is not where it should be may have been shoved: what is cut of it must show where
     /// it lies. The axes know where they are.
     pub(super) fn doubt_the_sheet(&mut self, cause: Cause) {
-        let begun = self
-            .run
-            .as_ref()
-            .is_some_and(|run| run.cuts.iter().any(|p| !p.done().is_empty()));
-        if begun && !self.doubtful {
+        if self.anything_cut() && !self.doubtful {
             self.record(Event::PlaceDoubted { cause: Some(cause) }, true);
             self.doubtful = true;
         }

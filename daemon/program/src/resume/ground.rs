@@ -193,15 +193,14 @@ impl<'a> Ground<'a> {
         for p in line.part(at, to) {
             near.add(p);
         }
-        let cut_away: Vec<Vec<Point>> = line
-            .part(0.0, at)
+        let up_to_there = line.part(0.0, at);
+        let cut_away: Vec<&[Point]> = up_to_there
             .windows(2)
-            .filter(|w| {
-                let mut b = Bounds::of(w[0]);
-                b.add(w[1]);
+            .filter(|chord| {
+                let mut b = Bounds::of(chord[0]);
+                b.add(chord[1]);
                 !apart(&b, &near, reach)
             })
-            .map(<[Point]>::to_vec)
             .collect();
         let n = ((to - at) / LEFT_STEP_MM).ceil().max(1.0);
         let step = (to - at) / n;

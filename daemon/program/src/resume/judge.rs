@@ -41,7 +41,7 @@ pub(super) fn judge(
     };
     let mut said = on_the_sheet_now(stopped, input, cut, proposal);
     said.retain(counts);
-    let mut of_entry = of_the_entry(stopped, input, cut, proposal);
+    let mut of_entry = of_the_entry(input, cut, proposal);
     of_entry.retain(counts);
     let mut shape = Vec::new();
     if let Some(joint) = joint.filter(|j| proposal.from_mm >= j.0)
@@ -66,19 +66,11 @@ pub(super) fn judge(
 }
 
 /// The new way into the cut by itself: what is said of its place is never known before.
-fn of_the_entry(
-    stopped: &Stopped<'_>,
-    input: &VetInput<'_>,
-    cut: &Cut,
-    proposal: &Proposal,
-) -> Vec<Finding> {
-    let Some(entry) = made(&proposal.entry, cut.on_line) else {
-        return Vec::new();
-    };
-    let mut list = history(stopped);
-    list.cuts.push(entry);
-    let number = list.cuts.len();
-    said(input, list, number, &[Group::Place])
+fn of_the_entry(input: &VetInput<'_>, cut: &Cut, proposal: &Proposal) -> Vec<Finding> {
+    match made(&proposal.entry, cut.on_line) {
+        Some(entry) => said(input, list(vec![entry]), 1, &[Group::Place]),
+        None => Vec::new(),
+    }
 }
 
 /// What the rules say of the cut in hand as the program draws it: its warnings were accepted.

@@ -36,6 +36,7 @@ pub(super) struct Asked<'a> {
     /// Where the contour begins and where it is closed, mm along the cut.
     pub contour: Option<(f64, f64)>,
     pub length_mm: f64,
+    /// What vetting has said of the cut, asked for when it is first wanted.
     known: OnceCell<Vec<Finding>>,
 }
 
