@@ -169,7 +169,12 @@ impl Watched {
         self.now += Duration::from_millis(ms);
         self.fire_seen_open |= !self.signals.fire_on;
         self.arc_seen_open |= !self.signals.arc_ok;
-        let out = self.rules.step(self.now, &self.signals, self.lease_until);
+        let out = self.rules.step(
+            self.now,
+            &self.signals,
+            control::Opened::default(),
+            self.lease_until,
+        );
         let mut stopped = false;
         for report in &out.reports {
             match report {

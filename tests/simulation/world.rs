@@ -317,7 +317,9 @@ impl World {
         let mut signals = signals(&self.with_table(|t| t.levels()));
         // The circuit that is closed by the plate is closed by a piece of metal as well.
         signals.contact |= self.now < self.metal_until && signals.sense_isolated == Some(false);
-        let out = self.guard.step(self.now, &signals, self.lease);
+        let out = self
+            .guard
+            .step(self.now, &signals, control::Opened::default(), self.lease);
         self.watch
             .guard(self.now, &signals, &self.guard, &self.machine);
         self.epoch = out.epoch;
@@ -334,7 +336,10 @@ impl World {
         for report in out.reports {
             self.step(Input::Guard { report });
         }
-        self.step(Input::Signals { signals });
+        self.step(Input::Signals {
+            signals,
+            seen: None,
+        });
     }
 
     fn write(&mut self, bytes: &[u8]) {

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::ask::{Answer, Ask, AskId};
 use crate::event::Event;
 use crate::guard::{GuardOrder, GuardReport};
-use crate::signals::Signals;
+use crate::signals::{Seen, Signals};
 
 /// Names one record until it is on the disk.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -33,6 +33,9 @@ pub enum Input {
     Signals {
         /// The levels.
         signals: Signals,
+        /// When they were seen; `None` (recordings of before): in this moment.
+        #[serde(default)]
+        seen: Option<Seen>,
     },
     /// The guard acted or saw something.
     Guard {

@@ -31,7 +31,7 @@ pub use machine::Machine;
 pub use parts::{Counts, Part, PartsUsed, SetTag, Used};
 pub use resume::{Plan, Plans, Splice};
 pub use settings::{ArcEdge, Settings};
-pub use signals::Signals;
+pub use signals::{Opened, Seen, Signals};
 pub use view::View;
 
 #[cfg(test)]

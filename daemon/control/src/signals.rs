@@ -1,6 +1,7 @@
 //! The levels of the panel's inputs, as the guard last read them.
 
 use serde::{Deserialize, Serialize};
+use units::Time;
 
 /// What the inputs say. `None` means that the input is not fitted on this table.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -31,4 +32,57 @@ pub struct Signals {
     pub sense_isolated: Option<bool>,
     /// Arc voltage, V.
     pub volts: Option<f64>,
+}
+
+/// Contacts that opened between two looks, however briefly: an edge that was seen counts, though the
+/// level may have come back.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Opened {
+    /// The emergency stop chain.
+    pub estop: bool,
+    /// The torch's seat.
+    pub torch_seated: bool,
+    /// The gate.
+    pub gate: bool,
+    /// Edges may have been lost since the look before (a full queue, or pins that keep none): what is
+    /// not told here may have happened all the same.
+    pub missed: bool,
+}
+
+impl Opened {
+    /// The levels as the guard must take them: what opened counts as open in this look.
+    #[must_use]
+    pub fn over(self, levels: &Signals) -> Signals {
+        let mut s = *levels;
+        s.estop_open |= self.estop;
+        s.torch_seated = s.torch_seated.map(|seated| seated && !self.torch_seated);
+        s.gate_closed = s.gate_closed.map(|closed| closed && !self.gate);
+        s
+    }
+}
+
+/// The moments at which the inputs were last looked at. Old levels are bad levels.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Seen {
+    /// The pins.
+    pub pins: Time,
+    /// The volts, where they have a converter of their own; `None`: they came with the pins.
+    #[serde(default)]
+    pub volts: Option<Time>,
+    /// As [`Opened::missed`]: edges may have been lost since the look before.
+    #[serde(default)]
+    pub missed: bool,
+}
+
+impl Seen {
+    /// Everything was looked at in this moment, and no edge was lost.
+    #[must_use]
+    pub const fn at(now: Time) -> Self {
+        Self {
+            pins: now,
+            volts: None,
+            missed: false,
+        }
+    }
 }

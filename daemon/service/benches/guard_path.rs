@@ -57,6 +57,7 @@ impl Pins for FakePins {
                 estop_open: self.estop.load(Ordering::Acquire),
                 ..Signals::default()
             },
+            opened: control::Opened::default(),
             turn: None,
         })
     }

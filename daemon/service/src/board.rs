@@ -19,7 +19,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use control::Signals;
+use control::{Opened, Signals};
 use units::Time;
 
 use crate::config::{InputPin, PinsConfig};
@@ -182,6 +182,11 @@ impl<L: Lines> Pins for BoardPins<L> {
                 return Ok(Reading {
                     at,
                     signals,
+                    // Levels are polled: no edge is kept.
+                    opened: Opened {
+                        missed: true,
+                        ..Opened::default()
+                    },
                     turn: None,
                 });
             }

@@ -14,8 +14,8 @@ use std::sync::mpsc as std_mpsc;
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-use control::Signals;
 use control::guard::{GuardOrder, GuardReport, GuardRules, GuardSettings};
+use control::{Opened, Seen, Signals};
 use tokio::sync::{mpsc, oneshot};
 use units::Time;
 
@@ -50,7 +50,7 @@ pub enum FromGuard {
     /// It acted or saw something.
     Report(GuardReport),
     /// The levels, at an edge or when it is time.
-    Signals(Signals),
+    Signals(Signals, Seen),
     /// A moment that must be dealt with to the end.
     Turn(Turn),
     /// The pins cannot be read.
@@ -161,6 +161,7 @@ pub fn start(
         port: None,
         permit: false,
         last_signals: None,
+        missed: false,
         reading: None,
     };
     let thread = std::thread::Builder::new()
@@ -204,6 +205,8 @@ struct Guard {
     port: Option<File>,
     permit: bool,
     last_signals: Option<(Time, Signals)>,
+    /// Edges may have been lost since levels were last told.
+    missed: bool,
     reading: Option<Reading>,
 }
 
@@ -222,10 +225,10 @@ impl Guard {
         let clock = self.pins.clock();
         let mut deadline = None;
         loop {
-            let (at, signals, turn) = match self.pins.wait(deadline) {
+            let (at, signals, opened, turn) = match self.pins.wait(deadline) {
                 Ok(reading) => {
                     self.reading = Some(reading);
-                    (reading.at, reading.signals, reading.turn)
+                    (reading.at, reading.signals, reading.opened, reading.turn)
                 }
                 Err(error) => {
                     // Unknown means no: pins that cannot be read count as an emergency stop.
@@ -233,11 +236,15 @@ impl Guard {
                     signals.estop_open = true;
                     self.say(FromGuard::Failed(error));
                     std::thread::park_timeout(RETRY);
-                    (clock.now(), signals, None)
+                    let opened = Opened {
+                        missed: true,
+                        ..Opened::default()
+                    };
+                    (clock.now(), signals, opened, None)
                 }
             };
             let (settle, stop) = self.take_orders(at);
-            deadline = self.step(at, &signals);
+            deadline = self.step(at, &signals, opened);
             if let Some(turn) = turn {
                 self.say(FromGuard::Turn(turn));
             }
@@ -271,9 +278,9 @@ impl Guard {
     }
 
     /// One step of the rules: stop first, tell afterwards.
-    fn step(&mut self, now: Time, signals: &Signals) -> Option<Time> {
+    fn step(&mut self, now: Time, signals: &Signals, opened: Opened) -> Option<Time> {
         let lease = Time::from_us(self.shared.lease_us.load(Ordering::Acquire));
-        let out = self.rules.step(now, signals, lease);
+        let out = self.rules.step(now, signals, opened, lease);
         self.shared.epoch.store(out.epoch, Ordering::Release);
         self.drive_permit(out.permit_level);
         if out.take_away {
@@ -284,12 +291,17 @@ impl Guard {
         for report in out.reports {
             self.say(FromGuard::Report(report));
         }
+        self.missed |= opened.missed;
         let due = self
             .last_signals
             .is_none_or(|(at, last)| last != *signals || now.since(at) >= SIGNALS_EVERY);
         if due {
             self.last_signals = Some((now, *signals));
-            self.say(FromGuard::Signals(*signals));
+            let seen = Seen {
+                missed: core::mem::take(&mut self.missed),
+                ..Seen::at(now)
+            };
+            self.say(FromGuard::Signals(*signals, seen));
         }
         // Signals must not grow old while nothing else wakes the guard.
         Time::sooner(out.deadline, Some(now + SIGNALS_EVERY))

@@ -7,7 +7,7 @@ use std::future::Future;
 use std::pin::Pin;
 use std::sync::Arc;
 
-use control::Signals;
+use control::{Opened, Signals};
 use units::Time;
 
 /// The clock that every decision is made by.
@@ -47,6 +47,9 @@ pub struct Reading {
     pub at: Time,
     /// All levels, read afresh: an edge may be lost, a level may not.
     pub signals: Signals,
+    /// What opened since the reading before, though its level may have come back, and whether every
+    /// edge since then was seen. Whoever keeps no edges says so by [`Opened::missed`].
+    pub opened: Opened,
     /// Set by a clock that waits for the service.
     pub turn: Option<Turn>,
 }

@@ -225,7 +225,10 @@ impl Rig {
         if changed || self.now.since(self.signals_at).as_millis() >= 50 {
             self.signals_at = self.now;
             self.last_signals = Some(signals);
-            self.to_machine.push(Input::Signals { signals });
+            self.to_machine.push(Input::Signals {
+                signals,
+                seen: None,
+            });
         }
         let bytes = self.table.take_out();
         if self.port && !bytes.is_empty() {
@@ -254,7 +257,9 @@ impl Rig {
             }
             self.guard.order(self.now, &order);
         }
-        let out = self.guard.step(self.now, &signals, self.lease);
+        let out = self
+            .guard
+            .step(self.now, &signals, crate::Opened::default(), self.lease);
         self.table.permit(out.permit_level);
         if out.take_away && self.port {
             self.table.hear(&[0x9C, 0x87]);

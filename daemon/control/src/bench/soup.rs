@@ -116,7 +116,7 @@ fn drops() -> impl Strategy<Value = (u64, Drop)> {
         1 => Just(Drop::Input(Input::LinkOpened)),
         1 => Just(Drop::Input(Input::LinkLost { why: "gone".into() })),
         2 => prop::collection::vec(any::<u8>(), 0..40).prop_map(|bytes| Drop::Input(Input::Bytes { bytes })),
-        3 => signals.prop_map(|signals| Drop::Input(Input::Signals { signals })),
+        3 => signals.prop_map(|signals| Drop::Input(Input::Signals { signals, seen: None })),
         2 => (edge, any::<bool>()).prop_map(|(input, level)| Drop::Input(Input::Guard {
             report: GuardReport::Edge { input, level, at: Time::ZERO } })),
         1 => any::<bool>().prop_map(|p| Drop::Input(Input::Guard { report: GuardReport::Tested { passed: Some(p) } })),

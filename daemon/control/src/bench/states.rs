@@ -205,8 +205,20 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
     air.air_ok = Some(false);
     let mut all = vec![
         ("tick", Input::Tick),
-        ("signals as before", Input::Signals { signals: m.signals }),
-        ("air dips", Input::Signals { signals: air }),
+        (
+            "signals as before",
+            Input::Signals {
+                signals: m.signals,
+                seen: None,
+            },
+        ),
+        (
+            "air dips",
+            Input::Signals {
+                signals: air,
+                seen: None,
+            },
+        ),
         (
             "garbage",
             Input::Bytes {

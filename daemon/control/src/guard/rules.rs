@@ -15,7 +15,7 @@ use units::Time;
 
 use super::{EdgeInput, GuardOrder, GuardOut, GuardReport, GuardSettings, Phase};
 use crate::cause::Cause;
-use crate::signals::Signals;
+use crate::signals::{Opened, Signals};
 
 /// `fire_on` is believed after this long (common practice, no source).
 const FIRE_ACCEPT: Duration = Duration::from_millis(5);
@@ -203,8 +203,16 @@ impl GuardRules {
         self.phase = Phase::Off;
     }
 
-    /// Judges the levels at `now`. `lease_until`: how long control's word holds.
-    pub fn step(&mut self, now: Time, signals: &Signals, lease_until: Time) -> GuardOut {
+    /// Judges the levels at `now`. `opened`: what opened since the step before, though its level may
+    /// have come back: it counts as a level. `lease_until`: how long control's word holds.
+    pub fn step(
+        &mut self,
+        now: Time,
+        signals: &Signals,
+        opened: Opened,
+        lease_until: Time,
+    ) -> GuardOut {
+        let signals = &opened.over(signals);
         self.wake = None;
         self.take_away = false;
         self.read(now, signals);

@@ -7,12 +7,16 @@ use units::Time;
 
 use super::{EdgeInput, GuardOrder, GuardReport, GuardRules, GuardSettings, Phase};
 use crate::cause::Cause;
-use crate::signals::Signals;
+use crate::signals::{Opened, Signals};
+
+mod late;
 
 struct Told {
     rules: GuardRules,
     now: Time,
     s: Signals,
+    /// What opened briefly since the last step.
+    opened: Opened,
     lease_ms: u64,
     reports: Vec<GuardReport>,
     levels: Vec<(Time, bool)>,
@@ -30,6 +34,7 @@ impl Told {
                 gate_closed: Some(true),
                 ..Signals::default()
             },
+            opened: Opened::default(),
             lease_ms: 200,
             reports: Vec::new(),
             levels: Vec::new(),
@@ -43,7 +48,8 @@ impl Told {
     }
 
     fn step_leased(&mut self, lease: Time) {
-        let out = self.rules.step(self.now, &self.s, lease);
+        let opened = core::mem::take(&mut self.opened);
+        let out = self.rules.step(self.now, &self.s, opened, lease);
         self.levels.push((self.now, out.permit_level));
         self.take_aways += u32::from(out.take_away);
         self.reports.extend(out.reports);

@@ -338,7 +338,7 @@ impl Machine {
             Input::LinkOpened => self.link_opened(),
             Input::LinkLost { why } => self.link_lost(&why),
             Input::Bytes { bytes } => self.hear(&bytes),
-            Input::Signals { signals } => self.sense(signals),
+            Input::Signals { signals, .. } => self.sense(signals),
             Input::Guard { report } => self.hear_guard(report),
             Input::Ask {
                 id,

@@ -58,6 +58,7 @@ impl Pins for HandPins {
             Ok(Ok((at, signals))) => Ok(Reading {
                 at,
                 signals,
+                opened: Opened::default(),
                 turn: None,
             }),
             Ok(Err(())) | Err(_) => Err(unreadable()),

@@ -10,7 +10,7 @@ use std::pin::Pin;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use control::Signals;
+use control::{Opened, Signals};
 use rustix::event::{EventfdFlags, PollFd, PollFlags};
 use rustix::fd::OwnedFd;
 use simulator::harness::{Levels, ToPanel, ToTable};
@@ -141,6 +141,7 @@ impl BenchPins {
         Reading {
             at: self.clock.now(),
             signals: self.signals,
+            opened: Opened::default(),
             turn,
         }
     }

@@ -7,7 +7,7 @@
 //! meaning), and a change of the shape is a new version here beside this one.
 
 use control::guard::{GuardOrder, GuardReport};
-use control::{Answer, Ask, AskId, Effect, Event, Input, Job, RecordId, Restored, Signals};
+use control::{Answer, Ask, AskId, Effect, Event, Input, Job, RecordId, Restored, Seen, Signals};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -64,6 +64,8 @@ pub enum Put {
     Signals(Signals),
     /// The same levels as the last time.
     Same,
+    /// When the levels were seen, and which they are; `None`: the same as the last time.
+    Looked(Seen, Option<Signals>),
     #[allow(missing_docs, reason = "as in `Input`")]
     Guard(GuardReport),
     /// The request to load the job with this seal.
@@ -116,10 +118,13 @@ impl Shortener {
             Input::LinkOpened => Put::LinkOpened,
             Input::LinkLost { why } => Put::LinkLost(why.clone()),
             Input::Bytes { bytes } => Put::Bytes(text(bytes)),
-            Input::Signals { signals } if self.signals == Some(*signals) => Put::Same,
-            Input::Signals { signals } => {
-                self.signals = Some(*signals);
-                Put::Signals(*signals)
+            Input::Signals { signals, seen } => {
+                let news = self.signals.replace(*signals) != Some(*signals);
+                match seen {
+                    Some(seen) => Put::Looked(*seen, news.then_some(*signals)),
+                    None if news => Put::Signals(*signals),
+                    None => Put::Same,
+                }
             }
             Input::Guard { report } => Put::Guard(report.clone()),
             Input::Ask {
@@ -159,6 +164,11 @@ impl Lengthener {
         self.jobs.insert(job.seal.hash().to_owned(), job);
     }
 
+    fn same(&self) -> Result<Signals, String> {
+        let none = "the same levels as before, but there are none before";
+        self.signals.ok_or_else(|| none.into())
+    }
+
     /// The input of a line.
     ///
     /// # Errors
@@ -173,13 +183,22 @@ impl Lengthener {
             },
             Put::Signals(signals) => {
                 self.signals = Some(signals);
-                Input::Signals { signals }
+                Input::Signals {
+                    signals,
+                    seen: None,
+                }
             }
             Put::Same => Input::Signals {
-                signals: self
-                    .signals
-                    .ok_or("the same levels as before, but there are none before")?,
+                signals: self.same()?,
+                seen: None,
             },
+            Put::Looked(seen, signals) => {
+                self.signals = signals.or(self.signals);
+                Input::Signals {
+                    signals: self.same()?,
+                    seen: Some(seen),
+                }
+            }
             Put::Guard(report) => Input::Guard { report },
             Put::Load(id, generation, seal) => {
                 let job = self.jobs.get(&seal);
@@ -262,8 +281,9 @@ mod tests {
             ..Signals::default()
         };
         let (mut short, mut long) = (Shortener::default(), Lengthener::default());
-        for expected_same in [false, true, true] {
-            let input = Input::Signals { signals };
+        let at = Some(Seen::at(Time::from_ms(7)));
+        for (expected_same, seen) in [(false, None), (true, None), (true, None), (false, at)] {
+            let input = Input::Signals { signals, seen };
             let (_, line) = short.lines(Time::ZERO, &input);
             let json = serde_json::to_string(&line).expect("a form");
             assert_eq!(json.contains("same"), expected_same, "{json}");

@@ -282,7 +282,10 @@ impl Runner {
     fn on_guard(&mut self, said: FromGuard) {
         match said {
             FromGuard::Report(report) => self.step(Input::Guard { report }),
-            FromGuard::Signals(signals) => self.step(Input::Signals { signals }),
+            FromGuard::Signals(signals, seen) => self.step(Input::Signals {
+                signals,
+                seen: Some(seen),
+            }),
             FromGuard::Turn(turn) => {
                 self.turn = Some(turn);
                 self.step(Input::Tick);

@@ -8,7 +8,7 @@ use units::Time;
 use super::super::GuardRules;
 use crate::cause::Cause;
 use crate::guard::{GuardOrder, GuardOut, GuardReport, GuardSettings, Phase};
-use crate::signals::Signals;
+use crate::signals::{Opened, Signals};
 
 /// The longest limit met here is 1.5 s.
 const OLD: Duration = Duration::from_millis(1600);
@@ -203,7 +203,7 @@ impl World {
             Wrong::NeedNotBeSeenOpen => (r.open_fire, r.open_arc) = (true, true),
             _ => {}
         }
-        let out = r.step(self.now, &self.s, lease);
+        let out = r.step(self.now, &self.s, Opened::default(), lease);
         match self.wrong {
             Wrong::EstopClearsItself if !self.s.estop_open => {
                 r.latches.remove(&Cause::Estop);
