@@ -34,6 +34,17 @@ pub struct Levels {
     pub volts: f64,
 }
 
+/// Contacts that opened since they were last looked at, though they may have closed again: what the
+/// kernel of a board tells by its edges.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+#[allow(missing_docs, reason = "named as the signals of the table")]
+pub struct OpenedBriefly {
+    pub estop: bool,
+    pub torch_seated: bool,
+    pub gate: bool,
+}
+
 /// What the table says.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "say")]
@@ -53,6 +64,9 @@ pub enum ToPanel {
         sent: u64,
         /// The wires.
         levels: Levels,
+        /// What opened since the tick before.
+        #[serde(default)]
+        opened: OpenedBriefly,
     },
     /// Answer to a hand's request.
     Done {

@@ -42,6 +42,9 @@ pub struct TableSettings {
     pub rapid_floor_mm: f64,
     /// A free piece no longer than this falls between the slats, mm: half their pitch.
     pub falls_mm: f64,
+    /// The emergency stop chain tells the controller. Otherwise it takes drives and coils alone: the
+    /// axes stand, and the controller counts on.
+    pub estop_tells: bool,
     /// A panel that has not answered by then (real time, ms) is left behind.
     pub patience_ms: u64,
 }
@@ -66,6 +69,7 @@ impl Default for TableSettings {
             permit_drop_ms: 60,
             rapid_floor_mm: 7.0,
             falls_mm: 37.5,
+            estop_tells: true,
             patience_ms: 100,
         }
     }

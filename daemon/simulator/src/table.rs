@@ -7,7 +7,7 @@ use units::{Point, Time};
 use crate::chance::{Chance, Draws};
 use crate::controller::Controller;
 use crate::faults::{Waitings, Wrongs};
-use crate::harness::{Levels, Plan, Truth};
+use crate::harness::{Levels, OpenedBriefly, Plan, Truth};
 use crate::ledger::{Ledger, Limits, Seen};
 use crate::metal::Led;
 use crate::relays::{Contact, PulseRelay};
@@ -52,6 +52,7 @@ pub struct Table {
     contact_chance: Chance,
     sense_told: u64,
     panel_killed: bool,
+    opened: OpenedBriefly,
 }
 
 impl Table {
@@ -79,6 +80,7 @@ impl Table {
             contact_chance: Chance::new(seed, Draws::Contact),
             sense_told: 0,
             panel_killed: false,
+            opened: OpenedBriefly::default(),
             settings,
         }
     }
@@ -174,6 +176,25 @@ impl Table {
             sense_isolated: !self.k3.closed(),
             volts: self.source.volts(),
         }
+    }
+
+    /// Contacts that opened since this was last asked, however briefly.
+    pub fn take_opened(&mut self) -> OpenedBriefly {
+        core::mem::take(&mut self.opened)
+    }
+
+    /// Whether any has opened and nobody was told yet.
+    #[must_use]
+    pub fn has_opened(&self) -> bool {
+        self.opened != OpenedBriefly::default()
+    }
+
+    /// These contacts open and close again within a step: too short for any relay, and for a level that
+    /// is looked at now and then.
+    pub fn open_briefly(&mut self, which: OpenedBriefly) {
+        self.opened.estop |= which.estop;
+        self.opened.torch_seated |= which.torch_seated;
+        self.opened.gate |= which.gate;
     }
 
     /// Whether the serial cable is plugged in.

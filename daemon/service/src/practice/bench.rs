@@ -65,6 +65,8 @@ pub struct BenchPins {
     event: Arc<OwnedFd>,
     buffer: Vec<u8>,
     signals: Signals,
+    /// What opened and was not handed on yet.
+    opened: Opened,
     /// The table knows that its panel is there. It is told by the first wait, when the service is
     /// ready to answer: from then on the table's clock waits for it.
     joined: bool,
@@ -88,6 +90,7 @@ pub fn connect(dir: &Path) -> std::io::Result<(BenchPins, BenchTurns)> {
         event: Arc::new(event),
         buffer: Vec::new(),
         signals: Signals::default(),
+        opened: Opened::default(),
         joined: false,
     };
     Ok((pins, BenchTurns(sender)))
@@ -137,11 +140,11 @@ impl BenchPins {
         told.map_err(|e| gone(&format!("the simulated table's harness: {e}")))
     }
 
-    fn reading(&self, turn: Option<Turn>) -> Reading {
+    fn reading(&mut self, turn: Option<Turn>) -> Reading {
         Reading {
             at: self.clock.now(),
             signals: self.signals,
-            opened: Opened::default(),
+            opened: core::mem::take(&mut self.opened),
             turn,
         }
     }
@@ -175,6 +178,7 @@ impl Pins for BenchPins {
                     opens,
                     sent,
                     levels,
+                    opened,
                     ..
                 } = said
                 else {
@@ -183,6 +187,9 @@ impl Pins for BenchPins {
                 self.clock.now_us.store(now_us, Ordering::Release);
                 self.tell(&ToTable::Heard { seq })?;
                 self.signals = signals(&levels);
+                self.opened.estop |= opened.estop;
+                self.opened.torch_seated |= opened.torch_seated;
+                self.opened.gate |= opened.gate;
                 return Ok(self.reading(Some(Turn { seq, opens, sent })));
             }
             let mut fds = [

@@ -88,6 +88,8 @@ pub(crate) struct Controller {
     fault: Option<Fault>,
     no_fire: bool,
     chain_open: bool,
+    /// The chain has taken the drives and nobody told: what is counted is not moved.
+    drives_off: bool,
     executed: u32,
     /// Lines carried out to their end, for the ledger: epoch and number.
     done_log: Vec<(u32, u32)>,
@@ -131,6 +133,7 @@ impl Controller {
             fault: None,
             no_fire: false,
             chain_open: false,
+            drives_off: false,
             executed: 0,
             done_log: Vec::new(),
             settings: settings.clone(),
@@ -205,7 +208,13 @@ impl Controller {
             let hello = format!("hello {} plain", self.starts);
             self.say(now, &hello);
         }
+        let before = self.at;
         self.work(now, dt);
+        if self.drives_off {
+            for k in 0..3 {
+                self.off[k] -= self.at[k] - before[k];
+            }
+        }
         if self.torch && now >= self.last_byte.max(self.torch_since) + SILENCE_NS {
             self.hold_now();
             self.torch_off_now(now);
@@ -239,6 +248,10 @@ impl Controller {
 
     /// The emergency stop chain opened or closed.
     pub(crate) fn chain(&mut self, now: u64, open: bool) {
+        if !self.settings.estop_tells {
+            self.drives_off = open;
+            return;
+        }
         if open == self.chain_open {
             return;
         }
@@ -269,6 +282,7 @@ impl Controller {
         fresh.last_due = now;
         fresh.last_byte = now;
         fresh.chain_open = self.chain_open;
+        fresh.drives_off = self.drives_off;
         fresh.stamps = self.stamps.after_start();
         fresh.fault = self.chain_open.then_some(Fault::ChainOpen);
         fresh.dead_until = Some(now + START_NS);

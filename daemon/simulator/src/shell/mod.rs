@@ -209,7 +209,7 @@ impl Shell {
         let same = panel.told.as_ref().is_some_and(|(told, plugged)| {
             told.same_contacts(&levels) && *plugged == self.table.plugged()
         });
-        !same || self.table.has_bytes()
+        !same || self.table.has_bytes() || self.table.has_opened()
     }
 
     /// Hands over the bytes and tells the time.
@@ -238,6 +238,7 @@ impl Shell {
             opens: panel.opens,
             sent: panel.sent,
             levels,
+            opened: self.table.take_opened(),
         };
         self.door.say(panel.guest, &tick);
     }

@@ -97,6 +97,7 @@ impl Table {
             FaultKind::NoContact => self.wrongs.sense_broken = true,
             FaultKind::Estop => {
                 self.wrongs.chain_open = true;
+                self.opened.estop = true;
                 self.controller.chain(now, true);
             }
             FaultKind::LinkCut => {
@@ -114,6 +115,7 @@ impl Table {
                 if !tells || self.source.burning() {
                     // Nothing tells of it before the torch is pushed out of its seat.
                     self.wrongs.unseated = true;
+                    self.opened.torch_seated = true;
                     self.source.lose(now);
                 }
             }
