@@ -55,6 +55,7 @@ function firstCause(view) {
 export const CHECK = {
   "job-sealed": "vetted job is loaded",
   "no-latch": "no alarm stands",
+  "inputs-fresh": "inputs are fresh",
   "estop-closed": "e-stop is released",
   "link-alive": "controller answers",
   "referenced": "axes are referenced",
@@ -151,6 +152,8 @@ export const CAUSE = {
   "permit-stuck": "permit relay does not follow",
   "lease-lapsed": "panel was too slow",
   "screen-lost": "screen was lost",
+  "inputs-stale": "inputs were too old",
+  "guard-late": "guard came too late",
   "record-failed": "record could not be kept",
   "interrupted": "panel was interrupted",
   "place-drift": "place has drifted",

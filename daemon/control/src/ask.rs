@@ -119,6 +119,8 @@ pub enum CheckId {
     // The machine sees these (those that are fitted).
     JobSealed,
     NoLatch,
+    /// What the panel sees of inputs and controller is young enough to be acted on.
+    InputsFresh,
     EstopClosed,
     LinkAlive,
     Referenced,

@@ -34,6 +34,8 @@ pub enum Cause {
     PermitStuck,
     LeaseLapsed,
     ScreenLost,
+    InputsStale,
+    GuardLate,
     RecordFailed,
     Interrupted,
     PlaceDrift,
@@ -45,7 +47,7 @@ pub enum Cause {
 
 impl Cause {
     /// Every cause, in the order of the handbook.
-    pub const ALL: [Self; 33] = [
+    pub const ALL: [Self; 35] = [
         Self::NoArc,
         Self::ArcLost,
         Self::FireDropped,
@@ -72,6 +74,8 @@ impl Cause {
         Self::PermitStuck,
         Self::LeaseLapsed,
         Self::ScreenLost,
+        Self::InputsStale,
+        Self::GuardLate,
         Self::RecordFailed,
         Self::Interrupted,
         Self::PlaceDrift,
@@ -111,6 +115,8 @@ impl Cause {
             Self::PermitStuck => "permit-stuck",
             Self::LeaseLapsed => "lease-lapsed",
             Self::ScreenLost => "screen-lost",
+            Self::InputsStale => "inputs-stale",
+            Self::GuardLate => "guard-late",
             Self::RecordFailed => "record-failed",
             Self::Interrupted => "interrupted",
             Self::PlaceDrift => "place-drift",

@@ -17,9 +17,10 @@ pub(crate) const VOUCHED: [CheckId; 8] = [
 ];
 
 /// What the machine sees. Those that are not fitted are left out by [`seen`].
-const SEEN: [CheckId; 18] = [
+const SEEN: [CheckId; 19] = [
     CheckId::JobSealed,
     CheckId::NoLatch,
+    CheckId::InputsFresh,
     CheckId::EstopClosed,
     CheckId::LinkAlive,
     CheckId::Referenced,
@@ -52,6 +53,7 @@ fn see(m: &Machine, check: CheckId) -> Option<Option<bool>> {
     match check {
         CheckId::JobSealed => Some(Some(job_ready(m))),
         CheckId::NoLatch => Some(Some(m.latches.is_empty() && !bars_by_interruption(m))),
+        CheckId::InputsFresh => heard(m.inputs_fresh()),
         CheckId::EstopClosed => heard(!s.estop_open),
         CheckId::LinkAlive => Some(Some(m.line.usable())),
         CheckId::Referenced => Some(if m.line.status.is_some() {
@@ -120,7 +122,10 @@ pub(crate) fn bars_homing(m: &Machine) -> Option<CheckId> {
         return Some(CheckId::NoLatch);
     }
     let s = &m.signals;
-    if !m.signals_heard || s.estop_open {
+    if !m.inputs_fresh() {
+        return Some(CheckId::InputsFresh);
+    }
+    if s.estop_open {
         return Some(CheckId::EstopClosed);
     }
     if !m.line.usable() {
@@ -147,7 +152,10 @@ pub(crate) fn bars_permit_test(m: &Machine) -> Option<CheckId> {
         return Some(CheckId::NoLatch);
     }
     let s = &m.signals;
-    if !m.signals_heard || s.estop_open {
+    if !m.inputs_fresh() {
+        return Some(CheckId::InputsFresh);
+    }
+    if s.estop_open {
         return Some(CheckId::EstopClosed);
     }
     if s.fire_on {

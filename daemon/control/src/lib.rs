@@ -30,7 +30,7 @@ pub use job::{Job, JobCut, JobElement, JobWait, Stock};
 pub use machine::Machine;
 pub use parts::{Counts, Part, PartsUsed, SetTag, Used};
 pub use resume::{Plan, Plans, Splice};
-pub use settings::{ArcEdge, Settings};
+pub use settings::{ArcEdge, EstopProof, Settings};
 pub use signals::{Opened, Seen, Signals};
 pub use view::View;
 

@@ -27,6 +27,9 @@ pub struct Settings {
     pub baud: u32,
     /// No report for this long is `link-cut`, ms.
     pub link_silence_ms: u64,
+    /// How it would show that the emergency stop chain has opened while nobody looked.
+    #[serde(default = "EstopProof::told")]
+    pub estop: EstopProof,
     /// How the arc signal's edge lags behind the arc.
     #[serde(default)]
     pub arc_edge: ArcEdge,
@@ -46,6 +49,30 @@ pub struct Settings {
     /// `None`: wear is not reckoned.
     #[serde(default)]
     pub supplies: Option<process::Set>,
+}
+
+/// How it would show that the emergency stop chain has opened while nobody looked. Neither: whenever
+/// the panel was blind the place is doubtful, for the chain takes the drives, and a controller that is
+/// not told counts on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct EstopProof {
+    /// The input stays open until the chain is reset by a separate act: an opening is still seen
+    /// afterwards.
+    pub latching: bool,
+    /// The controller is wired to the chain and says in its reports that it is not referenced any more
+    /// once the chain has opened.
+    pub told_to_controller: bool,
+}
+
+impl EstopProof {
+    /// As every table was taken to be before this was asked for: for recordings of then.
+    const fn told() -> Self {
+        Self {
+            latching: false,
+            told_to_controller: true,
+        }
+    }
 }
 
 /// How the falling edge of the arc signal lags behind the arc, measured at commissioning (process

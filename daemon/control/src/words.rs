@@ -60,6 +60,8 @@ pub fn what(cause: Cause, cut: Option<usize>) -> String {
         Cause::PermitStuck => "Permit relay does not follow.".into(),
         Cause::LeaseLapsed => "The panel was too slow.".into(),
         Cause::ScreenLost => "The commanding screen is lost.".into(),
+        Cause::InputsStale => "What the panel sees is too old.".into(),
+        Cause::GuardLate => "The panel's guard came too late.".into(),
         Cause::RecordFailed => "The journal cannot be written.".into(),
         Cause::Interrupted => "A run was interrupted.".into(),
         Cause::PlaceDrift => "The place has drifted.".into(),
@@ -100,6 +102,8 @@ pub const fn plain(cause: Cause) -> &'static str {
         Cause::PermitStuck => "the permit relay does not follow",
         Cause::LeaseLapsed => "the panel was too slow",
         Cause::ScreenLost => "the commanding screen is lost",
+        Cause::InputsStale => "the inputs were not seen afresh",
+        Cause::GuardLate => "the guard came too late",
         Cause::RecordFailed => "the journal cannot be written",
         Cause::Interrupted => "the panel started over an unfinished run",
         Cause::PlaceDrift => "the place has drifted",
@@ -164,6 +168,8 @@ pub const fn remedy(cause: Cause) -> &'static str {
         Cause::PermitStuck => "Switch torch power off. Then make the permit test.",
         Cause::LeaseLapsed => "Clear this. Then resume.",
         Cause::ScreenLost => "Take command at a screen.",
+        Cause::InputsStale => "Look at the torch. Clear this. Then go on from the place.",
+        Cause::GuardLate => "Look at the torch. Clear this. Then go on from the place.",
         Cause::RecordFailed => "Make room on the panel's disk. Then clear this.",
         Cause::Interrupted => {
             "Read where it stopped. Load the same job to go on. Or clear this to leave it."
@@ -209,6 +215,10 @@ pub const fn check(check: CheckId) -> (&'static str, &'static str) {
     match check {
         CheckId::JobSealed => ("a vetted job is loaded", "Choose a program and load it."),
         CheckId::NoLatch => ("no alarm bars the start", "Read the alarms and clear them."),
+        CheckId::InputsFresh => (
+            "what the panel sees is fresh",
+            "Wait a second. If it stays, look at the panel's pins and cable.",
+        ),
         CheckId::EstopClosed => (
             "the emergency stop is released",
             "Make it safe. Release the button.",

@@ -238,6 +238,12 @@ impl Dialect {
         }
     }
 
+    /// How often the controller reports, or is asked to.
+    #[must_use]
+    pub fn report_every(&self) -> core::time::Duration {
+        core::time::Duration::from_millis(self.reports.every_ms)
+    }
+
     /// Longest line that the controller takes, bytes of the body without frame and end.
     #[must_use]
     pub fn line_limit(&self) -> usize {

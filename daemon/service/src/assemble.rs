@@ -52,6 +52,7 @@ pub fn settings(config: &Config) -> Settings {
         accel_mm_s2: config.motion.accel_mm_s2,
         baud: config.link.baud,
         link_silence_ms: config.link.silence_ms,
+        estop: config.estop,
         arc_edge: config.arc_signal,
         park: config.park,
         change: config.change,

@@ -16,8 +16,8 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use control::ArcEdge;
 use control::guard::GuardSettings;
+use control::{ArcEdge, EstopProof};
 use link::Dialect;
 use process::{ChartRow, CycleSettings, MotionLimits, Set, SourceTimes};
 use units::Point;
@@ -55,6 +55,8 @@ pub struct Config {
     pub guard: GuardSettings,
     /// How the arc signal lags behind the arc.
     pub arc_signal: ArcEdge,
+    /// How it would show that the emergency stop chain has opened while nobody looked.
+    pub estop: EstopProof,
     /// The serial port.
     pub link: LinkConfig,
     /// The pins.

@@ -21,9 +21,6 @@ use units::Time;
 
 use crate::pins::{Pins, PinsError, Reading, Turn, Wake};
 
-/// Signals are passed on at least this often, so that their age is known.
-const SIGNALS_EVERY: Duration = Duration::from_millis(50);
-
 /// Room for reports between the guard and the machine's task. A full queue means that the task is
 /// stuck; the guard then keeps its reports and the lease lapses.
 const REPORTS: usize = 1024;
@@ -161,6 +158,8 @@ pub fn start(
         port: None,
         permit: false,
         last_signals: None,
+        signals_every: settings.signals_every(),
+        looked: Time::ZERO,
         missed: false,
         reading: None,
     };
@@ -205,6 +204,10 @@ struct Guard {
     port: Option<File>,
     permit: bool,
     last_signals: Option<(Time, Signals)>,
+    /// They are passed on at least this often, so that their age is known.
+    signals_every: Duration,
+    /// When the levels were really read last: not while the pins cannot be.
+    looked: Time,
     /// Edges may have been lost since levels were last told.
     missed: bool,
     reading: Option<Reading>,
@@ -228,6 +231,7 @@ impl Guard {
             let (at, signals, opened, turn) = match self.pins.wait(deadline) {
                 Ok(reading) => {
                     self.reading = Some(reading);
+                    self.looked = reading.at;
                     (reading.at, reading.signals, reading.opened, reading.turn)
                 }
                 Err(error) => {
@@ -294,17 +298,17 @@ impl Guard {
         self.missed |= opened.missed;
         let due = self
             .last_signals
-            .is_none_or(|(at, last)| last != *signals || now.since(at) >= SIGNALS_EVERY);
+            .is_none_or(|(at, last)| last != *signals || now.since(at) >= self.signals_every);
         if due {
             self.last_signals = Some((now, *signals));
             let seen = Seen {
                 missed: core::mem::take(&mut self.missed),
-                ..Seen::at(now)
+                ..Seen::at(self.looked)
             };
             self.say(FromGuard::Signals(*signals, seen));
         }
         // Signals must not grow old while nothing else wakes the guard.
-        Time::sooner(out.deadline, Some(now + SIGNALS_EVERY))
+        Time::sooner(out.deadline, Some(now + self.signals_every))
     }
 
     fn drive_permit(&mut self, level: bool) {

@@ -41,6 +41,7 @@ enum Wants {
     ScreenThere,
     TimeOver,
     AirNow,
+    SeenAfresh,
     ALook,
 }
 
@@ -70,7 +71,8 @@ fn rule(cause: Cause) -> Option<&'static [Wants]> {
         Cause::TorchUnseated => &[Seated],
         Cause::Estop => &[ChainClosed],
         Cause::GateOpen => &[GateClosed],
-        Cause::Hold | Cause::LeaseLapsed => &[],
+        Cause::Hold | Cause::LeaseLapsed | Cause::GuardLate => &[],
+        Cause::InputsStale => &[SeenAfresh],
         Cause::AirLow => &[AirGood5s],
         Cause::SourceOff => &[SourceOn],
         Cause::LinkCut | Cause::ControllerReset | Cause::ControllerFault => &[LinkBack],
@@ -139,6 +141,11 @@ fn set(m: &mut Machine, what: Wants, so: bool) {
             }
         }
         AirNow => s.air_ok = Some(so),
+        SeenAfresh => {
+            // For a moment less than a second is not yet.
+            let since = Duration::from_millis(if so { 1000 } else { 990 });
+            m.aging.fresh_since = Some(ago(m.now, since));
+        }
         ALook => m.alarms.iter_mut().for_each(|a| a.seen = so),
     }
 }
@@ -173,6 +180,13 @@ fn raise(cause: Cause) -> Rig {
             rig.table.wrong.deaf = true;
             rig.until(30.0, |r| r.m.stopping());
             rig.table.wrong.deaf = false;
+        }
+        Cause::InputsStale => {
+            // Under the permit the guard itself would be late.
+            rig.until(60.0, |r| {
+                r.view().cut == Some(2) && r.view().step == Some(Step::Traverse)
+            });
+            rig.asleep = rig.now + Duration::from_millis(300);
         }
         Cause::PlateMoved => rig.table.plate_z += 12.0,
         Cause::TorchTouched => {
@@ -235,6 +249,7 @@ fn in_a_cut(rig: &mut Rig, cause: Cause) {
         Cause::ControllerFault => rig.table.say("alarm limit X"),
         Cause::PermitStuck => rig.table.wrong.k2_welded = true,
         Cause::LeaseLapsed => rig.stall = true,
+        Cause::GuardLate => rig.asleep = rig.now + Duration::from_millis(60),
         Cause::RecordFailed => rig.disk_dead = true,
         Cause::ScreenLost => rig.step(Input::Screen { there: false }),
         Cause::Interrupted => {

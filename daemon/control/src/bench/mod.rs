@@ -3,6 +3,7 @@
 //! simulator: it only lets stories be told to the machine through its own front door.
 
 mod admitting;
+mod aging;
 mod causes;
 mod changes;
 mod finding;

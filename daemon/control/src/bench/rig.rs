@@ -16,7 +16,7 @@ use crate::job::{Job, JobCut, JobElement, Stock};
 use crate::machine::Machine;
 use crate::parts::SetTag;
 use crate::resume::{Plan, Plans, Splice, Way};
-use crate::settings::{ArcEdge, Settings};
+use crate::settings::{ArcEdge, EstopProof, Settings};
 use crate::view::{Phase, View};
 use crate::{Cause, checks};
 
@@ -35,6 +35,10 @@ pub(crate) fn settings() -> Settings {
         accel_mm_s2: 400.0,
         baud: 115_200,
         link_silence_ms: 250,
+        estop: EstopProof {
+            latching: false,
+            told_to_controller: true,
+        },
         arc_edge: ArcEdge::default(),
         park: Point::new(0.0, 0.0),
         change: Some(Point::new(20.0, 10.0)),
@@ -150,6 +154,8 @@ pub(crate) struct Rig {
     pub bend: Option<fn(&mut crate::Signals)>,
     /// The machine is not stepped until its lease has lapsed.
     pub stall: bool,
+    /// The guard is kept from its steps until then.
+    pub asleep: Time,
     /// Every input with its moment: enough to come to the same state again.
     pub log: Vec<(Time, Input)>,
     next_ask: u64,
@@ -181,6 +187,7 @@ impl Rig {
             disk_dead: false,
             bend: None,
             stall: false,
+            asleep: Time::ZERO,
             log: Vec::new(),
             next_ask: 0,
             to_guard: Vec::new(),
@@ -215,14 +222,17 @@ impl Rig {
         if let Some(bend) = self.bend {
             bend(&mut signals);
         }
-        self.run_guard(signals);
+        let asleep = self.now < self.asleep;
+        if !asleep {
+            self.run_guard(signals);
+        }
         if self.stall && self.now <= self.lease {
             let _ = self.table.take_out();
             return;
         }
         self.stall = false;
         let changed = self.last_signals != Some(signals);
-        if changed || self.now.since(self.signals_at).as_millis() >= 50 {
+        if !asleep && (changed || self.now.since(self.signals_at).as_millis() >= 50) {
             self.signals_at = self.now;
             self.last_signals = Some(signals);
             self.to_machine.push(Input::Signals {
@@ -242,7 +252,10 @@ impl Rig {
             for input in core::mem::take(&mut self.to_machine) {
                 self.step(input);
             }
-            if !self.to_guard.is_empty() {
+            if asleep && self.to_machine.is_empty() {
+                break;
+            }
+            if !asleep && !self.to_guard.is_empty() {
                 self.run_guard(signals);
             }
             rounds += 1;

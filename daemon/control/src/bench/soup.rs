@@ -118,7 +118,7 @@ fn drops() -> impl Strategy<Value = (u64, Drop)> {
         2 => prop::collection::vec(any::<u8>(), 0..40).prop_map(|bytes| Drop::Input(Input::Bytes { bytes })),
         3 => signals.prop_map(|signals| Drop::Input(Input::Signals { signals, seen: None })),
         2 => (edge, any::<bool>()).prop_map(|(input, level)| Drop::Input(Input::Guard {
-            report: GuardReport::Edge { input, level, at: Time::ZERO } })),
+            report: GuardReport::Edge { input, level, at: Time::ZERO, after: None } })),
         1 => any::<bool>().prop_map(|p| Drop::Input(Input::Guard { report: GuardReport::Tested { passed: Some(p) } })),
         1 => cause().prop_map(|cause| Drop::Input(Input::Guard { report: GuardReport::Cleared { cause } })),
         1 => (cause(), 1_u64..50, any::<bool>()).prop_map(|(c, e, l)| Drop::Trip(c, e, l)),

@@ -199,6 +199,7 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
             input,
             level,
             at: now,
+            after: None,
         },
     };
     let mut air = m.signals;

@@ -6,6 +6,8 @@ mod stories;
 
 pub use rules::GuardRules;
 
+use core::time::Duration;
+
 use serde::{Deserialize, Serialize};
 use units::Time;
 
@@ -92,8 +94,12 @@ pub enum GuardReport {
         input: EdgeInput,
         /// The new level.
         level: bool,
-        /// When.
+        /// When; at the latest, if `after` is told.
         at: Time,
+        /// The guard came late: all that is known is that it was after this moment, when the level
+        /// was last seen before.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        after: Option<Time>,
     },
     /// A permit test ended.
     Tested {
@@ -149,6 +155,13 @@ pub struct GuardSettings {
     pub arc_out_within_s: f64,
     /// Permit relay drops out within this of the last pulse, ms.
     pub relay_drop_ms: u64,
+    /// The permit relay surely holds this long after an edge, ms: its shortest measured hold less
+    /// 20 %. A guard that was away for longer makes no pulse any more: the relay may have opened.
+    pub relay_holds_ms: u64,
+    /// Pins that were not looked at for longer are not believed, ms (50 to 500).
+    pub inputs_stale_ms: u64,
+    /// Where volts have a converter of their own: read this often, ms. Three misses are stale.
+    pub volts_every_ms: u64,
     /// The sensing circuit stays connected while cutting and stands the arc.
     pub sense_stays_connected: bool,
 }
@@ -163,7 +176,19 @@ impl Default for GuardSettings {
             arc_lost_crossing_ms: 80,
             arc_out_within_s: 0.5,
             relay_drop_ms: 100,
+            relay_holds_ms: 30,
+            inputs_stale_ms: 100,
+            volts_every_ms: 20,
             sense_stays_connected: false,
         }
+    }
+}
+
+impl GuardSettings {
+    /// Levels are told to control at least this often, so that their age is known to it long before
+    /// they are stale.
+    #[must_use]
+    pub fn signals_every(&self) -> Duration {
+        Duration::from_millis((self.inputs_stale_ms / 2).clamp(1, 50))
     }
 }

@@ -6,6 +6,7 @@
 //! journal by [`GuardOrder::Restore`].
 
 mod fire;
+mod late;
 mod permit;
 
 use core::time::Duration;
@@ -84,6 +85,7 @@ pub struct GuardRules {
     pulsing: bool,
     level: bool,
     toggle_at: Time,
+    late: late::Lateness,
     wake: Option<Time>,
     reports: Vec<GuardReport>,
     take_away: bool,
@@ -125,6 +127,7 @@ impl GuardRules {
             pulsing: false,
             level: false,
             toggle_at: Time::ZERO,
+            late: late::Lateness::default(),
             wake: None,
             reports: Vec::new(),
             take_away: false,
@@ -213,8 +216,10 @@ impl GuardRules {
         lease_until: Time,
     ) -> GuardOut {
         let signals = &opened.over(signals);
+        self.come(now);
         self.wake = None;
         self.take_away = false;
+        self.judge_gap(now);
         self.read(now, signals);
         self.judge_wires(now, signals);
         self.judge_lease(now, lease_until);
@@ -223,6 +228,8 @@ impl GuardRules {
         self.run_test(now, signals);
         self.try_clears(now, signals, lease_until);
         self.pulse(now, signals, lease_until);
+        self.late
+            .leave(now, self.wake, self.settings.signals_every());
         GuardOut {
             permit_level: self.level,
             take_away: self.take_away,
@@ -261,6 +268,7 @@ impl GuardRules {
                     input,
                     level,
                     at: now,
+                    after: self.late.away_since,
                 });
             }
         }

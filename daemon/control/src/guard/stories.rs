@@ -386,7 +386,8 @@ fn edges_are_told_at_their_first_moment() {
         vec![GuardReport::Edge {
             input: EdgeInput::Contact,
             level: true,
-            at: t.now
+            at: t.now,
+            after: None,
         }]
     );
 }

@@ -42,7 +42,8 @@ impl Machine {
             Cause::AirWait => self.waited(cause) && self.heard(s.air_ok != Some(false)),
             Cause::DutyWait => self.waited(cause),
             // The guard judges its own lease; that this is asked shows that control is alive.
-            Cause::LeaseLapsed => true,
+            Cause::LeaseLapsed | Cause::GuardLate => true,
+            Cause::InputsStale => self.afresh(),
             Cause::Hold => true,
             // A person must have looked: see below. The machine sees nothing of it once it stands.
             Cause::NoContact
@@ -96,6 +97,8 @@ impl Machine {
             | Cause::RecordFailed
             | Cause::PlaceDrift
             | Cause::ScreenLost
+            | Cause::InputsStale
+            | Cause::GuardLate
             | Cause::AirWait
             | Cause::DutyWait => false,
         }

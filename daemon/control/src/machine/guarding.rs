@@ -19,6 +19,7 @@ pub(crate) const fn belongs_to_guard(cause: Cause) -> bool {
             | Cause::ArcStuck
             | Cause::UnaskedFire
             | Cause::LeaseLapsed
+            | Cause::GuardLate
     )
 }
 
@@ -81,7 +82,12 @@ impl Machine {
                     a.seen = true;
                 }
             }
-            GuardReport::Edge { input, level, at } => self.edge(input, level, at),
+            GuardReport::Edge {
+                input,
+                level,
+                at,
+                after,
+            } => self.edge(input, level, at, after),
             GuardReport::Tested { passed } => {
                 if matches!(self.act, Act::Testing { .. }) {
                     self.set_phase(Phase::Off);
@@ -98,6 +104,9 @@ impl Machine {
         let why = self.why_tripped(cause);
         if latched {
             self.latch(cause, at, why);
+        }
+        if cause == Cause::GuardLate {
+            self.was_blind();
         }
         if doubts(cause) {
             self.doubt(Some(cause));
@@ -146,11 +155,15 @@ impl Machine {
                 "The panel did not renew its word within {} ms. The permit was withdrawn.",
                 g.lease_ms
             ),
+            Cause::GuardLate => format!(
+                "It was away for more than {} ms under the permit: the relay may have opened.",
+                g.relay_holds_ms
+            ),
             _ => "Not known.".into(),
         }
     }
 
-    fn edge(&mut self, input: EdgeInput, level: bool, at: Time) {
+    fn edge(&mut self, input: EdgeInput, level: bool, at: Time, after: Option<Time>) {
         match (input, level) {
             (EdgeInput::FireOn, true) => self.guard.fire_rise = Some(at),
             (EdgeInput::FireOn, false) => self.guard.fire_fall = Some(at),
@@ -162,6 +175,7 @@ impl Machine {
             }
             (EdgeInput::ArcOk, false) => {
                 self.guard.arc_fall = Some(at);
+                self.guard.arc_fall_after = after;
                 if let Some(run) = self.run.as_mut().filter(|r| !r.over())
                     && let Some(since) = run.arc_since.take()
                 {

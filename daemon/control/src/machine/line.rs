@@ -42,6 +42,8 @@ pub(crate) struct Line {
     opening: bool,
     retry_at: Option<Time>,
     silence: Duration,
+    /// The controller reports this often.
+    pub report_every: Duration,
     pub status: Option<Status>,
     pub stamps: Stamps,
     /// A report has come since the epoch was opened.
@@ -58,8 +60,10 @@ pub(crate) struct Line {
 
 impl Line {
     pub(crate) fn new(dialect: Arc<Dialect>, settings: &Settings) -> Self {
+        let report_every = dialect.report_every();
         Self {
             session: Session::new(dialect, settings.baud),
+            report_every,
             open: false,
             opening: false,
             retry_at: None,
@@ -84,7 +88,8 @@ impl Line {
         out.open_link();
     }
 
-    pub(crate) fn deadline(&self) -> Option<Time> {
+    /// `listening`: silence counts from no earlier than this.
+    pub(crate) fn deadline(&self, listening: Time) -> Option<Time> {
         let own = if self.open {
             self.session.deadline()
         } else {
@@ -94,7 +99,7 @@ impl Line {
             .status
             .as_ref()
             .filter(|_| self.alive)
-            .map(|s| s.at + self.silence + Duration::from_millis(1));
+            .map(|s| s.at.max(listening) + self.silence + Duration::from_millis(1));
         Time::sooner(own, silence)
     }
 
@@ -195,7 +200,7 @@ impl Machine {
         self.line.want_open(self.now, &mut self.out);
         if self.line.alive
             && let Some(at) = self.line.status.as_ref().map(|s| s.at)
-            && self.now > at + self.line.silence
+            && self.now > self.listening_since(at) + self.line.silence
         {
             self.fell_silent("it fell silent");
         }
@@ -321,6 +326,7 @@ impl Machine {
         {
             self.controller_reset("Its up-time fell.");
         }
+        self.prove_the_chain(status.referenced);
         if let Some((up_then, then)) = self.line.unproven.take() {
             let elapsed = status.at.since(then).as_secs_f64() * 1000.0;
             let slack = UP_TIME_SLACK_MS + elapsed * 0.01;
@@ -352,8 +358,9 @@ impl Machine {
         }
         self.line.alive = true;
         let place = self.to_sheet(status.place);
+        let said_since = self.said_since();
         if let Act::Cutting(cycle) = &mut self.act {
-            cycle.report(&status, place);
+            cycle.report(&status, place, said_since);
         }
         self.report_braking(&status);
         self.line.status = Some(status);

@@ -13,6 +13,7 @@
 //! If the power goes, nothing here remains: the journal tells the next service what was latched,
 //! in doubt and surely cut.
 
+mod aging;
 mod between;
 pub(crate) mod changing;
 mod clearing;
@@ -109,6 +110,21 @@ pub(crate) struct Guarding {
     pub fire_fall: Option<Time>,
     pub arc_rise: Option<Time>,
     pub arc_fall: Option<Time>,
+    /// The guard came late to it: it fell at some moment after this.
+    pub arc_fall_after: Option<Time>,
+}
+
+impl Guarding {
+    /// A guard that is away for longer than this may have missed that the arc was lost before its
+    /// torch-off: the permit relay holds no longer for certain.
+    const AWAY: Duration = Duration::from_millis(30);
+
+    /// The earliest moment at which the arc can have gone out, where the guard was away for long.
+    pub(crate) fn arc_fell_first(&self) -> Option<Time> {
+        let at = self.arc_fall?;
+        let away = self.arc_fall_after.filter(|t| at.since(*t) >= Self::AWAY);
+        Some(away.unwrap_or(at))
+    }
 }
 
 /// What is known of the records.
@@ -126,6 +142,7 @@ pub struct Machine {
     pub(crate) line: Line,
     pub(crate) signals: Signals,
     pub(crate) signals_heard: bool,
+    pub(crate) aging: aging::Aging,
     pub(crate) air_bad_since: Option<Time>,
     /// The air switch has said good since then.
     pub(crate) air_good_since: Option<Time>,
@@ -202,6 +219,7 @@ impl Machine {
             line,
             signals: Signals::default(),
             signals_heard: false,
+            aging: aging::Aging::default(),
             air_bad_since: None,
             air_good_since: None,
             source_open_at: None,
@@ -251,12 +269,15 @@ impl Machine {
 
     /// The only way it changes.
     pub fn step(&mut self, now: Time, input: Input) -> Effects {
+        let before = self.now;
         self.now = self.now.max(now);
         self.wake = None;
+        self.come(before);
         if self.started.is_none() {
             self.begin();
         }
         self.take(input);
+        self.watch_age();
         self.watch_link();
         self.watch_fault();
         self.watch_mirror();
@@ -280,7 +301,7 @@ impl Machine {
             _ => BEAT_ACTIVE,
         };
         let own = Time::sooner(self.wake, Some(self.now + beat));
-        Time::sooner(own, self.line.deadline())
+        Time::sooner(own, self.line.deadline(self.listening_since(Time::ZERO)))
     }
 
     /// It stands still until a record is on the disk: firing waits for its start record.
@@ -329,6 +350,7 @@ impl Machine {
             );
             self.alarm(Cause::Interrupted, self.now, false, why);
         }
+        self.doubt_the_chain();
         self.line.want_open(self.now, &mut self.out);
     }
 
@@ -338,7 +360,7 @@ impl Machine {
             Input::LinkOpened => self.link_opened(),
             Input::LinkLost { why } => self.link_lost(&why),
             Input::Bytes { bytes } => self.hear(&bytes),
-            Input::Signals { signals, .. } => self.sense(signals),
+            Input::Signals { signals, seen } => self.sense(signals, seen),
             Input::Guard { report } => self.hear_guard(report),
             Input::Ask {
                 id,

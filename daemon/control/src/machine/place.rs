@@ -21,8 +21,18 @@ pub(crate) struct OnPath {
     pub before: Option<Lost>,
     /// No report is taken any more: the place was lost.
     pub blind: bool,
+    /// The inputs were not seen from then on until the arc's end was, if ever.
+    pub unseen_from: Option<Time>,
     /// The arc was not seen out yet when it was stopped: the place found then is a first one.
     pub lit: bool,
+}
+
+/// The panel's own edge comes by another wire than the controller's stamp of it: within this they are
+/// one.
+const TOGETHER: Duration = Duration::from_millis(20);
+
+fn earlier(edge: Time) -> Time {
+    Time::from_us(edge.as_us().saturating_sub(TOGETHER.as_micros() as u64))
 }
 
 impl Machine {
@@ -30,9 +40,22 @@ impl Machine {
     /// stop.
     pub(super) fn find_place(&mut self, path: &OnPath, stop: Time) -> Option<Lost> {
         let fell = self.guard.arc_fall.filter(|t| *t > path.since);
-        let edge = fell.unwrap_or(stop);
-        let stamp = fell.and_then(|t| self.stamped(t));
-        let found = path.track.lost(edge, &self.settings.arc_edge, stamp)?;
+        let known = fell.map(|at| (self.guard.arc_fall_after.unwrap_or(at), at));
+        let (mut first, mut last) = known.unwrap_or((stop, stop));
+        if let Some(from) = path.unseen_from {
+            first = first.min(from);
+            // An arc whose end nobody has seen yet may burn still.
+            last = fell.unwrap_or(self.now);
+        }
+        let first = first.max(path.since);
+        let away = last.since(first) > Duration::from_millis(20);
+        let stamp = match fell {
+            Some(_) if away => self.line.stamps.first_loss(earlier(first)).map(|s| s.place),
+            Some(at) => self.stamped(at),
+            None => None,
+        };
+        let edge = &self.settings.arc_edge;
+        let found = path.track.lost_between(first, last, edge, stamp)?;
         let run = self.run.as_mut()?;
         let length_mm = self.loaded.as_ref()?.length(run.cut);
         let held = Lost {
@@ -110,19 +133,17 @@ impl Machine {
 
     /// The place that the controller has stamped at an edge of the arc signal, sheet coordinates.
     fn stamped(&self, edge: Time) -> Option<units::Point> {
-        // The panel's own edge comes by another wire: within this they are one.
-        const TOGETHER: Duration = Duration::from_millis(20);
-        let since = Time::from_us(edge.as_us().saturating_sub(TOGETHER.as_micros() as u64));
-        self.line.stamps.last(false, since).map(|s| s.place)
+        self.line.stamps.last(false, earlier(edge)).map(|s| s.place)
     }
 
     /// A report while it is being stopped: the torch brakes on its path.
     pub(super) fn report_braking(&mut self, status: &link::Status) {
         let place = self.to_sheet(status.place);
+        let since = self.said_since();
         if let Act::Stopping(s) = &mut self.act
             && let Some(path) = s.path.as_mut().filter(|p| !p.blind)
         {
-            path.track.report_braking(status, place);
+            path.track.report_braking_made(status, place, since);
         }
     }
 
@@ -137,11 +158,12 @@ impl Machine {
             return;
         };
         let place = self.to_sheet(status.place);
+        let since = self.said_since();
         let Some(run) = &mut self.run else { return };
         let Some((mut path, stop)) = run.held.as_mut().and_then(|h| h.unseen.take()) else {
             return;
         };
-        path.track.report_braking(&status, place);
+        path.track.report_braking_made(&status, place, since);
         self.settle_place(&path, stop);
     }
 }

@@ -49,6 +49,11 @@ impl Stamps {
             .find(|s| s.level == level && s.heard_at >= since)
     }
 
+    /// The first time since then that the arc went.
+    pub(crate) fn first_loss(&self, since: Time) -> Option<&Stamp> {
+        self.last.iter().find(|s| !s.level && s.heard_at >= since)
+    }
+
     /// The controller has started anew: its place and its clock are others.
     pub(crate) fn clear(&mut self) {
         self.last.clear();

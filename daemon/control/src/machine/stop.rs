@@ -62,6 +62,14 @@ const fn may_lift(cause: Cause) -> bool {
     )
 }
 
+/// From when on the inputs were not seen, for a cause that says so.
+const fn unseen_from(cause: Cause, at: Time) -> Option<Time> {
+    match cause {
+        Cause::InputsStale | Cause::GuardLate => Some(at),
+        _ => None,
+    }
+}
+
 /// Whether a controller that was reset explains it: its outputs fall and its reports stop.
 const fn explained_by_reset(cause: Cause) -> bool {
     matches!(
@@ -71,6 +79,7 @@ const fn explained_by_reset(cause: Cause) -> bool {
             | Cause::ArcLost
             | Cause::ControllerFault
             | Cause::Overdue
+            | Cause::InputsStale
     )
 }
 
@@ -90,12 +99,18 @@ impl Machine {
                     run.sensing = false;
                 }
                 let fell = self.guard.arc_fall;
-                let stand = cycle.stand(fell, self.guard.fire_fall);
+                let unseen_from = unseen_from(cause, at);
+                let stand = cycle.stand(
+                    self.guard.arc_fell_first(),
+                    self.guard.fire_fall,
+                    unseen_from,
+                );
                 let path = cycle.take_path().map(|(track, since)| OnPath {
                     track,
                     since,
                     before: self.run.as_ref().and_then(super::run::Run::lost),
                     blind: false,
+                    unseen_from,
                     lit: fell.is_none_or(|t| t <= since),
                 });
                 let (mut at_mm, mut retry) = (0.0, false);
@@ -176,7 +191,12 @@ impl Machine {
         stopping.lift &= may_lift(cause);
         stopping.stage = Stage::Flush;
         stopping.since = self.now;
-        if cause != stopping.cause {
+        if let (Some(from), Some(path)) = (unseen_from(cause, at), &mut stopping.path) {
+            path.unseen_from = Some(path.unseen_from.map_or(from, |t| t.min(from)));
+        }
+        if stopping.cause == Cause::InputsStale && self.explains_stale(cause, at) {
+            self.stale_explained(&mut stopping, cause, at, why);
+        } else if cause != stopping.cause {
             self.record(
                 Event::CauseFollowed {
                     cause,
@@ -201,6 +221,20 @@ impl Machine {
             self.rename_hold(cause);
         }
         self.act = Act::Stopping(stopping);
+    }
+
+    /// Old inputs were noticed first; this is why they were old, or what had stopped it already.
+    fn stale_explained(&mut self, stopping: &mut Stopping, cause: Cause, at: Time, why: &str) {
+        if cause != Cause::Hold {
+            let latched = self.latches.contains_key(&cause);
+            self.alarm(cause, at, latched, why.into());
+        }
+        if !self.latches.contains_key(&Cause::InputsStale) {
+            self.alarms.retain(|a| a.cause != Cause::InputsStale);
+        }
+        stopping.cause = cause;
+        stopping.at = stopping.at.min(at);
+        self.rename_hold(cause);
     }
 
     fn will_retry(&mut self, cause: Cause) {
@@ -345,7 +379,8 @@ impl Machine {
                 }
             }
             Stage::ArcOut { since } => {
-                if !self.signals.arc_ok && !self.signals.fire_on {
+                let out = !self.signals.arc_ok && !self.signals.fire_on;
+                if out && self.inputs_fresh() {
                     let wait = self
                         .loaded
                         .as_ref()
@@ -404,6 +439,7 @@ impl Machine {
     /// doubt all the same.
     pub(crate) fn may_move(&self) -> bool {
         self.line.usable()
+            && self.inputs_fresh()
             && !self.signals.estop_open
             && (self.homed || !self.doubtful)
             && self.line.unproven.is_none()

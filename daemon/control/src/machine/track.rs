@@ -13,7 +13,7 @@ use crate::resume::Lost;
 use crate::settings::ArcEdge;
 
 /// Reports remembered to find the place of an edge.
-const REMEMBERED: usize = 64;
+const REMEMBERED: usize = 256;
 /// Pieces remembered behind the torch, to find the station of a stamped place.
 const BEHIND: usize = 64;
 /// Pieces ahead on which a torch that brakes may stand.
@@ -81,7 +81,8 @@ pub(crate) struct Track {
     from_mm: f64,
     /// The torch is at least here, mm along the cut.
     pub station: f64,
-    reports: VecDeque<(Time, f64)>,
+    /// When each was heard at the latest, where the torch was, and since when it may have been said.
+    reports: VecDeque<(Time, f64, Time)>,
     /// Next piece of the lead-in to say.
     pub entry_next: usize,
     /// Next element to say, and how far into it to begin.
@@ -115,8 +116,9 @@ impl Track {
         });
     }
 
-    /// Takes a report; `place` in the path's coordinates.
-    pub(crate) fn report(&mut self, status: &Status, place: Point) {
+    /// Takes a report; `place` in the path's coordinates. It was made after `since`, and was heard when
+    /// it says.
+    pub(crate) fn report_made(&mut self, status: &Status, place: Point, since: Time) {
         let mut at = self.station;
         while let (Some(piece), Some(done)) = (self.pieces.front(), status.executed)
             && done >= piece.ticket
@@ -137,12 +139,12 @@ impl Track {
                 at = at.max(s);
             }
         }
-        self.note(status.at, at);
+        self.note(status.at, at, since);
     }
 
     /// Takes a report of a torch that is being stopped: what is executed is told no more. A place that
     /// lies on none of what is ahead tells nothing.
-    pub(crate) fn report_braking(&mut self, status: &Status, place: Point) {
+    pub(crate) fn report_braking_made(&mut self, status: &Status, place: Point, since: Time) {
         let mut best: Option<(f64, f64)> = None;
         for piece in self.pieces.iter().take(AHEAD) {
             for (s, off) in piece.places(place) {
@@ -154,7 +156,7 @@ impl Track {
             }
         }
         if let Some((_, at)) = best {
-            self.note(status.at, at);
+            self.note(status.at, at, since);
         }
     }
 
@@ -162,23 +164,35 @@ impl Track {
     /// is not believed.
     fn reach(&self, at: f64, feed_mm_s: f64, now: Time) -> f64 {
         let last = self.reports.back();
-        let since = last.map_or(0.1, |(t, _)| now.since(*t).as_secs_f64());
+        let since = last.map_or(0.1, |(t, ..)| now.since(*t).as_secs_f64());
         self.station.max(at) + feed_mm_s * (since + 0.05) * 1.5 + 0.5
     }
 
-    fn note(&mut self, at: Time, s: f64) {
+    fn note(&mut self, at: Time, s: f64, since: Time) {
         self.station = s;
+        // A torch that stands is told by when it came there and when it stood there last.
+        let n = self.reports.len();
+        let stands = |k: usize| self.reports.get(k).is_some_and(|(_, was, _)| *was == s);
+        if n >= 2
+            && stands(n - 1)
+            && stands(n - 2)
+            && let Some(last) = self.reports.back_mut()
+        {
+            *last = (at, s, since);
+            return;
+        }
         if self.reports.len() == REMEMBERED {
             self.reports.pop_front();
         }
-        self.reports.push_back((at, s));
+        self.reports.push_back((at, s, since));
     }
 
     /// Where the torch was at a moment by the reports.
     fn station_at(&self, t: Time) -> Told {
-        let after = self.reports.iter().position(|(at, _)| *at > t);
-        let before = after.unwrap_or(self.reports.len()).checked_sub(1);
-        let known = |k: usize| self.reports.get(k).copied();
+        // Reports that lay in the port for a while may be of before or after it.
+        let after = self.reports.iter().position(|(.., since)| *since > t);
+        let before = self.reports.iter().rposition(|(at, ..)| *at <= t);
+        let known = |k: usize| self.reports.get(k).map(|(at, s, _)| (*at, *s));
         let (t0, s0) = match (before.and_then(known), after.and_then(known)) {
             (Some(before), _) => before,
             (None, Some((_, s1))) => return Told::exactly(s1),
@@ -200,7 +214,8 @@ impl Track {
                 }
             }
             None => {
-                let most = s0 + self.feed * gone_s.min(BEYOND_S);
+                let unsure = self.reports.back().map_or(s0, |(_, s, _)| *s);
+                let most = (s0 + self.feed * gone_s.min(BEYOND_S)).max(unsure);
                 Told {
                     best: most,
                     least: s0,
@@ -226,19 +241,29 @@ impl Track {
         (s - self.feed * edge.unstamped_s() - EDGE_MM).max(self.from_mm)
     }
 
-    /// Where the arc was lost whose signal fell at `edge` (process handbook 4.7). `stamp`: the place
-    /// at the edge as the controller has stamped it, in the path's coordinates. `None`: still on the
-    /// lead-in.
-    pub(crate) fn lost(&self, edge: Time, arc: &ArcEdge, stamp: Option<Point>) -> Option<Lost> {
-        let told = self.station_at(edge);
-        let (s, spread_s) = match stamp.and_then(|p| self.station_of(p, told.best)) {
+    /// Where the arc was lost whose signal fell between two moments (process handbook 4.7): one and the
+    /// same unless nobody looked. `stamp`: the place at the edge as the controller has stamped it, in
+    /// the path's coordinates. `None`: still on the lead-in.
+    pub(crate) fn lost_between(
+        &self,
+        first: Time,
+        last: Time,
+        arc: &ArcEdge,
+        stamp: Option<Point>,
+    ) -> Option<Lost> {
+        let (told, end) = (self.station_at(first), self.station_at(last));
+        let told = Told {
+            most: told.most.max(end.most),
+            ..told
+        };
+        let (s, spread_s) = match stamp.and_then(|p| self.station_of(p, told)) {
             Some(s) => (Told::exactly(s), arc.spread_s()),
             None => (told, arc.unstamped_s()),
         };
         let lag = self.feed * arc.delay_s();
         let half = self.feed * spread_s + EDGE_MM;
         let least = self.from_mm;
-        (s.best > least || self.entry_next == 0).then(|| Lost {
+        (s.most > least || self.entry_next == 0).then(|| Lost {
             at_mm: (s.best - lag).max(least),
             low_mm: (s.least - lag - half).max(least),
             high_mm: (s.most - lag + half).max(least),
@@ -246,11 +271,14 @@ impl Track {
     }
 
     /// The station of a stamped place, near to where the reports have the torch.
-    fn station_of(&self, p: Point, near: f64) -> Option<f64> {
+    fn station_of(&self, p: Point, told: Told) -> Option<f64> {
+        let near = told.best;
         let pieces = self.behind.iter().chain(self.pieces.iter().take(AHEAD));
         pieces
             .flat_map(|piece| piece.places(p))
-            .filter(|(s, off)| *off < OFF_MM && (s - near).abs() < STAMP_MM)
+            .filter(|(s, off)| {
+                *off < OFF_MM && *s > told.least - STAMP_MM && *s < told.most + STAMP_MM
+            })
             .min_by(|a, b| {
                 (a.1, (a.0 - near).abs())
                     .partial_cmp(&(b.1, (b.0 - near).abs()))
@@ -264,6 +292,20 @@ impl Track {
 mod tests {
     use super::*;
     use link::Doing;
+
+    impl Track {
+        fn report(&mut self, status: &Status, place: Point) {
+            self.report_made(status, place, status.at);
+        }
+
+        fn report_braking(&mut self, status: &Status, place: Point) {
+            self.report_braking_made(status, place, status.at);
+        }
+
+        fn lost(&self, edge: Time, arc: &ArcEdge, stamp: Option<Point>) -> Option<Lost> {
+            self.lost_between(edge, edge, arc, stamp)
+        }
+    }
 
     fn status(at_ms: u64, x: f64, y: f64, executed: Option<u64>) -> Status {
         Status {

@@ -9,7 +9,7 @@ use units::Time;
 use super::{Act, Machine};
 use crate::cause::Cause;
 use crate::guard::Phase;
-use crate::signals::Signals;
+use crate::signals::{Seen, Signals};
 
 /// The permit relay must pull in within this of the first pulse (process handbook, invented).
 pub(crate) const RELAY_PULLS: Duration = Duration::from_millis(100);
@@ -108,7 +108,8 @@ const SCREEN_LOST: Duration = Duration::from_secs(2);
 
 impl Machine {
     /// The wires as the guard has read them.
-    pub(super) fn sense(&mut self, signals: Signals) {
+    pub(super) fn sense(&mut self, signals: Signals, seen: Option<Seen>) {
+        self.looked(seen);
         if self.signals != signals || !self.signals_heard {
             self.out.publish();
         }

@@ -3,8 +3,8 @@
 
 use std::collections::BTreeMap;
 
-use control::ArcEdge;
 use control::guard::GuardSettings;
+use control::{ArcEdge, EstopProof};
 use process::{CycleSettings, MotionLimits, Set, SourceTimes};
 use serde::Deserialize;
 
@@ -27,6 +27,9 @@ pub struct File {
     pub guard: GuardSettings,
     #[serde(default)]
     pub arc_signal: ArcEdge,
+    /// Left out: nothing would show it.
+    #[serde(default)]
+    pub estop: EstopProof,
     #[serde(default)]
     pub cycle: CycleSettings,
     #[serde(default)]

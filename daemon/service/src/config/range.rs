@@ -116,6 +116,29 @@ fn rows(f: &File) -> Vec<Row> {
         // Ours: a missing-pulse relay is made for this region.
         ("guard.permit_hz", g.permit_hz, 20.0, 500.0, "Hz"),
         ("guard.lease_ms", g.lease_ms as f64, 100.0, 400.0, "ms"),
+        (
+            "guard.inputs_stale_ms",
+            g.inputs_stale_ms as f64,
+            50.0,
+            500.0,
+            "ms",
+        ),
+        // Ours: no longer than the relay may take to drop, no shorter than two pulses at 100 Hz.
+        (
+            "guard.relay_holds_ms",
+            g.relay_holds_ms as f64,
+            20.0,
+            100.0,
+            "ms",
+        ),
+        // Ours: three of them are still seen before the arc's own limits.
+        (
+            "guard.volts_every_ms",
+            g.volts_every_ms as f64,
+            1.0,
+            200.0,
+            "ms",
+        ),
         ("guard.arc_ok_within_s", g.arc_ok_within_s, 0.5, 4.0, "s"),
         ("guard.arc_lost_ms", g.arc_lost_ms as f64, 10.0, 100.0, "ms"),
         (
@@ -333,6 +356,26 @@ fn relations(f: &File) -> Result<(), Wrong> {
             "guard.permit_hz",
             says,
             "Pulse faster, or measure the relay again",
+        );
+    }
+    // An edge every half wave: a guard that is a little late is not away.
+    if period_ms > g.relay_holds_ms as f64 {
+        let says = format!(
+            "is shorter than the time between two pulses ({period_ms:.0} ms at {} Hz)",
+            g.permit_hz
+        );
+        return wrong(
+            "guard.relay_holds_ms",
+            says,
+            "Pulse faster, or measure how long the relay surely holds",
+        );
+    }
+    if g.relay_holds_ms > g.relay_drop_ms {
+        let says = format!("is longer than relay_drop_ms ({} ms)", g.relay_drop_ms);
+        return wrong(
+            "guard.relay_holds_ms",
+            says,
+            "The relay surely holds for less long than it takes at most to drop: measure it again",
         );
     }
     let receiver_low = f.air.low_bar + f.air.hose_bar;

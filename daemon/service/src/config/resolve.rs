@@ -101,6 +101,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         cycle: low.cycle,
         guard: low.guard,
         arc_signal: low.arc_signal,
+        estop: low.estop,
         link: LinkConfig {
             port: PathBuf::from(low.link.port),
             baud: low.link.baud,

@@ -207,6 +207,11 @@ fn keys_that_contradict_each_other_are_refused() {
             .contains("shorter")
     );
     assert!(
+        with("relay_drop_ms = 100", "relay_drop_ms = 25")
+            .says
+            .contains("longer than relay_drop_ms")
+    );
+    assert!(
         with("hose_bar = 0.5", "hose_bar = 1.5")
             .says
             .contains("not below start_bar")

@@ -244,6 +244,7 @@ pub fn table_settings(config: &Config, seed: u64, rough: bool) -> TableSettings 
         z_rapid_mm_s: motion.z_rapid_mm_s,
         corner_step_mm_s: motion.corner_step_mm_s,
         ohmic_offset_mm: config.cycle.ohmic_offset_mm,
+        estop_tells: config.estop.told_to_controller,
         // Half the pitch: what is longer lies on two slats (common practice, no source).
         falls_mm: config.slat_pitch_mm / 2.0,
         ..TableSettings::default()

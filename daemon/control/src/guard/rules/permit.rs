@@ -80,15 +80,18 @@ impl GuardRules {
         if !may {
             self.pulsing = false;
             self.level = false;
+            self.late.edge_at = None;
             return;
         }
         let half = Duration::from_secs_f64(0.5 / self.settings.permit_hz.max(1.0));
         if !self.pulsing {
             self.pulsing = true;
             self.level = true;
+            self.late.edge_at = Some(now);
             self.toggle_at = now + half;
         } else if now >= self.toggle_at {
             self.level = !self.level;
+            self.late.edge_at = Some(now);
             // Late by a whole half wave: begin anew rather than hurry after it.
             self.toggle_at = (self.toggle_at + half).max(now + half / 2);
         }

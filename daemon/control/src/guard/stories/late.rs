@@ -61,3 +61,73 @@ fn what_is_not_fitted_cannot_open() {
     t.wait(1);
     assert_eq!(t.trips(), vec![]);
 }
+
+/// The permit's levels, at steps so far apart.
+fn stepped_late(t: &mut Told, ms: u64) {
+    t.now += Duration::from_millis(ms);
+    t.levels.clear();
+    t.step();
+}
+
+#[test]
+fn a_gap_that_the_relay_may_not_hold_over_latches_before_any_pulse() {
+    for (ms, late) in [(24, false), (31, true), (600, true)] {
+        let mut t = Told::cutting();
+        let before = t.now;
+        stepped_late(&mut t, ms);
+        assert_eq!(
+            t.rules.latches().any(|c| c == Cause::GuardLate),
+            late,
+            "{ms} ms"
+        );
+        if late {
+            assert_eq!(t.trips(), vec![(Cause::GuardLate, u128::from(ms))]);
+            assert_eq!(t.levels, vec![(t.now, false)]);
+            assert_eq!(t.take_aways, 1);
+            // The lease is fresh, and control has heard and asks again: no pulse under the fire.
+            t.handle();
+            t.phase(Phase::Closing);
+            t.wait(4);
+            t.phase(Phase::Firing);
+            t.wait(500);
+            assert!(t.levels.iter().all(|(_, level)| !level), "since {before}");
+        }
+    }
+}
+
+#[test]
+fn a_gap_while_nothing_is_permitted_is_no_trip() {
+    let mut t = Told::new();
+    t.wait(1200);
+    stepped_late(&mut t, 3000);
+    assert_eq!(t.trips(), vec![]);
+}
+
+#[test]
+fn an_edge_that_is_seen_late_is_told_as_one_of_the_gap() {
+    let mut t = Told::cutting();
+    let last = t.now;
+    t.s.arc_ok = false;
+    stepped_late(&mut t, 300);
+    let arc = t.reports.iter().find_map(|r| match r {
+        GuardReport::Edge {
+            input: EdgeInput::ArcOk,
+            level: false,
+            at,
+            after,
+        } => Some((*at, *after)),
+        _ => None,
+    });
+    assert_eq!(arc, Some((t.now, Some(last))));
+}
+
+#[test]
+fn the_permit_does_not_begin_under_a_fire_that_is_closed() {
+    let mut t = Told::new();
+    t.wait(1200);
+    t.s.fire_on = true;
+    t.phase(Phase::Closing);
+    assert!(!t.rules.pulsing());
+    t.wait(100);
+    assert!(t.levels.iter().all(|(_, level)| !level));
+}

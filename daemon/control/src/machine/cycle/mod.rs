@@ -117,12 +117,12 @@ pub(crate) struct Stand {
 }
 
 impl Cycle {
-    /// Takes a report of the place, sheet coordinates.
-    pub(super) fn report(&mut self, status: &Status, place: Point) {
+    /// Takes a report of the place, sheet coordinates; it was made after `since`.
+    pub(super) fn report(&mut self, status: &Status, place: Point, since: Time) {
         if matches!(self.stage, Stage::Path)
             && let Some(track) = &mut self.track
         {
-            track.report(status, place);
+            track.report_made(status, place, since);
         }
     }
 
@@ -132,7 +132,13 @@ impl Cycle {
         on_path.map_or(self.from_mm, |s| s.max(self.from_mm))
     }
 
-    pub(super) fn stand(&self, arc_fall: Option<Time>, fire_fall: Option<Time>) -> Stand {
+    /// `unseen_from`: the inputs were not seen from then on.
+    pub(super) fn stand(
+        &self,
+        arc_fall: Option<Time>,
+        fire_fall: Option<Time>,
+        unseen_from: Option<Time>,
+    ) -> Stand {
         let past = matches!(
             self.stage,
             Stage::Extinguish | Stage::OutWait(_) | Stage::Retract(_)
@@ -140,7 +146,10 @@ impl Cycle {
         // An older arc's end says nothing of one that burns still.
         let fell = arc_fall.filter(|t| *t > self.fired);
         let early = arc_early(fell, fire_fall, self.since);
-        let done = past && !early;
+        // An arc that was not seen to burn up to torch-off may have been lost before it.
+        let unseen = matches!(self.stage, Stage::Extinguish)
+            && unseen_from.is_some_and(|from| from < self.since);
+        let done = past && !early && !unseen;
         Stand {
             done,
             before_path: matches!(self.stage, Stage::Fire(_) | Stage::Pierce(_)),

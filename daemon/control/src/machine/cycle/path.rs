@@ -138,8 +138,10 @@ impl Machine {
             return Move::On(Stage::Extinguish);
         }
         let edge = &self.settings.arc_edge;
+        // What burned when the inputs were last seen may have gone out since.
+        let seen = self.seen_at();
         let (station, sure) = c.track.as_ref().map_or((c.from_mm, c.from_mm), |t| {
-            (t.station, t.sure_at(self.now, edge))
+            (t.station, t.sure_at(seen, edge))
         });
         if station > c.until_crossed_mm {
             self.tell_guard(false, false);

@@ -65,7 +65,7 @@ impl Machine {
         match c.stage {
             Stage::Extinguish => {
                 if !self.signals.fire_on && !self.signals.arc_ok {
-                    if arc_early(self.guard.arc_fall, self.guard.fire_fall, c.since) {
+                    if arc_early(self.guard.arc_fell_first(), self.guard.fire_fall, c.since) {
                         return Move::Stop(
                             Cause::ArcLost,
                             "The arc was out before the torch was told to stop.".into(),

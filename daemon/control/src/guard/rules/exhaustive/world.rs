@@ -7,22 +7,30 @@ use units::Time;
 
 use super::super::GuardRules;
 use crate::cause::Cause;
-use crate::guard::{GuardOrder, GuardOut, GuardReport, GuardSettings, Phase};
+use crate::guard::{EdgeInput, GuardOrder, GuardOut, GuardReport, GuardSettings, Phase};
 use crate::signals::{Opened, Signals};
 
 /// The longest limit met here is 1.5 s.
 const OLD: Duration = Duration::from_millis(1600);
 /// What the guard latches and these acts can bring about. The seat of the torch is judged as the gate
 /// is, and is not fitted here.
-pub(super) const LATCHES: [Cause; 6] = [
+pub(super) const LATCHES: [Cause; 7] = [
     Cause::ArcStuck,
     Cause::UnaskedFire,
     Cause::TorchTouched,
     Cause::Estop,
     Cause::GateOpen,
     Cause::LeaseLapsed,
+    Cause::GuardLate,
 ];
 const LEASE: Duration = Duration::from_millis(200);
+/// The permit relay surely holds so long.
+const HOLDS: Duration = Duration::from_millis(30);
+/// Levels are told so often.
+const EVERY: Duration = Duration::from_millis(50);
+/// What tells two states apart.
+pub(super) type Key = ([u32; 13], u64, Vec<String>);
+
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Act {
     // The table.
@@ -33,7 +41,15 @@ pub(super) enum Act {
     Estop,
     Gate,
     Button,
-    Wait { ms: u64 },
+    /// The chain opens and closes again before anybody looks.
+    EstopBriefly,
+    Wait {
+        ms: u64,
+    },
+    /// The guard is kept from its steps: what happens is seen, and what is ordered is heard, when it
+    /// wakes.
+    Sleep,
+    Wake,
     // Control.
     Traverse,
     AskToClose,
@@ -48,12 +64,13 @@ pub(super) enum Act {
     Clear(Cause),
 }
 
-const ALWAYS: [Act; 14] = [
+const ALWAYS: [Act; 15] = [
     Act::Fire,
     Act::Arc,
     Act::FireAndArcOpen,
     Act::Contact,
     Act::Estop,
+    Act::EstopBriefly,
     Act::Gate,
     Act::Button,
     Act::Wait { ms: 10 },
@@ -78,6 +95,13 @@ pub(super) enum Wrong {
     NeedNotBeSeenOpen,
     PulsesUnasked,
     PulsesWithALatch,
+    GapIsForgotten,
+    GapIsJudgedAfterThePulse,
+    GapOfTwiceTheHold,
+    LateIsNotLatched,
+    PulsesUnderAFire,
+    LateEdgesAreStampedAtWaking,
+    ShortOpeningsAreMissed,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -97,6 +121,13 @@ pub(super) struct Account {
     fire_seen_open: bool,
     arc_seen_open: bool,
     pub(super) pulsing: bool,
+    /// The permit pin, and when it last changed.
+    pin: bool,
+    pin_at: Time,
+    /// When each of fire-on and arc OK really changed last.
+    changed: [Time; 2],
+    /// The chain has opened since the last step.
+    opened: bool,
 }
 
 #[derive(Clone)]
@@ -106,6 +137,10 @@ pub(super) struct World {
     now: Time,
     wake: Option<Time>,
     s: Signals,
+    opened: Opened,
+    /// The guard is kept from its steps, and what it was ordered meanwhile waits.
+    asleep: bool,
+    orders: Vec<GuardOrder>,
     lease: Time,
     silent: bool,
     control: Control,
@@ -138,6 +173,9 @@ impl World {
             now,
             wake: None,
             s: at_rest(),
+            opened: Opened::default(),
+            asleep: false,
+            orders: Vec::new(),
             lease: now + LEASE,
             silent: false,
             control: Control::Idle,
@@ -152,6 +190,10 @@ impl World {
                 fire_seen_open: false,
                 arc_seen_open: false,
                 pulsing: false,
+                pin: false,
+                pin_at: now,
+                changed: [now; 2],
+                opened: false,
             },
         };
         w.step()?;
@@ -159,6 +201,10 @@ impl World {
     }
 
     fn order(&mut self, order: &GuardOrder) {
+        if self.asleep {
+            self.orders.push(order.clone());
+            return;
+        }
         match order {
             GuardOrder::Phase { phase } => {
                 let asked = *phase != Phase::Off;
@@ -201,10 +247,46 @@ impl World {
         match self.wrong {
             Wrong::LeaseIsForgotten => lease = self.now + LEASE,
             Wrong::NeedNotBeSeenOpen => (r.open_fire, r.open_arc) = (true, true),
+            Wrong::GapIsForgotten => r.late.edge_at = None,
+            Wrong::GapOfTwiceTheHold => r.settings.relay_holds_ms = 2 * HOLDS.as_millis() as u64,
+            Wrong::PulsesUnderAFire => {
+                r.pulsing |= r.phase != Phase::Off && r.open_fire && r.open_arc
+            }
             _ => {}
         }
-        let out = r.step(self.now, &self.s, Opened::default(), lease);
+        let mut opened = core::mem::take(&mut self.opened);
+        if self.wrong == Wrong::ShortOpeningsAreMissed {
+            opened = Opened::default();
+        }
+        let before = r.clone();
+        let mut out = r.step(self.now, &self.s, opened, lease);
         match self.wrong {
+            // One pulse more before it notices.
+            Wrong::GapIsJudgedAfterThePulse
+                if r.latches.contains(&Cause::GuardLate) && before.pulsing =>
+            {
+                out.permit_level = !before.level;
+            }
+            Wrong::LateIsNotLatched => {
+                r.latches.remove(&Cause::GuardLate);
+                for report in &mut out.reports {
+                    if let GuardReport::Tripped {
+                        cause: Cause::GuardLate,
+                        latched,
+                        ..
+                    } = report
+                    {
+                        *latched = false;
+                    }
+                }
+            }
+            Wrong::LateEdgesAreStampedAtWaking => {
+                for report in &mut out.reports {
+                    if let GuardReport::Edge { after, .. } = report {
+                        *after = None;
+                    }
+                }
+            }
             Wrong::EstopClearsItself if !self.s.estop_open => {
                 r.latches.remove(&Cause::Estop);
             }
@@ -232,9 +314,16 @@ impl World {
         if !self.silent {
             self.lease = self.now + LEASE;
         }
+        let was_pulsing = self.account.pulsing;
         let out = self.rules_step();
-        self.wake = out.deadline;
+        self.wake = Time::sooner(out.deadline, Some(self.now + EVERY));
         let a = &mut self.account;
+        let brief = core::mem::take(&mut a.opened);
+        let gap = was_pulsing && self.now.since(a.pin_at) >= HOLDS;
+        let moved = out.permit_level != a.pin;
+        if moved {
+            (a.pin, a.pin_at) = (out.permit_level, self.now);
+        }
         a.fire_seen_open |= !self.s.fire_on;
         a.arc_seen_open |= !self.s.arc_ok;
         for report in &out.reports {
@@ -257,10 +346,35 @@ impl World {
                         return Err(format!("{cause}: cleared unasked or while it stands"));
                     }
                 }
+                GuardReport::Edge {
+                    input, at, after, ..
+                } => {
+                    let really = match input {
+                        EdgeInput::FireOn => a.changed[0],
+                        EdgeInput::ArcOk => a.changed[1],
+                        _ => continue,
+                    };
+                    // While the permit pulses looks are 5 ms apart, and 5 ms more is in time. A guard
+                    // at rest is woken by edges: it cannot tell that it was kept from one.
+                    let slack = Duration::from_millis(10);
+                    let told = after.unwrap_or(*at);
+                    if *at < really || was_pulsing && told > really + slack {
+                        return Err(format!("{input:?} was at {really}, told {after:?} to {at}"));
+                    }
+                }
                 _ => {}
             }
         }
         self.cleared.clear();
+        if gap && !a.latches.contains(&Cause::GuardLate) {
+            return Err("a gap in the pulses that is not latched".into());
+        }
+        if gap && moved && out.permit_level {
+            return Err("a pulse after a gap".into());
+        }
+        if brief && !a.latches.contains(&Cause::Estop) {
+            return Err("the stop chain opened for a moment and is not latched".into());
+        }
         if !self.rules.latches().eq(a.latches.iter().copied()) {
             let latches: Vec<_> = self.rules.latches().collect();
             return Err(format!("latched {latches:?}, told {:?}", a.latches));
@@ -291,6 +405,10 @@ impl World {
 
     fn wait(&mut self, ms: u64) -> Result<(), String> {
         let until = self.now + Duration::from_millis(ms);
+        if self.asleep {
+            self.now = until;
+            return Ok(());
+        }
         while self.now < until {
             self.now = match self.wake {
                 Some(t) if t > self.now && t < until => t,
@@ -303,6 +421,12 @@ impl World {
 
     pub(super) fn acts(&self) -> Vec<Act> {
         let mut acts = ALWAYS.to_vec();
+        if self.asleep {
+            acts.retain(|a| !matches!(a, Act::Hear | Act::Wait { ms: 500 | 1500 }));
+            acts.extend([Act::Wake, Act::Wait { ms: 19 }, Act::Wait { ms: 29 }]);
+        } else {
+            acts.push(Act::Sleep);
+        }
         if self.owes {
             acts.push(Act::Answer);
             return acts;
@@ -319,9 +443,18 @@ impl World {
 
     pub(super) fn act(&mut self, act: Act) -> Result<(), String> {
         match act {
-            Act::Fire => self.s.fire_on = !self.s.fire_on,
-            Act::Arc => self.s.arc_ok = !self.s.arc_ok,
-            Act::FireAndArcOpen => (self.s.fire_on, self.s.arc_ok) = (false, false),
+            Act::Fire => self.level(!self.s.fire_on, self.s.arc_ok),
+            Act::Arc => self.level(self.s.fire_on, !self.s.arc_ok),
+            Act::FireAndArcOpen => self.level(false, false),
+            Act::EstopBriefly => {
+                self.opened.estop = true;
+                self.account.opened = true;
+            }
+            Act::Sleep => {
+                self.asleep = true;
+                return Ok(());
+            }
+            Act::Wake => return self.wake_up(),
             Act::Contact => self.s.contact = !self.s.contact,
             Act::Estop => self.s.estop_open = !self.s.estop_open,
             Act::Gate => self.s.gate_closed = self.s.gate_closed.map(|c| !c),
@@ -371,11 +504,34 @@ impl World {
             Act::FallSilentOrSpeak => self.silent = !self.silent,
             Act::Clear(cause) => self.order(&GuardOrder::Clear { cause }),
         }
+        if self.asleep {
+            return Ok(());
+        }
+        self.step()
+    }
+
+    fn level(&mut self, fire: bool, arc: bool) {
+        let a = &mut self.account;
+        if self.s.fire_on != fire {
+            a.changed[0] = self.now;
+        }
+        if self.s.arc_ok != arc {
+            a.changed[1] = self.now;
+        }
+        (self.s.fire_on, self.s.arc_ok) = (fire, arc);
+    }
+
+    /// As its thread does it: the orders that have come in are heard first.
+    fn wake_up(&mut self) -> Result<(), String> {
+        self.asleep = false;
+        for order in core::mem::take(&mut self.orders) {
+            self.order(&order);
+        }
         self.step()
     }
 
     /// All that a rule can tell, with ages for moments.
-    pub(super) fn key(&self) -> ([u32; 9], u64) {
+    pub(super) fn key(&self) -> Key {
         let r = &self.rules;
         let us = |d: Duration| d.min(OLD).as_micros() as u32;
         let age = |t: Time| us(self.now.since(t));
@@ -418,6 +574,9 @@ impl World {
         for cause in LATCHES {
             bits = bits << 1 | u64::from(r.latches.contains(&cause));
         }
+        bits = bits << 1 | u64::from(self.opened.estop);
+        bits = bits << 1 | u64::from(self.asleep);
+        let orders = self.orders.iter().map(|o| format!("{o:?}")).collect();
         let ages = [
             aged(r.started),
             age(r.fire.since),
@@ -428,12 +587,39 @@ impl World {
             aged(r.torch_off),
             ahead(self.lease),
             if r.pulsing { ahead(r.toggle_at) } else { 0 },
+            if r.pulsing {
+                age(self.account.pin_at)
+            } else {
+                0
+            },
+            if self.asleep { age(self.slept()) } else { 0 },
+            if self.asleep {
+                age(self.account.changed[0])
+            } else {
+                0
+            },
+            if self.asleep {
+                age(self.account.changed[1])
+            } else {
+                0
+            },
         ];
-        (ages, bits)
+        (ages, bits, orders)
+    }
+
+    /// When the guard was last there.
+    fn slept(&self) -> Time {
+        self.rules.late.last.map_or(Time::ZERO, |(at, _)| at)
     }
 
     /// Each latch yields to its own request when its cause has gone, and to nothing else.
     pub(super) fn probe(&self) -> Result<(), String> {
+        if self.asleep {
+            // Nothing reaches it before it wakes.
+            let mut awake = self.clone();
+            awake.wake_up()?;
+            return awake.probe();
+        }
         for &cause in &self.account.latches {
             let mut own = self.clone();
             own.order(&GuardOrder::Clear { cause });
@@ -465,6 +651,7 @@ impl World {
     /// Whoever does the right thing from here gets the permit again.
     fn way_out(&self) -> Result<(), String> {
         let mut w = self.clone();
+        w.level(false, false);
         w.s = at_rest();
         w.silent = false;
         w.step()?;
