@@ -30,7 +30,13 @@ pub fn cut_whole(faults: &[FaultSpec]) -> World {
 
 /// The small test piece on the table, with these faults.
 pub fn world(faults: &[FaultSpec]) -> World {
-    let config = Config::built_in();
+    world_told(true, faults)
+}
+
+/// The same, where the emergency stop chain tells the controller, or takes drives and coils alone.
+pub fn world_told(told: bool, faults: &[FaultSpec]) -> World {
+    let mut config = Config::built_in();
+    config.estop.told_to_controller = told;
     let job = job(&config);
     World::new(config, job, 1, faults)
 }
@@ -98,12 +104,18 @@ fn every_fault_at_every_place_is_recovered_from() {
             (2, 90.0),
             (2, 175.0),
         ] {
-            let world = cut_whole(&[fault(kind, cut, mm)]);
-            let holds = world.view().holds;
-            assert!(
-                holds.iter().any(|h| h.cause == cause),
-                "{kind:?} at {cut}:{mm}: {holds:?}"
-            );
+            for told in [true, false] {
+                if !told && kind != FaultKind::Estop {
+                    continue;
+                }
+                let faults = [fault(kind, cut, mm)];
+                let world = finish_whole(world_told(told, &faults), &faults);
+                let holds = world.view().holds;
+                assert!(
+                    holds.iter().any(|h| h.cause == cause),
+                    "{kind:?} at {cut}:{mm}, told {told}: {holds:?}"
+                );
+            }
         }
     }
 }

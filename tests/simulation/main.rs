@@ -3,6 +3,7 @@
 
 mod chance;
 mod jobs;
+mod late;
 mod lost;
 mod metal;
 mod pairs;

@@ -7,7 +7,7 @@ use std::time::Duration;
 use control::guard::{GuardOrder, GuardRules};
 use control::resume::Way;
 use control::view::{Phase, View};
-use control::{Ask, AskId, Effect, Event, Input, Job, Machine, Restored, Signals};
+use control::{Ask, AskId, Effect, Event, Input, Job, Machine, Opened, Restored, Seen, Signals};
 use simulator::harness::{FaultSpec, Levels};
 use simulator::{Table, TableSettings};
 use standclear::assemble::settings;
@@ -62,6 +62,48 @@ fn traced(effects: &control::Effects) -> u64 {
     hasher.finish()
 }
 
+/// A terminal keeps so many bytes that nobody has read.
+const TTY: usize = 4095;
+
+/// What can be kept from going on.
+#[derive(Clone, Copy)]
+enum Part {
+    Guard,
+    Runner,
+    Wire,
+}
+
+/// Who is kept from going on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Who {
+    Guard,
+    Runner,
+    Wire,
+    /// The whole process is stopped and goes on later.
+    Process,
+}
+
+impl Who {
+    pub const ALL: [Self; 4] = [Self::Guard, Self::Runner, Self::Wire, Self::Process];
+
+    const fn parts(self) -> &'static [Part] {
+        match self {
+            Self::Guard => &[Part::Guard],
+            Self::Runner => &[Part::Runner],
+            Self::Wire => &[Part::Wire],
+            Self::Process => &[Part::Guard, Part::Runner],
+        }
+    }
+}
+
+/// Somebody is kept from going on, from a moment on.
+#[derive(Clone, Copy, Debug)]
+pub struct Stall {
+    pub at: Time,
+    pub who: Who,
+    pub span: Duration,
+}
+
 /// Everything.
 pub struct World {
     config: Config,
@@ -92,6 +134,18 @@ pub struct World {
     /// Somebody holds a piece of metal to the nozzle.
     metal_until: Time,
     plugged_open: bool,
+    /// What is kept from going on: the guard's thread, the runner, the wire; until when.
+    asleep: [Time; 3],
+    /// Stalls to come, soonest first.
+    pub stalls: Vec<Stall>,
+    /// The guard's pins keep no edges: whatever opened between two looks is missed.
+    pub polled: bool,
+    /// What the guard was ordered, what it has said, and what the controller has said, while nobody
+    /// took it.
+    orders: Vec<GuardOrder>,
+    inbox: Vec<Input>,
+    tty: Vec<u8>,
+    unsent: Vec<u8>,
     pub now: Time,
     /// Time, event, and whether it was durable before the next step.
     pub events: Vec<(Time, Event, bool)>,
@@ -139,6 +193,13 @@ impl World {
             phase: Phase::Starting,
             metal_until: Time::ZERO,
             plugged_open: false,
+            asleep: [Time::ZERO; 3],
+            stalls: Vec::new(),
+            polled: false,
+            orders: Vec::new(),
+            inbox: Vec::new(),
+            tty: Vec::new(),
+            unsent: Vec::new(),
             now: Time::ZERO,
             events: Vec::new(),
             sent: Vec::new(),
@@ -197,10 +258,13 @@ impl World {
             self.step(Input::Tick);
         }
         let mut to = self.now + SIGNALS_EVERY;
-        for at in [self.machine.deadline(), self.guard_next]
-            .into_iter()
-            .flatten()
-        {
+        let next = [
+            self.machine.deadline().filter(|_| self.awake(Part::Runner)),
+            self.guard_next.filter(|_| self.awake(Part::Guard)),
+            self.stalls.first().map(|s| s.at),
+        ];
+        let woken = self.asleep.into_iter().filter(|t| *t > self.now);
+        for at in next.into_iter().flatten().chain(woken) {
             to = to.min(at.max(self.now + Duration::from_micros(100)));
         }
         let (now, bytes, plugged) = self.with_table(|t| {
@@ -212,14 +276,29 @@ impl World {
             self.die_and_start_again();
             return;
         }
+        self.begin_stalls();
+        self.send_unsent();
         self.guard_step();
+        if self.plugged_open {
+            self.tty.extend_from_slice(&bytes);
+            // What nobody takes is lost beyond this, as in a terminal's queue.
+            self.tty.truncate(TTY);
+        }
+        if !self.awake(Part::Runner) {
+            return;
+        }
+        for input in core::mem::take(&mut self.inbox) {
+            self.step(input);
+        }
         if !plugged && self.plugged_open {
             self.plugged_open = false;
+            self.tty.clear();
             self.step(Input::LinkLost {
                 why: "the cable is out".into(),
             });
         }
-        if !bytes.is_empty() && self.plugged_open {
+        if !self.tty.is_empty() && self.plugged_open {
+            let bytes = core::mem::take(&mut self.tty);
             self.step(Input::Bytes { bytes });
         }
         if self.machine.deadline().is_some_and(|at| at <= self.now) {
@@ -259,6 +338,11 @@ impl World {
             recorded.over = true;
         }
         (self.guard_next, self.epoch, self.handled) = (None, 0, 0);
+        self.asleep = [Time::ZERO; 3];
+        self.orders.clear();
+        self.inbox.clear();
+        self.tty.clear();
+        self.unsent.clear();
         self.lease = Time::ZERO;
         self.looked = (u64::MAX, Time::ZERO);
         self.plugged_open = false;
@@ -313,13 +397,46 @@ impl World {
         });
     }
 
+    fn awake(&self, part: Part) -> bool {
+        self.now >= self.asleep[part as usize]
+    }
+
+    /// This part is kept from going on from now on.
+    pub fn stall(&mut self, who: Who, span: Duration) {
+        let until = self.now + span;
+        for part in who.parts() {
+            self.asleep[*part as usize] = until;
+        }
+    }
+
+    fn begin_stalls(&mut self) {
+        while self.stalls.first().is_some_and(|s| s.at <= self.now) {
+            let stall = self.stalls.remove(0);
+            self.stall(stall.who, stall.span);
+        }
+    }
+
+    /// What the machine is told by the guard: it waits while nobody takes it.
+    fn tell(&mut self, input: Input) {
+        if self.awake(Part::Runner) && self.inbox.is_empty() {
+            self.step(input);
+        } else {
+            self.inbox.push(input);
+        }
+    }
+
     fn guard_step(&mut self) {
+        if !self.awake(Part::Guard) {
+            return;
+        }
+        for order in core::mem::take(&mut self.orders) {
+            self.guard.order(self.now, &order);
+        }
         let mut signals = signals(&self.with_table(|t| t.levels()));
         // The circuit that is closed by the plate is closed by a piece of metal as well.
         signals.contact |= self.now < self.metal_until && signals.sense_isolated == Some(false);
-        let out = self
-            .guard
-            .step(self.now, &signals, control::Opened::default(), self.lease);
+        let opened = self.opened();
+        let out = self.guard.step(self.now, &signals, opened, self.lease);
         self.watch
             .guard(self.now, &signals, &self.guard, &self.machine);
         self.epoch = out.epoch;
@@ -334,16 +451,45 @@ impl World {
             self.write(&bytes);
         }
         for report in out.reports {
-            self.step(Input::Guard { report });
+            self.tell(Input::Guard { report });
         }
-        self.step(Input::Signals {
+        let seen = Seen {
+            missed: opened.missed,
+            ..Seen::at(self.now)
+        };
+        self.tell(Input::Signals {
             signals,
-            seen: None,
+            seen: Some(seen),
         });
     }
 
+    fn opened(&mut self) -> Opened {
+        let brief = self.with_table(Table::take_opened);
+        if self.polled {
+            return Opened {
+                missed: true,
+                ..Opened::default()
+            };
+        }
+        Opened {
+            estop: brief.estop,
+            torch_seated: brief.torch_seated,
+            gate: brief.gate,
+            missed: false,
+        }
+    }
+
+    fn send_unsent(&mut self) {
+        if self.awake(Part::Wire) {
+            let bytes = core::mem::take(&mut self.unsent);
+            self.write(&bytes);
+        }
+    }
+
     fn write(&mut self, bytes: &[u8]) {
-        if self.plugged_open {
+        if self.plugged_open && !self.awake(Part::Wire) {
+            self.unsent.extend_from_slice(bytes);
+        } else if self.plugged_open && !bytes.is_empty() {
             let now = self.now;
             self.with_table(|t| t.wire_in(now, bytes));
             self.sent.push((now, bytes.to_vec()));
@@ -386,7 +532,11 @@ impl World {
                     if let GuardOrder::Handled { epoch } = order {
                         self.handled = epoch;
                     }
-                    self.guard.order(self.now, &order);
+                    if self.awake(Part::Guard) {
+                        self.guard.order(self.now, &order);
+                    } else {
+                        self.orders.push(order);
+                    }
                 }
                 Effect::Record { id, event, durable } => {
                     self.watch.event(self.now, &event);

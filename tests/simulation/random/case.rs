@@ -9,12 +9,12 @@ use link::Dialect;
 use simulator::harness::{FaultKind, FaultSpec, Truth};
 use standclear::config::Config;
 use standclear::practice::table::table_settings;
-use units::Segment;
+use units::{Segment, Time};
 
 use super::programs;
 use super::restless::Restless;
 use crate::chance::Chance;
-use crate::world::World;
+use crate::world::{Stall, Who, World};
 
 /// A job that has not ended by then does not end, table time.
 const LIMIT: Duration = Duration::from_secs(3600);
@@ -39,6 +39,12 @@ pub struct Case {
     tabs: bool,
     /// The operators look so often, ms.
     look_ms: u64,
+    /// Who is kept from going on: after so many ms, and for how many.
+    stalls: Vec<(u64, Who, u64)>,
+    /// The emergency stop chain takes drives and coils and does not tell the controller.
+    untold: bool,
+    /// The pins keep no edges.
+    polled: bool,
 }
 
 /// Something that goes wrong, so far along all paths of the program.
@@ -71,6 +77,8 @@ impl Case {
         let mut chance = Chance::of(seed, 2);
         let noisy = chance.happens(0.15);
         let restless = chance.happens(0.7);
+        let mut late = Chance::of(seed, 4);
+        let stalls = stalls(&mut late);
         Self {
             seed,
             faults,
@@ -90,6 +98,9 @@ impl Case {
             leaves: chance.happens(0.25),
             tabs: chance.happens(0.3),
             look_ms: chance.pick(&[100, 100, 100, 900, 4000]),
+            stalls,
+            untold: late.happens(0.5),
+            polled: late.happens(0.2),
         }
     }
 
@@ -126,6 +137,17 @@ impl Case {
         if self.tabs {
             with(&|c| c.tabs = false);
         }
+        for k in 0..self.stalls.len() {
+            with(&|c| {
+                c.stalls.remove(k);
+            });
+        }
+        if self.untold {
+            with(&|c| c.untold = false);
+        }
+        if self.polled {
+            with(&|c| c.polled = false);
+        }
         if self.look_ms != 100 {
             with(&|c| c.look_ms = 100);
         }
@@ -141,11 +163,14 @@ impl Case {
         if !self.stamps {
             config.link.dialect = Arc::new(without_stamps(&config.link.dialect));
         }
+        config.estop.told_to_controller = !self.untold;
         let (job, text) = programs::job(&config, self.seed);
         let mut settings = table_settings(&config, self.seed, self.rough);
         settings.bit_error_rate = self.bit_error_rate;
         let faults: Vec<FaultSpec> = self.faults.iter().map(|w| w.placed(&job)).collect();
         let mut world = World::on(config, Arc::clone(&job), settings, &faults);
+        world.polled = self.polled;
+        world.stalls = self.stalls.iter().map(|s| stall(*s)).collect();
         world.dead = Duration::from_millis(self.dead_ms);
         world.look_every = Duration::from_millis(self.look_ms);
         let chance = Chance::of(self.seed, 3);
@@ -170,6 +195,31 @@ impl Case {
             world.story(120),
             account.truth
         ))
+    }
+}
+
+/// In a third of all jobs somebody is kept from going on, up to four times.
+fn stalls(chance: &mut Chance) -> Vec<(u64, Who, u64)> {
+    if !chance.happens(0.33) {
+        return Vec::new();
+    }
+    let mut all: Vec<_> = (0..=chance.below(4))
+        .map(|_| {
+            let at_ms = chance.within(10_000.0, 150_000.0) as u64;
+            let who = chance.pick(&Who::ALL);
+            // 10 ms to 3 s.
+            (at_ms, who, 10_f64.powf(chance.within(1.0, 3.48)) as u64)
+        })
+        .collect();
+    all.sort_by_key(|s| s.0);
+    all
+}
+
+fn stall((at_ms, who, span_ms): (u64, Who, u64)) -> Stall {
+    Stall {
+        at: Time::from_ms(at_ms),
+        who,
+        span: Duration::from_millis(span_ms),
     }
 }
 
