@@ -117,6 +117,9 @@ impl Waiting {
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Wrongs {
     pub(crate) chain_open: bool,
+    /// When it opened, and when the hand that frees the button lets it close.
+    pub(crate) chain_opened_at: u64,
+    pub(crate) chain_closes_at: Option<u64>,
     pub(crate) unplugged: bool,
     pub(crate) air_low: bool,
     pub(crate) bridged: bool,

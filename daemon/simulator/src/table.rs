@@ -260,6 +260,7 @@ impl Table {
             self.k2.next(),
             self.k3.next(),
             self.source.next(),
+            self.wrongs.chain_closes_at,
         ];
         for at in others.into_iter().flatten() {
             next = next.min(at);
@@ -284,6 +285,7 @@ impl Table {
         let dt = now - self.now;
         let before = self.controller.true_place();
         self.now = now;
+        self.close_chain();
         self.k1.advance(now);
         self.k3.advance(now);
         self.controller.advance(now, dt);

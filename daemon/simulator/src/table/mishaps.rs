@@ -6,7 +6,20 @@ use super::{FaultRefused, KNOCK_MM, Table};
 use crate::faults::Moment;
 use crate::harness::{FaultKind, FaultSpec};
 
+/// A button that was struck is not freed within this: a controller that was not told has come to the
+/// end of its braking by then, or the drives would carry out the rest of it (invented).
+const FREED_NS: u64 = 1_000_000_000;
+
 impl Table {
+    /// The chain closes when its moment has come.
+    pub(super) fn close_chain(&mut self) {
+        if self.wrongs.chain_closes_at.is_some_and(|at| at <= self.now) {
+            self.wrongs.chain_closes_at = None;
+            self.wrongs.chain_open = false;
+            self.controller.chain(self.now, false);
+        }
+    }
+
     /// Lets something go wrong at a place of the plan.
     ///
     /// # Errors
@@ -50,8 +63,14 @@ impl Table {
             self.wrongs.sense_broken = false;
         }
         if is(FaultKind::Estop) && self.wrongs.chain_open {
-            self.wrongs.chain_open = false;
-            self.controller.chain(self.now, false);
+            let opened = self.wrongs.chain_opened_at;
+            let soonest = if self.settings.estop_tells {
+                opened
+            } else {
+                opened + FREED_NS
+            };
+            self.wrongs.chain_closes_at = Some(soonest.max(self.now));
+            self.close_chain();
         }
         if is(FaultKind::LinkCut) {
             self.wrongs.unplugged = false;
@@ -97,6 +116,8 @@ impl Table {
             FaultKind::NoContact => self.wrongs.sense_broken = true,
             FaultKind::Estop => {
                 self.wrongs.chain_open = true;
+                self.wrongs.chain_opened_at = now;
+                self.wrongs.chain_closes_at = None;
                 self.opened.estop = true;
                 self.controller.chain(now, true);
             }
