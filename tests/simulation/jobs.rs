@@ -168,7 +168,7 @@ fn held_before_what_stands_there(left_mm: f64) -> World {
             break;
         }
     }
-    world.ask(control::Ask::Hold);
+    world.ask(control::Ask::Hold { press: None });
     finish_whole(world, &[])
 }
 

@@ -2,11 +2,14 @@
 //! simulated table, with the automatic operator. No real clock, no pseudo-terminal, no thread.
 
 mod chance;
+mod hold;
 mod jobs;
+mod kept;
 mod late;
 mod lost;
 mod metal;
 mod pairs;
 mod random;
+mod sensing;
 mod watch;
 mod world;

@@ -11,6 +11,8 @@ use units::Time;
 
 /// Something that takes a moment may bar every way on for so long.
 const TRANSIENT: Duration = Duration::from_secs(2);
+/// A relay has come to rest within this, and a turn of the world.
+const SENSE_SETTLES: Duration = Duration::from_millis(25);
 /// So many wrongs are kept.
 const KEPT: usize = 12;
 
@@ -25,6 +27,8 @@ pub struct Watch {
     latches: BTreeSet<Cause>,
     asked_clear: BTreeSet<Cause>,
     tries: u32,
+    /// Under the permit the sensing circuit's mirror says connected since then.
+    sensing: Option<Time>,
     /// Held without a way on since then.
     stuck: Option<Time>,
 }
@@ -70,11 +74,16 @@ impl Watch {
             {
                 self.wrong(now, &format!("permit pulses with the latch {cause:?} set"));
             }
-            self.must(
-                now,
-                s.sense_isolated != Some(false) || self.testing,
-                "permit pulses with the sensing circuit connected",
-            );
+            if s.sense_isolated == Some(false) && !self.testing {
+                let since = *self.sensing.get_or_insert(now);
+                self.must(
+                    now,
+                    now.since(since) < SENSE_SETTLES,
+                    "permit pulses with the sensing circuit connected",
+                );
+            } else {
+                self.sensing = None;
+            }
             self.open_since = false;
         } else if !s.fire_on && !s.arc_ok {
             self.open_since = true;
@@ -96,6 +105,11 @@ impl Watch {
         let view = machine.view(now);
         self.testing = view.phase != Phase::Running;
         self.must(now, !s.fire_on, "the permit rose with fire-on closed");
+        self.must(
+            now,
+            self.testing || s.sense_isolated != Some(false),
+            "the permit rose with the sensing circuit connected",
+        );
         if self.testing {
             let at_rest = matches!(
                 view.phase,
@@ -138,6 +152,11 @@ impl Watch {
             view.seal.is_some(),
             "the permit rose without a sealed job",
         );
+    }
+
+    /// The start contact has closed; `kept`: the record of that start is on the disk.
+    pub fn fires(&mut self, now: Time, kept: bool) {
+        self.must(now, kept, "fired before its start was on the disk");
     }
 
     /// Somebody asks for something.

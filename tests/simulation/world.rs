@@ -7,7 +7,9 @@ use std::time::Duration;
 use control::guard::{GuardOrder, GuardRules};
 use control::resume::Way;
 use control::view::{Phase, View};
-use control::{Ask, AskId, Effect, Event, Input, Job, Machine, Opened, Restored, Seen, Signals};
+use control::{
+    Ask, AskId, Effect, Event, Input, Job, Machine, Opened, RecordId, Restored, Seen, Signals,
+};
 use simulator::harness::{FaultSpec, Levels};
 use simulator::{Table, TableSettings};
 use standclear::assemble::settings;
@@ -37,6 +39,10 @@ impl Hands for Near {
     fn switch_source_off_and_on(&mut self) {
         let stuck = Some(simulator::harness::FaultKind::ArcStuck);
         self.0.lock().expect("one thread").remedy(stuck);
+    }
+
+    fn try_buttons(&mut self) {
+        self.0.lock().expect("one thread").try_buttons();
     }
 }
 
@@ -115,7 +121,18 @@ pub struct World {
     handled: u64,
     lease: Time,
     permit: bool,
+    fire_was_on: bool,
     operator: Operator<Near>,
+    /// Nobody stands at the table.
+    pub nobody_asks: bool,
+    /// A panel was killed.
+    pub was_killed: bool,
+    /// A record is on the disk so long after it was written; `None`: at once.
+    pub disk_late: Option<Duration>,
+    /// Records that wait to be on the disk.
+    to_keep: Vec<(Time, RecordId)>,
+    /// The record of the last start, and whether it is on the disk.
+    start: Option<(RecordId, bool)>,
     /// Who acts beside the careful operator.
     pub restless: Option<Restless>,
     /// The operators look at least this often.
@@ -173,6 +190,11 @@ impl World {
         );
         let mut world = Self {
             operator: Operator::new(Near(Arc::clone(&table)), Arc::clone(&job)),
+            nobody_asks: false,
+            was_killed: false,
+            disk_late: None,
+            to_keep: Vec::new(),
+            start: None,
             restless: None,
             look_every: LOOK_EVERY,
             watch: Watch::default(),
@@ -189,6 +211,7 @@ impl World {
             handled: 0,
             lease: Time::ZERO,
             permit: false,
+            fire_was_on: false,
             looked: (u64::MAX, Time::ZERO),
             phase: Phase::Starting,
             metal_until: Time::ZERO,
@@ -272,6 +295,7 @@ impl World {
             (now, t.take_wire_out(), t.plugged())
         });
         self.now = now;
+        self.let_disk_write();
         if self.with_table(Table::take_panel_killed) {
             self.die_and_start_again();
             return;
@@ -313,6 +337,9 @@ impl World {
     /// had not written yet is lost, and everything is made anew from what it holds.
     fn die_and_start_again(&mut self) {
         let dead_until = self.now + self.dead;
+        self.was_killed = true;
+        self.to_keep.clear();
+        self.start = None;
         self.with_table(|t| {
             t.advance(dead_until);
             drop(t.take_wire_out());
@@ -350,7 +377,48 @@ impl World {
         self.step(Input::Tick);
     }
 
+    /// The machine moves something, or brings it to a stop.
+    pub fn machine_moves(&self) -> bool {
+        let phase = self.view().phase;
+        matches!(
+            phase,
+            Phase::Running | Phase::Stopping | Phase::Homing | Phase::Starting
+        ) || self.view().change.is_some_and(|c| c.moving)
+            || self.permitting()
+    }
+
+    /// The permit pulses.
+    pub fn permitting(&self) -> bool {
+        self.guard.pulsing()
+    }
+
+    /// A second try was made in the run.
+    pub fn tried_again(&self) -> bool {
+        let is = |(_, e, _): &(Time, Event, bool)| matches!(e, Event::Retry { .. });
+        self.events.iter().any(is)
+    }
+
+    /// Records whose time has come are on the disk.
+    fn let_disk_write(&mut self) {
+        let now = self.now;
+        let (due, later) = self.to_keep.iter().partition(|(at, _)| *at <= now);
+        self.to_keep = later;
+        let due: Vec<(Time, RecordId)> = due;
+        for (_, id) in due {
+            if let Some((start, kept)) = &mut self.start {
+                *kept |= id >= *start;
+            }
+            self.step(Input::Durable { id });
+        }
+    }
+
     fn let_operator_look(&mut self) {
+        if self.nobody_asks {
+            let view = self.view();
+            self.phase = view.phase;
+            self.watch.seen(self.now, &view);
+            return;
+        }
         for _ in 0..50 {
             let generation = self.machine.generation();
             let due =
@@ -433,6 +501,12 @@ impl World {
             self.guard.order(self.now, &order);
         }
         let mut signals = signals(&self.with_table(|t| t.levels()));
+        if signals.fire_on && !self.fire_was_on {
+            let kept = self.start.is_some_and(|(_, kept)| kept);
+            let now = self.now;
+            self.watch.fires(now, kept);
+        }
+        self.fire_was_on = signals.fire_on;
         // The circuit that is closed by the plate is closed by a piece of metal as well.
         signals.contact |= self.now < self.metal_until && signals.sense_isolated == Some(false);
         let opened = self.opened();
@@ -540,9 +614,16 @@ impl World {
                 }
                 Effect::Record { id, event, durable } => {
                     self.watch.event(self.now, &event);
+                    if matches!(event, Event::CutStarted { .. }) {
+                        self.start = Some((id, false));
+                    }
                     self.events.push((self.now, event, durable));
                     if durable {
-                        self.step(Input::Durable { id });
+                        let late = self.disk_late.unwrap_or_default();
+                        self.to_keep.push((self.now + late, id));
+                        if late.is_zero() {
+                            self.let_disk_write();
+                        }
                     }
                 }
                 Effect::Publish | Effect::Answer { .. } => {}
@@ -571,7 +652,7 @@ fn signals(levels: &Levels) -> Signals {
         arc_ok: levels.arc_ok,
         contact: levels.contact,
         estop_open: levels.estop_open,
-        hold_button: None,
+        hold_button: Some(levels.hold_button),
         float_switch: None,
         air_ok: Some(levels.air_ok),
         source_on: None,
@@ -580,5 +661,6 @@ fn signals(levels: &Levels) -> Signals {
         permit_closed: Some(levels.permit_closed),
         sense_isolated: Some(levels.sense_isolated),
         volts: Some(levels.volts),
+        unreadable: false,
     }
 }

@@ -13,6 +13,11 @@ use crate::resume::Splice;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct AskId(pub u64);
 
+/// Names one press of HOLD. A screen sends a press again, under the same name, until it is answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct PressId(pub u64);
+
 /// A request. None of them can make the torch fire by itself: firing needs the whole cycle.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "kind")]
@@ -34,7 +39,12 @@ pub enum Ask {
     /// Start the loaded job at its first cut.
     Start,
     /// Stop now: arc out, motion stopped on the path. Taken in every state, whatever generation.
-    Hold,
+    Hold {
+        /// Which press; `None`: a new one (recordings of panels that knew no names, and the panel
+        /// itself when it ends).
+        #[serde(default)]
+        press: Option<PressId>,
+    },
     /// Stop after this cut.
     HoldAfterCut,
     /// Go on from a hold, or with an interrupted run, by a plan that was accepted and sealed.
@@ -137,6 +147,10 @@ pub enum CheckId {
     RecordKept,
     SetFits,
     PartsTested,
+    SenseIsolated,
+    HoldReleased,
+    HoldButtonWorks,
+    EstopWorks,
     // The operator vouches for these.
     ClampOnSkeleton,
     SheetFixed,
@@ -146,6 +160,10 @@ pub enum CheckId {
     ExtractionOn,
     FireWatch,
     RightParts,
+    /// For a permit test alone, and for one test: the source is off, or the start plug is out.
+    SourceOff,
+    /// Where no mirror shows the permit relay: it was seen or measured in the test.
+    RelaySeen,
 }
 
 /// The answer to a request. A refusal is an answer, not an error.

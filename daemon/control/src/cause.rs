@@ -33,6 +33,7 @@ pub enum Cause {
     ControllerFault,
     PermitStuck,
     LeaseLapsed,
+    SenseOn,
     ScreenLost,
     InputsStale,
     GuardLate,
@@ -47,7 +48,7 @@ pub enum Cause {
 
 impl Cause {
     /// Every cause, in the order of the handbook.
-    pub const ALL: [Self; 35] = [
+    pub const ALL: [Self; 36] = [
         Self::NoArc,
         Self::ArcLost,
         Self::FireDropped,
@@ -73,6 +74,7 @@ impl Cause {
         Self::ControllerFault,
         Self::PermitStuck,
         Self::LeaseLapsed,
+        Self::SenseOn,
         Self::ScreenLost,
         Self::InputsStale,
         Self::GuardLate,
@@ -114,6 +116,7 @@ impl Cause {
             Self::ControllerFault => "controller-fault",
             Self::PermitStuck => "permit-stuck",
             Self::LeaseLapsed => "lease-lapsed",
+            Self::SenseOn => "sense-on",
             Self::ScreenLost => "screen-lost",
             Self::InputsStale => "inputs-stale",
             Self::GuardLate => "guard-late",
@@ -134,6 +137,22 @@ impl Cause {
     pub const fn is_planned(self) -> bool {
         matches!(self, Self::AirWait | Self::DutyWait | Self::ChangeDue)
     }
+}
+
+/// What was measured beside a cause, where that decides what is said of it and what is to be done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Detail {
+    /// `estop`: the panel could not read its inputs, which counts as an open chain.
+    InputsUnread,
+    /// `no-arc`: volts stayed at about nothing.
+    VoltsNone,
+    /// `no-arc`: volts stood at open circuit.
+    VoltsOpenCircuit,
+    /// `no-arc`: volts pulsed as with a pilot arc that does not reach the plate.
+    VoltsPilot,
+    /// `no-arc`: volts stood where an arc's are.
+    VoltsOfArc,
 }
 
 impl core::fmt::Display for Cause {

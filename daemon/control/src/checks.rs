@@ -17,12 +17,20 @@ pub(crate) const VOUCHED: [CheckId; 8] = [
 ];
 
 /// What the machine sees. Those that are not fitted are left out by [`seen`].
-const SEEN: [CheckId; 19] = [
+const SEEN: [CheckId; 23] = [
     CheckId::JobSealed,
-    CheckId::NoLatch,
     CheckId::InputsFresh,
+    // Levels before the latches that they set: each has its own words.
     CheckId::EstopClosed,
+    CheckId::TorchSeated,
+    CheckId::GateClosed,
+    CheckId::HoldReleased,
+    CheckId::PermitOpen,
+    CheckId::SenseIsolated,
+    CheckId::NoLatch,
     CheckId::LinkAlive,
+    CheckId::HoldButtonWorks,
+    CheckId::EstopWorks,
     CheckId::Referenced,
     CheckId::PlaceSure,
     CheckId::ArcOkOpen,
@@ -30,14 +38,34 @@ const SEEN: [CheckId; 19] = [
     CheckId::ContactOpen,
     CheckId::AirGood,
     CheckId::SourceOn,
-    CheckId::TorchSeated,
-    CheckId::GateClosed,
-    CheckId::PermitOpen,
     CheckId::PermitTested,
     CheckId::RecordKept,
     CheckId::SetFits,
     CheckId::PartsTested,
 ];
+
+/// What the operator is asked to vouch for as things are.
+pub(crate) fn to_vouch(m: &Machine) -> impl Iterator<Item = CheckId> + use<> {
+    // For the permit test alone, while it is due: what is seen off need not be vouched for.
+    let for_test =
+        (!m.permit_tested && m.signals.source_on != Some(false)).then_some(CheckId::SourceOff);
+    for_test.into_iter().chain(for_start(m))
+}
+
+/// ... before a start.
+fn for_start(m: &Machine) -> impl Iterator<Item = CheckId> + use<> {
+    // A test that nothing has shown proves nothing by itself.
+    let unproved = m.permit_tested && !m.permit_proved && m.signals.permit_closed.is_none();
+    VOUCHED
+        .into_iter()
+        .chain(unproved.then_some(CheckId::RelaySeen))
+}
+
+/// Seen to work once since switch-on. A run that was started with it is taken up without: a new
+/// panel over the same table is no new switch-on.
+const fn proof(check: CheckId) -> bool {
+    matches!(check, CheckId::HoldButtonWorks | CheckId::EstopWorks)
+}
 
 /// Each check that the machine sees on this table: true, false, or not known.
 pub(crate) fn seen(m: &Machine) -> impl Iterator<Item = (CheckId, Option<bool>)> + '_ {
@@ -72,6 +100,10 @@ fn see(m: &Machine, check: CheckId) -> Option<Option<bool>> {
         CheckId::GateClosed => fitted(s.gate_closed),
         CheckId::PermitOpen => fitted(s.permit_closed.map(|closed| !closed)),
         CheckId::PermitTested => Some(Some(m.permit_tested)),
+        CheckId::SenseIsolated => fitted(s.sense_isolated.map(|_| !m.sense_contradicts())),
+        CheckId::HoldReleased => fitted(s.hold_button.map(|pressed| !pressed)),
+        CheckId::HoldButtonWorks => fitted(s.hold_button.map(|_| m.button_seen.works())),
+        CheckId::EstopWorks => heard(m.chain_seen.works()),
         CheckId::RecordKept => Some(Some(!m.keeping.failing)),
         // Where the operator never said which set is fitted, he vouches for it.
         CheckId::SetFits => {
@@ -104,38 +136,49 @@ pub(crate) fn bars_start(m: &Machine) -> Option<CheckId> {
     seen(m)
         .find(|(_, holds)| *holds != Some(true))
         .map(|(check, _)| check)
-        .or_else(|| VOUCHED.into_iter().find(|c| !m.vouched.contains(c)))
+        .or_else(|| for_start(m).find(|c| !m.vouched.contains(c)))
+}
+
+/// The first check that is not true and bars taking up a run that was interrupted.
+pub(crate) fn bars_taking_up(m: &Machine) -> Option<CheckId> {
+    seen(m)
+        .filter(|(check, _)| !proof(*check))
+        .find(|(_, holds)| *holds != Some(true))
+        .map(|(check, _)| check)
+        .or_else(|| for_start(m).find(|c| !m.vouched.contains(c)))
 }
 
 /// The first check that is not true and bars going on from a hold. What the cycle itself tests
 /// again (contact) and what was vouched for at the start do not.
 pub(crate) fn bars_going_on(m: &Machine) -> Option<CheckId> {
     seen(m)
-        .filter(|(check, _)| *check != CheckId::ContactOpen)
+        .filter(|(check, _)| *check != CheckId::ContactOpen && !proof(*check))
         .find(|(_, holds)| *holds != Some(true))
         .map(|(check, _)| check)
 }
 
-/// What bars moving at all, fire apart.
-pub(crate) fn bars_homing(m: &Machine) -> Option<CheckId> {
+/// What bars moving at all, fire apart: levels, not edges alone.
+pub(crate) fn bars_moving(m: &Machine) -> Option<CheckId> {
+    if let Some(check) = bars_by_level(m) {
+        return Some(check);
+    }
     if !m.latches.is_empty() {
         return Some(CheckId::NoLatch);
     }
+    if !m.line.usable() {
+        return Some(CheckId::LinkAlive);
+    }
+    bars_by_fire(m)
+}
+
+/// Levels that bar whatever moves or pulses, each by its own words.
+fn bars_by_level(m: &Machine) -> Option<CheckId> {
     let s = &m.signals;
     if !m.inputs_fresh() {
         return Some(CheckId::InputsFresh);
     }
     if s.estop_open {
         return Some(CheckId::EstopClosed);
-    }
-    if !m.line.usable() {
-        return Some(CheckId::LinkAlive);
-    }
-    if s.fire_on {
-        return Some(CheckId::FireOnOpen);
-    }
-    if s.arc_ok {
-        return Some(CheckId::ArcOkOpen);
     }
     if s.torch_seated == Some(false) {
         return Some(CheckId::TorchSeated);
@@ -143,29 +186,32 @@ pub(crate) fn bars_homing(m: &Machine) -> Option<CheckId> {
     if s.gate_closed == Some(false) {
         return Some(CheckId::GateClosed);
     }
-    None
+    if s.hold_button == Some(true) {
+        return Some(CheckId::HoldReleased);
+    }
+    // Nothing asks for the permit: a relay that is closed all the same is no second channel.
+    (s.permit_closed == Some(true)).then_some(CheckId::PermitOpen)
+}
+
+fn bars_by_fire(m: &Machine) -> Option<CheckId> {
+    if m.signals.fire_on {
+        return Some(CheckId::FireOnOpen);
+    }
+    m.signals.arc_ok.then_some(CheckId::ArcOkOpen)
+}
+
+/// The source is seen off, or the operator says that it is, or that the start plug is out.
+fn source_is_off(m: &Machine) -> bool {
+    m.signals.source_on == Some(false) || m.vouched.contains(&CheckId::SourceOff)
 }
 
 /// What bars a permit test.
 pub(crate) fn bars_permit_test(m: &Machine) -> Option<CheckId> {
+    if let Some(check) = bars_by_level(m) {
+        return Some(check);
+    }
     if m.latches.keys().any(|c| *c != Cause::PermitStuck) {
         return Some(CheckId::NoLatch);
     }
-    let s = &m.signals;
-    if !m.inputs_fresh() {
-        return Some(CheckId::InputsFresh);
-    }
-    if s.estop_open {
-        return Some(CheckId::EstopClosed);
-    }
-    if s.fire_on {
-        return Some(CheckId::FireOnOpen);
-    }
-    if s.arc_ok {
-        return Some(CheckId::ArcOkOpen);
-    }
-    if s.permit_closed == Some(true) {
-        return Some(CheckId::PermitOpen);
-    }
-    None
+    bars_by_fire(m).or_else(|| (!source_is_off(m)).then_some(CheckId::SourceOff))
 }

@@ -22,8 +22,8 @@ mod signals;
 pub mod view;
 pub mod words;
 
-pub use ask::{Answer, Ask, AskId, CheckId, ResumeFrom};
-pub use cause::Cause;
+pub use ask::{Answer, Ask, AskId, CheckId, PressId, ResumeFrom};
+pub use cause::{Cause, Detail};
 pub use event::{Event, Outcome, Restored, Severity, Unfinished};
 pub use io::{Effect, Effects, Input, RecordId};
 pub use job::{Job, JobCut, JobElement, JobWait, Stock};

@@ -304,6 +304,7 @@ mod tests {
             place: None,
             volts: None,
             high_mm: None,
+            detail: None,
         }
     }
 

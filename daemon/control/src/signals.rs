@@ -32,6 +32,9 @@ pub struct Signals {
     pub sense_isolated: Option<bool>,
     /// Arc voltage, V.
     pub volts: Option<f64>,
+    /// The inputs could not be read: the levels are those of before, with the chain as if open.
+    #[serde(default)]
+    pub unreadable: bool,
 }
 
 /// Contacts that opened between two looks, however briefly: an edge that was seen counts, though the

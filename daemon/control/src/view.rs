@@ -351,6 +351,10 @@ pub struct HoldView {
     pub choices: Vec<Choice>,
     /// How far the torch ran on without an arc, mm; `None`: it did not, or it is not known.
     pub ran_on_mm: Option<f64>,
+    /// The torch stands below the height of travel: whatever comes next lifts it first. `None`: it
+    /// is not known, or it still moves.
+    #[serde(default)]
+    pub torch_down: Option<bool>,
     /// The stop that ways on are asked for ([`crate::resume::plans`]).
     pub stop: Option<Stop>,
 }

@@ -4,7 +4,7 @@
 //! otherwise "usual", commonest first. No blame.
 
 use crate::ask::CheckId;
-use crate::cause::Cause;
+use crate::cause::{Cause, Detail};
 use crate::resume::Way;
 use crate::view::{AlarmLevel, Waiting};
 
@@ -45,11 +45,11 @@ pub fn what(cause: Cause, cut: Option<usize>) -> String {
         Cause::PlateMoved => "Plate is not where it should be.".into(),
         Cause::TorchTouched => "Torch touched something while moving.".into(),
         Cause::TorchUnseated => "Torch was knocked.".into(),
-        Cause::Estop => "Emergency stop is pressed.".into(),
-        Cause::GateOpen => "Gate is open.".into(),
+        Cause::Estop => "Emergency stop was pressed.".into(),
+        Cause::GateOpen => "Gate was opened.".into(),
         Cause::Hold => on("You held the machine"),
         Cause::AirLow => "Air has dropped.".into(),
-        Cause::SourceOff => "Torch power is off.".into(),
+        Cause::SourceOff => "Torch power went off.".into(),
         Cause::VoltsOdd => "Volts and arc signal disagree.".into(),
         Cause::HeightLimit => "Height is at its limit.".into(),
         Cause::Starved => "Lines came too late to the controller.".into(),
@@ -59,6 +59,7 @@ pub fn what(cause: Cause, cut: Option<usize>) -> String {
         Cause::ControllerFault => "The controller stopped by itself.".into(),
         Cause::PermitStuck => "Permit relay does not follow.".into(),
         Cause::LeaseLapsed => "The panel was too slow.".into(),
+        Cause::SenseOn => "Sensing circuit was on the torch.".into(),
         Cause::ScreenLost => "The commanding screen is lost.".into(),
         Cause::InputsStale => "What the panel sees is too old.".into(),
         Cause::GuardLate => "The panel's guard came too late.".into(),
@@ -88,10 +89,10 @@ pub const fn plain(cause: Cause) -> &'static str {
         Cause::TorchTouched => "the torch touched something while moving",
         Cause::TorchUnseated => "the torch left its seat",
         Cause::Estop => "the emergency stop was pressed",
-        Cause::GateOpen => "the gate is open",
+        Cause::GateOpen => "the gate was opened",
         Cause::Hold => "the operator held the machine",
         Cause::AirLow => "the air dropped",
-        Cause::SourceOff => "the torch power is off",
+        Cause::SourceOff => "the torch power went off",
         Cause::VoltsOdd => "volts and arc signal disagree",
         Cause::HeightLimit => "the height is at its limit",
         Cause::Starved => "lines came too late",
@@ -101,6 +102,7 @@ pub const fn plain(cause: Cause) -> &'static str {
         Cause::ControllerFault => "the controller stopped by itself",
         Cause::PermitStuck => "the permit relay does not follow",
         Cause::LeaseLapsed => "the panel was too slow",
+        Cause::SenseOn => "the sensing circuit was not off the torch",
         Cause::ScreenLost => "the commanding screen is lost",
         Cause::InputsStale => "the inputs were not seen afresh",
         Cause::GuardLate => "the guard came too late",
@@ -119,7 +121,7 @@ pub const fn plain(cause: Cause) -> &'static str {
 pub const fn remedy(cause: Cause) -> &'static str {
     match cause {
         Cause::NoArc => {
-            "Check that the ground clamp bites bright metal. Then look at nozzle and electrode."
+            "Look whether the power source is on. Then check ground clamp, nozzle and electrode."
         }
         Cause::ArcLost => "Look at the flag. Then pierce again a bit back, or change torch parts.",
         Cause::FireDropped => "Check the start wire and the controller's torch relay.",
@@ -167,6 +169,9 @@ pub const fn remedy(cause: Cause) -> &'static str {
         }
         Cause::PermitStuck => "Switch torch power off. Then make the permit test.",
         Cause::LeaseLapsed => "Clear this. Then resume.",
+        Cause::SenseOn => {
+            "Switch torch power off. Look at the sensing relay: arc volts may reach its board. Then try again."
+        }
         Cause::ScreenLost => "Take command at a screen.",
         Cause::InputsStale => "Look at the torch. Clear this. Then go on from the place.",
         Cause::GuardLate => "Look at the torch. Clear this. Then go on from the place.",
@@ -179,6 +184,47 @@ pub const fn remedy(cause: Cause) -> &'static str {
         Cause::AirWait => "Wait until the receiver is full.",
         Cause::DutyWait => "Wait until the power source is cool.",
         Cause::ChangeDue => "Change the torch parts now.",
+    }
+}
+
+/// What happened, by what was measured beside the cause.
+#[must_use]
+pub fn what_of(cause: Cause, detail: Option<Detail>, cut: Option<usize>) -> String {
+    match detail {
+        Some(Detail::InputsUnread) => "The panel cannot read its inputs.".into(),
+        _ => what(cause, cut),
+    }
+}
+
+/// The cause as a clause for the log, by what was measured beside it.
+#[must_use]
+pub const fn plain_of(cause: Cause, detail: Option<Detail>) -> &'static str {
+    match detail {
+        Some(Detail::InputsUnread) => {
+            "the inputs could not be read, as if the stop chain were open"
+        }
+        Some(Detail::VoltsNone) => "no arc came, and there were no volts",
+        Some(Detail::VoltsOpenCircuit) => "no arc came, and no pilot arc",
+        Some(Detail::VoltsPilot) => "no arc came, only a pilot arc",
+        Some(Detail::VoltsOfArc) => "no arc was seen, but there were its volts",
+        None => plain(cause),
+    }
+}
+
+/// What to do, by what was measured beside the cause (process handbook, await-arc).
+#[must_use]
+pub const fn remedy_of(cause: Cause, detail: Option<Detail>) -> &'static str {
+    match detail {
+        Some(Detail::InputsUnread) => {
+            "Use the red button. Look at the panel's input board and its wires. Clear this. Then reference the axes."
+        }
+        Some(Detail::VoltsNone) => "Switch the power source on. Then look at its start wire.",
+        Some(Detail::VoltsOpenCircuit) => "Look at nozzle, electrode and air. Then try again.",
+        Some(Detail::VoltsPilot) => {
+            "Check that the ground clamp bites bright metal. Then look at height, nozzle and air."
+        }
+        Some(Detail::VoltsOfArc) => "Check the arc signal's wire.",
+        None => remedy(cause),
     }
 }
 
@@ -255,6 +301,27 @@ pub const fn check(check: CheckId) -> (&'static str, &'static str) {
         CheckId::PermitTested => (
             "the permit relay was tested since switch-on",
             "Pull the start plug. Make the permit test.",
+        ),
+        CheckId::SenseIsolated => (
+            "the sensing circuit is off where it was told to be",
+            "Switch torch power off. Look at the sensing relay.",
+        ),
+        CheckId::HoldReleased => ("the hold button is released", "Release the hold button."),
+        CheckId::HoldButtonWorks => (
+            "the hold button was seen to work",
+            "Press the hold button once.",
+        ),
+        CheckId::EstopWorks => (
+            "the emergency stop was seen to work",
+            "Press the emergency stop once and release it.",
+        ),
+        CheckId::SourceOff => (
+            "torch power is off, or the start plug is out",
+            "Switch torch power off, or pull the start plug.",
+        ),
+        CheckId::RelaySeen => (
+            "the permit relay was seen to follow the test",
+            "Make the permit test again. Look at the relay, or measure it.",
         ),
         CheckId::RecordKept => (
             "the journal is being written",

@@ -238,6 +238,7 @@ impl Guard {
                     // Unknown means no: pins that cannot be read count as an emergency stop.
                     let mut signals = self.reading.map(|r| r.signals).unwrap_or_default();
                     signals.estop_open = true;
+                    signals.unreadable = true;
                     self.say(FromGuard::Failed(error));
                     std::thread::park_timeout(RETRY);
                     let opened = Opened {

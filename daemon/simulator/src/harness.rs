@@ -127,6 +127,8 @@ pub enum ToTable {
         /// Which kind.
         fault: Option<FaultKind>,
     },
+    /// Press the hold button for a moment, then the emergency stop, and release it.
+    TryButtons,
     /// Ask for the ledger.
     AskTruth,
 }

@@ -19,5 +19,6 @@ mod source;
 mod table;
 mod wire;
 
+pub use relays::SenseWrong;
 pub use settings::TableSettings;
 pub use table::{FaultRefused, Table};

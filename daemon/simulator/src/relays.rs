@@ -48,6 +48,21 @@ impl Contact {
     }
 }
 
+/// What can be wrong with the relay of the sensing circuit. The default is a sound one.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SenseWrong {
+    /// The circuit stays connected (`true`) or off (`false`), whatever the coil is told.
+    pub stuck: Option<bool>,
+    /// The mirror says isolated (`true`) or not, whatever the contact does.
+    pub mirror: Option<bool>,
+}
+
+impl SenseWrong {
+    pub(crate) fn contact(self, told: bool) -> bool {
+        self.stuck.unwrap_or(told)
+    }
+}
+
 /// The missing-pulse relay. Its input passes a capacitor: only edges count, and an edge is part of
 /// a pulse only if another came shortly before it.
 #[derive(Clone, Copy, Debug)]

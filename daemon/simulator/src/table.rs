@@ -1,5 +1,6 @@
 //! The whole table on virtual time.
 
+mod buttons;
 mod mishaps;
 
 use units::{Point, Time};
@@ -10,7 +11,7 @@ use crate::faults::{Waitings, Wrongs};
 use crate::harness::{Levels, OpenedBriefly, Plan, Truth};
 use crate::ledger::{Ledger, Limits, Seen};
 use crate::metal::Led;
-use crate::relays::{Contact, PulseRelay};
+use crate::relays::{Contact, PulseRelay, SenseWrong};
 use crate::settings::TableSettings;
 use crate::sheet::{NOZZLE_RADIUS_MM, Sheet};
 use crate::source::{ArcChart, Gap, Source};
@@ -53,6 +54,9 @@ pub struct Table {
     sense_told: u64,
     panel_killed: bool,
     opened: OpenedBriefly,
+    buttons: buttons::Buttons,
+    /// What is wrong with the relay of the sensing circuit, and with its mirror.
+    sense_wrong: SenseWrong,
 }
 
 impl Table {
@@ -81,6 +85,8 @@ impl Table {
             sense_told: 0,
             panel_killed: false,
             opened: OpenedBriefly::default(),
+            buttons: buttons::Buttons::default(),
+            sense_wrong: SenseWrong::default(),
             settings,
         }
     }
@@ -168,12 +174,12 @@ impl Table {
             arc_ok: self.source.arc_ok(),
             contact: self.contact,
             estop_open: self.wrongs.chain_open,
-            hold_button: false,
+            hold_button: self.buttons.hold_pressed(),
             air_ok: !self.wrongs.air_low,
             source_on: true,
             torch_seated: !self.wrongs.unseated,
             permit_closed: self.k2.closed(),
-            sense_isolated: !self.k3.closed(),
+            sense_isolated: self.sense_wrong.mirror.unwrap_or(!self.k3.closed()),
             volts: self.source.volts(),
         }
     }
@@ -261,6 +267,7 @@ impl Table {
             self.k3.next(),
             self.source.next(),
             self.wrongs.chain_closes_at,
+            self.buttons.next(),
         ];
         for at in others.into_iter().flatten() {
             next = next.min(at);
@@ -300,7 +307,9 @@ impl Table {
         }
         let chain = !self.wrongs.chain_open;
         self.k1.coil(now, self.controller.torch() && chain);
-        self.k3.coil(now, self.controller.sense());
+        self.k3
+            .coil(now, self.sense_wrong.contact(self.controller.sense()));
+        self.work_buttons(now);
         self.k2.advance(now, chain);
         self.burn(now, dt);
         self.controller.arc_ok(now, self.source.arc_ok());

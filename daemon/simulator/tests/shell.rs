@@ -171,6 +171,7 @@ impl Client {
                 opens,
                 sent,
                 levels,
+                ..
             } = serde_json::from_str(&line).expect("JSON")
             else {
                 continue;

@@ -91,7 +91,7 @@ impl Restless {
 
     fn in_a_run(&mut self) -> Option<Ask> {
         match self.chance.below(10) {
-            0..=3 => Some(Ask::Hold),
+            0..=3 => Some(Ask::Hold { press: None }),
             4 | 5 => Some(Ask::HoldAfterCut),
             _ => None,
         }
@@ -166,7 +166,7 @@ impl Restless {
             14 => Ask::ChangeTouch,
             15 => Ask::Unload,
             16 => Ask::HoldAfterCut,
-            _ => Ask::Hold,
+            _ => Ask::Hold { press: None },
         }
     }
 

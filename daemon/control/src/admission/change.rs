@@ -75,7 +75,7 @@ impl ChangeNo {
 pub(super) fn bars(m: &Machine, ask: &Ask) -> Result<(), No> {
     let kept = matches!(
         ask,
-        Ask::Hold
+        Ask::Hold { .. }
             | Ask::Seen { .. }
             | Ask::Clear { .. }
             | Ask::ConfirmPlace
@@ -180,6 +180,9 @@ fn dead(m: &Machine) -> Result<Yes, No> {
 }
 
 fn touch(m: &Machine) -> Result<Yes, No> {
+    if let Some(check) = crate::checks::bars_moving(m) {
+        return Err(No::Check(check));
+    }
     match m.may_touch() {
         Some(_) => Ok(Yes::Do),
         None => Err(ChangeNo::NoTouch.into()),

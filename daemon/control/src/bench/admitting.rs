@@ -143,7 +143,7 @@ fn play(rig: &mut Rig, m: &mut Model, op: Op) -> Result<(), TestCaseError> {
                 m.run = Run::Held;
             }
             expect = Some(true);
-            Some(rig.ask_seen(0, Ask::Hold))
+            Some(rig.ask_seen(0, Ask::Hold { press: None }))
         }
         Op::Resume => {
             expect = Some(m.can_go_on());
@@ -198,6 +198,11 @@ fn play(rig: &mut Rig, m: &mut Model, op: Op) -> Result<(), TestCaseError> {
             let ok = m.rest() && !m.latched && !m.pressed;
             expect = Some(ok);
             m.tested |= ok;
+            // Refused where nobody may vouch, and then so is the test.
+            rig.ask(Ask::Vouch {
+                check: crate::CheckId::SourceOff,
+                yes: true,
+            });
             Some(rig.ask(Ask::PermitTest))
         }
         Op::Press => {
@@ -246,6 +251,8 @@ proptest! {
             loaded: false, vouched: false, tested: false, doubtful: true, homed: false,
             pressed: false, latched: false, run: Run::None,
         };
+        settle(&mut rig);
+        rig.prove_buttons();
         settle(&mut rig);
         if prepared {
             for op in [Op::Load, Op::Home, Op::Confirm, Op::Test, Op::VouchAll, Op::Start] {

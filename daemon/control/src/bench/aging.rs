@@ -36,7 +36,7 @@ fn nothing_homes_tests_or_starts_on_levels_of_before() {
     rig.wait(0.1);
     assert_eq!(
         refused(&rig, &Ask::Home),
-        Some(No::Check(CheckId::NoLatch)),
+        Some(No::Check(CheckId::GateClosed)),
         "the gate is seen"
     );
 }
@@ -45,7 +45,7 @@ fn nothing_homes_tests_or_starts_on_levels_of_before() {
 fn nothing_goes_on_from_a_hold_on_levels_of_before() {
     let mut rig = running();
     rig.run_to(2, 40.0);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     assert_eq!(refused(&rig, &Ask::SkipCut), None);
     rig.asleep = rig.now + Duration::from_secs(60);

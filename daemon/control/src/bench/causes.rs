@@ -32,6 +32,7 @@ enum Wants {
     GateClosed,
     AirGood5s,
     SourceOn,
+    SenseOffTorch,
     IsolatedSince,
     MirrorOpen,
     PermitTest,
@@ -73,6 +74,7 @@ fn rule(cause: Cause) -> Option<&'static [Wants]> {
         Cause::GateOpen => &[GateClosed],
         Cause::Hold | Cause::LeaseLapsed | Cause::GuardLate => &[],
         Cause::InputsStale => &[SeenAfresh],
+        Cause::SenseOn => &[SenseOffTorch, ALook],
         Cause::AirLow => &[AirGood5s],
         Cause::SourceOff => &[SourceOn],
         Cause::LinkCut | Cause::ControllerReset | Cause::ControllerFault => &[LinkBack],
@@ -120,6 +122,7 @@ fn set(m: &mut Machine, what: Wants, so: bool) {
             m.air_good_since = Some(ago(m.now, since));
         }
         SourceOn => s.source_on = Some(so),
+        SenseOffTorch => s.sense_isolated = Some(so),
         IsolatedSince => {
             let before = Duration::from_millis(1);
             m.source_open_at = m
@@ -250,6 +253,7 @@ fn in_a_cut(rig: &mut Rig, cause: Cause) {
         Cause::PermitStuck => rig.table.wrong.k2_welded = true,
         Cause::LeaseLapsed => rig.stall = true,
         Cause::GuardLate => rig.asleep = rig.now + Duration::from_millis(60),
+        Cause::SenseOn => rig.bend = bent(|s| s.sense_isolated = Some(false)),
         Cause::RecordFailed => rig.disk_dead = true,
         Cause::ScreenLost => rig.step(Input::Screen { there: false }),
         Cause::Interrupted => {
@@ -316,7 +320,7 @@ fn each_cause_latches_bars_and_clears_as_the_handbook_says_and_in_no_other_way()
         if cause == Cause::Hold {
             let mut rig = running();
             rig.run_to(2, 40.0);
-            rig.must(Ask::Hold);
+            rig.must(Ask::Hold { press: None });
             rig.until_held();
             assert!(rig.view().alarms.is_empty());
             let _ = writeln!(

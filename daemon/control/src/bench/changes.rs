@@ -334,7 +334,7 @@ fn hold_stops_the_torch_on_its_way_and_the_change_goes_on_where_it_stands() {
     rig.must(Ask::ChangeBegin);
     rig.until(10.0, |r| r.view().torch.moving);
     rig.wait(0.2);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     to(&mut rig, ChangeStep::Isolate);
     assert!(!rig.view().change.expect("open").parked);
     rig.must(Ask::ChangeIsolated);
@@ -405,8 +405,7 @@ fn a_panel_that_dies_in_the_middle_of_a_change_knows_the_counts_and_bars_what_wa
     if rig.view().doubtful {
         rig.reference();
     }
-    rig.must(Ask::PermitTest);
-    rig.until(2.0, |r| r.m.permit_tested);
+    rig.test_permit();
     rig.wait(0.2);
     rig.vouch();
     rig.wait(0.1);

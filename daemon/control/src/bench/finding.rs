@@ -72,7 +72,7 @@ fn what_touches_the_torch_when_it_stands_still_is_no_collision() {
     rig.until(30.0, |r| {
         r.view().cut == Some(2) && r.view().step == Some(Step::Traverse) && r.table.place.x > 190.0
     });
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     rig.table.wrong.tipped = true;
     rig.wait(1.0);
@@ -119,7 +119,7 @@ fn three_touches_in_a_row_without_contact_ask_for_a_clean_shield() {
         assert!(rig.view().alarms.is_empty());
         rig.until(30.0, |r| r.view().step == Some(Step::PierceHeight));
         if rig.view().alarms.is_empty() {
-            rig.must(Ask::Hold);
+            rig.must(Ask::Hold { press: None });
             rig.until_held();
             rig.resume_as_offered();
         }

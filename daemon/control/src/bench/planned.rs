@@ -108,7 +108,7 @@ fn parts_that_are_due_are_changed_or_the_operator_says_that_they_go_on() {
 fn a_planned_stop_is_made_too_when_the_cut_before_it_is_left() {
     let mut rig = with_wait(Cause::AirWait, 5.0);
     rig.run_to(1, 20.0);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     rig.must(Ask::SkipCut);
     assert_eq!(rig.view().hold.expect("held").cause, Cause::AirWait);

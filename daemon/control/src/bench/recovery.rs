@@ -51,12 +51,12 @@ fn an_arc_lost_again_on_the_new_lead_in_stays_lost_where_it_was() {
 fn a_plan_is_for_its_own_stop_alone() {
     let mut rig = running();
     rig.run_to(2, 20.0);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     let old = rig.accept(&rig.plans(0.0).plans[0].clone());
     rig.resume_as_offered();
     rig.run_to(2, 50.0);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     for ask in [old, Ask::Resume { splice: None }] {
         assert!(matches!(
@@ -104,11 +104,11 @@ fn after_a_doubtful_place_the_sheet_itself_must_show_where_it_lies() {
 fn a_job_that_was_ended_in_mid_cut_and_held_on_the_way_home_goes_on_from_where_it_was() {
     let mut rig = running();
     rig.run_to(2, 60.0);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     rig.must(Ask::EndJob);
     rig.until(30.0, |r| r.phase() == Phase::Running);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     let held = rig.until_held().hold.expect("held");
     assert!(
         held.at_mm.is_some_and(|mm| (mm - 60.0).abs() < 5.0),

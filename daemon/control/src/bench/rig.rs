@@ -8,7 +8,7 @@ use process::{ChartRow, CycleSettings};
 use units::{Point, Segment, Time};
 
 use super::table::{TOP_Z, Table};
-use crate::ask::{Answer, Ask, AskId};
+use crate::ask::{Answer, Ask, AskId, CheckId};
 use crate::event::{Event, Restored};
 use crate::guard::{GuardRules, GuardSettings, Phase as Permit};
 use crate::io::{Effect, Input, RecordId};
@@ -150,6 +150,13 @@ pub(crate) struct Rig {
     pub answers: Vec<Answer>,
     pub permits: Vec<Permit>,
     pub disk_dead: bool,
+    /// A record is on the disk so long after it was written; `None`: at once.
+    pub disk_late: Option<Duration>,
+    /// Records that wait to be on the disk, and those that are.
+    waiting: Vec<(Time, RecordId)>,
+    pub kept: std::collections::BTreeSet<RecordId>,
+    /// The start record of each try.
+    pub starts: Vec<RecordId>,
     /// Bends what is read of the wires.
     pub bend: Option<fn(&mut crate::Signals)>,
     /// The machine is not stepped until its lease has lapsed.
@@ -185,6 +192,10 @@ impl Rig {
             answers: Vec::new(),
             permits: Vec::new(),
             disk_dead: false,
+            disk_late: None,
+            waiting: Vec::new(),
+            kept: std::collections::BTreeSet::new(),
+            starts: Vec::new(),
             bend: None,
             stall: false,
             asleep: Time::ZERO,
@@ -217,6 +228,7 @@ impl Rig {
     /// One millisecond of table, guard and machine.
     pub(crate) fn tick(&mut self) {
         self.now += Duration::from_millis(1);
+        self.let_disk_write();
         self.table.tick(self.now);
         let mut signals = self.table.signals();
         if let Some(bend) = self.bend {
@@ -337,8 +349,25 @@ impl Rig {
             });
             return;
         }
+        if matches!(event, Event::CutStarted { .. }) {
+            self.starts.push(id);
+        }
         self.events.push(event);
         if durable {
+            let late = self.disk_late.unwrap_or_default();
+            self.waiting.push((self.now + late, id));
+            self.let_disk_write();
+        }
+    }
+
+    /// Records whose time has come are on the disk.
+    fn let_disk_write(&mut self) {
+        let now = self.now;
+        let (due, later) = self.waiting.drain(..).partition(|(at, _)| *at <= now);
+        self.waiting = later;
+        let due: Vec<(Time, RecordId)> = due;
+        for (_, id) in due {
+            self.kept.insert(id);
             self.to_machine.push(Input::Durable { id });
         }
     }
@@ -405,18 +434,56 @@ impl Rig {
     pub(crate) fn make_ready(&mut self) {
         self.until(5.0, |r| r.view().link.alive && r.m.line.usable());
         self.until(3.0, |r| r.phase() != Phase::Starting);
+        if self.m.interrupted.is_none() {
+            self.prove_buttons();
+        }
         if self.m.loaded.is_none() {
             self.must(Ask::Load { job: job() });
         }
         if self.view().doubtful {
             self.reference();
         }
-        self.must(Ask::PermitTest);
-        self.until(2.0, |r| r.m.permit_tested);
+        self.test_permit();
         self.wait(0.2);
         self.vouch();
         self.read();
         self.until(1.0, |r| r.phase() == Phase::Ready);
+    }
+
+    /// The hold button is pressed once, and the emergency stop, which is released and cleared.
+    #[track_caller]
+    pub(crate) fn prove_buttons(&mut self) {
+        self.table.wrong.hold_button = true;
+        self.wait(0.1);
+        self.table.wrong.hold_button = false;
+        self.table.wrong.estop = true;
+        self.wait(0.1);
+        self.table.wrong.estop = false;
+        self.wait(0.1);
+        self.clear_all();
+        self.until(2.0, |r| r.m.line.listens());
+    }
+
+    /// With the start plug out, as the operator says.
+    #[track_caller]
+    pub(crate) fn test_permit(&mut self) {
+        if self.table.wrong.source_on != Some(false) {
+            self.must(Ask::Vouch {
+                check: CheckId::SourceOff,
+                yes: true,
+            });
+        }
+        self.must(Ask::PermitTest);
+        self.until(2.0, |r| r.m.permit_tested);
+    }
+
+    /// The whole process stands still; the table goes on, and what it says waits in the wire.
+    pub(crate) fn stand_still(&mut self, s: f64) {
+        let end = self.now + Duration::from_secs_f64(s);
+        while self.now < end {
+            self.now += Duration::from_millis(1);
+            self.table.tick(self.now);
+        }
     }
 
     /// Reads every message.

@@ -25,7 +25,7 @@ fn run_log() -> &'static Vec<(Time, Input)> {
         rig.make_ready();
         rig.must(Ask::Start);
         rig.run_to(2, 30.0);
-        rig.must(Ask::Hold);
+        rig.must(Ask::Hold { press: None });
         rig.until_held();
         rig.resume_as_offered();
         rig.finish();
@@ -50,7 +50,9 @@ fn drops() -> impl Strategy<Value = (u64, Drop)> {
         Just(Ask::Load { job: job() }),
         Just(Ask::Unload),
         Just(Ask::Start),
-        Just(Ask::Hold),
+        (0_u64..3).prop_map(|press| Ask::Hold {
+            press: (press > 0).then_some(crate::PressId(press)),
+        }),
         Just(Ask::HoldAfterCut),
         Just(Ask::Resume { splice: None }),
         Just(Ask::SkipCut),
@@ -255,7 +257,7 @@ proptest! {
                     ask: Ask::Resume { splice: planned(&m, now, k, back) },
                 },
                 Drop::Trip(cause, epoch, latched) => Input::Guard {
-                    report: GuardReport::Tripped { cause, at: now, epoch, latched },
+                    report: GuardReport::Tripped { cause, at: now, epoch, latched, unread: false },
                 },
                 Drop::Frame(body) => frame(&body),
                 Drop::Replayed => match rest.next() {

@@ -44,6 +44,7 @@ fn states() -> Vec<Reached> {
     note("starting", &rig);
     rig.until(5.0, |r| r.phase() == Phase::Idle);
     note("idle, nothing loaded", &rig);
+    rig.prove_buttons();
     rig.must(Ask::Load { job: job() });
     rig.wait(0.1);
     note("idle, loaded, not referenced", &rig);
@@ -53,6 +54,10 @@ fn states() -> Vec<Reached> {
     rig.until(30.0, |r| r.phase() != Phase::Homing);
     note("idle, place to be confirmed", &rig);
     rig.must(Ask::ConfirmPlace);
+    rig.must(Ask::Vouch {
+        check: CheckId::SourceOff,
+        yes: true,
+    });
     rig.must(Ask::PermitTest);
     rig.wait(0.02);
     note("permit test", &rig);
@@ -87,12 +92,15 @@ fn states() -> Vec<Reached> {
         rig
     };
     let mut rig = cut(40.0);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.wait(0.005);
     note("stopping", &rig);
     rig.until_held();
     rig.wait(0.1);
     note("held by the operator", &rig);
+    rig.table.wrong.hold_button = true;
+    rig.wait(0.3);
+    note("held, the button kept pressed", &rig);
     let mut rig = cut(40.0);
     rig.table.wrong.estop = true;
     rig.until_held();
@@ -140,7 +148,7 @@ fn states() -> Vec<Reached> {
 }
 
 fn changing(mut rig: Rig, note: &mut impl FnMut(&str, &Rig)) {
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     rig.must(Ask::ChangeBegin);
     rig.wait(0.05);
@@ -184,6 +192,7 @@ fn trip(cause: Cause, at: Time, latched: bool) -> Input {
             at,
             epoch: 900,
             latched,
+            unread: false,
         },
     }
 }
@@ -251,6 +260,7 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
         ("latch arc-stuck", trip(Cause::ArcStuck, now, true)),
         ("latch unasked-fire", trip(Cause::UnaskedFire, now, true)),
         ("latch lease-lapsed", trip(Cause::LeaseLapsed, now, true)),
+        ("latch sense-on", trip(Cause::SenseOn, now, true)),
         ("fire edge on", edge(EdgeInput::FireOn, true)),
         ("fire edge off", edge(EdgeInput::FireOn, false)),
         ("arc edge on", edge(EdgeInput::ArcOk, true)),
@@ -285,7 +295,7 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
             }),
         ),
         ("ask start", ask(Ask::Start)),
-        ("ask hold", ask(Ask::Hold)),
+        ("ask hold", ask(Ask::Hold { press: None })),
         ("ask hold-after-cut", ask(Ask::HoldAfterCut)),
         (
             "ask resume",

@@ -63,7 +63,7 @@ fn with_a_dead_disk_nothing_fires() {
 fn hold_now_in_a_cut_stops_and_a_resume_leaves_nothing_uncut() {
     let mut rig = running();
     rig.run_to(2, 40.0);
-    assert_eq!(rig.ask_seen(0, Ask::Hold), Answer::Accepted);
+    assert_eq!(rig.ask_seen(0, Ask::Hold { press: None }), Answer::Accepted);
     let v = rig.until_held();
     assert_eq!(v.phase, Phase::Held);
     let hold = v.hold.expect("held");
@@ -74,7 +74,9 @@ fn hold_now_in_a_cut_stops_and_a_resume_leaves_nothing_uncut() {
     );
     assert_eq!(hold.choices[0], Choice::StepBack);
     assert!(rig.table.z > 25.0, "lifted");
-    assert_eq!(rig.ask(Ask::Hold), Answer::AlreadySo);
+    // Pressed again while nothing moves: taken, and nothing comes of it.
+    assert_eq!(rig.ask(Ask::Hold { press: None }), Answer::Accepted);
+    rig.until(1.0, |r| r.m.line.listens());
     rig.resume_as_offered();
     rig.finish();
     rig.all_is_well();
@@ -88,7 +90,7 @@ fn hold_now_in_a_cut_stops_and_a_resume_leaves_nothing_uncut() {
 fn a_resume_never_begins_beyond_what_is_surely_cut() {
     let mut rig = running();
     rig.run_to(1, 60.0);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     let lost = rig
         .m
@@ -124,7 +126,7 @@ fn hold_after_this_cut_stands_between_the_cuts() {
 fn a_hold_before_the_arc_tries_the_cut_again() {
     let mut rig = running();
     rig.until(20.0, |r| r.view().step == Some(Step::ProbeSlow));
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     let v = rig.until_held();
     assert_eq!(v.hold.expect("held").choices[0], Choice::CarryOn);
     assert_eq!(rig.resume_as_offered().how.way, Way::Restart);
@@ -319,8 +321,8 @@ fn an_arc_that_will_not_go_out_latches_and_the_torch_is_lifted_to_snap_it() {
     rig.table.wrong.arc_stuck = false;
     rig.wait(0.2);
     rig.clear_all();
-    rig.must(Ask::PermitTest);
-    rig.until(2.0, |r| r.m.permit_tested && r.phase() == Phase::Held);
+    rig.test_permit();
+    rig.until(2.0, |r| r.phase() == Phase::Held);
     rig.wait(0.2);
     rig.resume_as_offered();
     rig.finish();
@@ -407,7 +409,7 @@ fn low_air_holds_and_going_on_waits_for_it() {
 fn skipping_the_last_cut_finishes_the_run_with_it_left_out() {
     let mut rig = running();
     rig.run_to(2, 30.0);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     rig.must(Ask::SkipCut);
     rig.finish();
@@ -420,7 +422,7 @@ fn skipping_the_last_cut_finishes_the_run_with_it_left_out() {
 fn ending_a_held_job_parks_and_tells_what_was_cut() {
     let mut rig = running();
     rig.run_to(2, 30.0);
-    rig.must(Ask::Hold);
+    rig.must(Ask::Hold { press: None });
     rig.until_held();
     rig.must(Ask::EndJob);
     rig.finish();
@@ -506,7 +508,10 @@ fn a_request_that_saw_an_older_state_is_refused_but_hold_is_not() {
         Answer::Refused { reason, .. } if reason == "stale"
     ));
     assert_eq!(rig.m.generation(), generation, "a position is no news");
-    assert_eq!(rig.ask_seen(generation - 1, Ask::Hold), Answer::Accepted);
+    assert_eq!(
+        rig.ask_seen(generation - 1, Ask::Hold { press: None }),
+        Answer::Accepted
+    );
 }
 
 #[test]

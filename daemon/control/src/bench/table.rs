@@ -68,6 +68,10 @@ pub(crate) struct Wrong {
     pub shallow: bool,
     /// Each line is spoilt on its way twice.
     pub noisy: bool,
+    /// The sensing circuit's relay stays as it is.
+    pub k3_stuck: bool,
+    /// Its mirror is not wired, and neither is that of the permit relay.
+    pub no_mirrors: bool,
     /// A hand holds metal to the nozzle.
     pub metal_at_nozzle: bool,
 }
@@ -368,8 +372,8 @@ impl Table {
             estop_open: self.wrong.estop,
             hold_button: Some(self.wrong.hold_button),
             air_ok: Some(!self.wrong.air_low),
-            permit_closed: Some(self.k2()),
-            sense_isolated: Some(!self.sense),
+            permit_closed: (!self.wrong.no_mirrors).then(|| self.k2()),
+            sense_isolated: (!self.wrong.no_mirrors).then_some(!self.sense),
             gate_closed: Some(!self.wrong.gate_open),
             volts: Some(match self.wrong.volts {
                 Some(v) if self.arc => v,
@@ -514,7 +518,11 @@ impl Table {
                     self.fires += u32::from(self.torch);
                     self.report();
                 }
-                Do::Sense(on) => self.sense = on,
+                Do::Sense(on) => {
+                    if !self.wrong.k3_stuck {
+                        self.sense = on;
+                    }
+                }
                 Do::Touch(..) => {
                     let n = r.number;
                     self.say(&format!("missed {n}"));

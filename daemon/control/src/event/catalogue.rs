@@ -105,6 +105,7 @@ fn one_of_each() -> Vec<Event> {
             place: Some(Point::new(1.0, 2.0)),
             volts: Some(128.0),
             high_mm: Some(23.0),
+            detail: None,
         },
         Event::HoldExplained {
             run,
@@ -143,6 +144,7 @@ fn one_of_each() -> Vec<Event> {
         Event::LatchSet {
             cause: Cause::Estop,
             at_s: 3.0,
+            detail: None,
         },
         Event::LatchCleared {
             cause: Cause::Estop,
@@ -221,6 +223,10 @@ fn later() -> Vec<Event> {
                 origin: Point::new(50.8, 59.6),
                 rotation_deg: 0.01,
             }),
+        },
+        Event::HoldPressed { button: true },
+        Event::PermitTestBroken {
+            cause: Some(Cause::Hold),
         },
     ]
 }
@@ -305,10 +311,12 @@ fn the_fold_keeps_latches_doubt_and_the_place_surely_cut() {
         Event::LatchSet {
             cause: Cause::Estop,
             at_s: 1.0,
+            detail: None,
         },
         Event::LatchSet {
             cause: Cause::GateOpen,
             at_s: 1.0,
+            detail: None,
         },
         Event::LatchCleared {
             cause: Cause::GateOpen,

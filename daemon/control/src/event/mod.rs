@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use units::{Placement, Point};
 
 use crate::ask::{CheckId, ResumeFrom};
-use crate::cause::Cause;
+use crate::cause::{Cause, Detail};
 use crate::datum::DatumMark;
 use crate::parts::Part;
 use crate::resume::Plan;
@@ -154,6 +154,9 @@ pub enum Event {
         /// Surely not cut beyond here; `None`: nothing of the cut is cut, or an older journal.
         #[serde(default)]
         high_mm: Option<f64>,
+        /// What was measured beside the cause; `None`: nothing, or an older journal.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        detail: Option<Detail>,
     },
     /// What the hold was first put down to was the doing of something else.
     HoldExplained { run: u64, was: Cause, cause: Cause },
@@ -192,7 +195,13 @@ pub enum Event {
     /// A service found a run that no service had ended.
     RunInterrupted { run: u64, cut: usize, sure_mm: f64 },
     /// A latch was set: it stays until an operator clears it.
-    LatchSet { cause: Cause, at_s: f64 },
+    LatchSet {
+        cause: Cause,
+        at_s: f64,
+        /// What was measured beside the cause; `None`: nothing, or an older journal.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        detail: Option<Detail>,
+    },
     /// A latch was cleared.
     LatchCleared { cause: Cause },
     /// A second cause, under the first.
@@ -261,6 +270,11 @@ pub enum Event {
         to_mm: f64,
         tab_mm: f64,
     },
+    /// HOLD was pressed: the wired button, or HOLD on a screen. Once for each press.
+    HoldPressed { button: bool },
+    /// A permit test was broken off before the relay could be judged. `cause`: what came in between;
+    /// `None`: the guard gave no answer.
+    PermitTestBroken { cause: Option<Cause> },
 }
 
 /// How much an event matters.
@@ -354,6 +368,8 @@ impl Event {
             Self::TabLeft { .. } => (48, "tab-left", Notice),
             Self::DatumSeen { .. } => (49, "datum-seen", Normal),
             Self::DatumFitted { .. } => (50, "datum-fitted", Notice),
+            Self::HoldPressed { .. } => (51, "hold-pressed", Notice),
+            Self::PermitTestBroken { .. } => (52, "permit-test-broken", Notice),
         }
     }
 

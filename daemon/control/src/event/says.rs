@@ -33,7 +33,9 @@ impl Event {
             Self::PermitTested { passed } => match passed {
                 Some(true) => "The permit relay closed and dropped out as it should.".into(),
                 Some(false) => "The permit relay did not follow the permit.".into(),
-                None => "The permit was pulsed. No mirror contact shows the relay.".into(),
+                None => {
+                    "The permit was pulsed. Not proved: no mirror contact shows the relay.".into()
+                }
             },
             Self::HomingStarted => "Referencing began.".into(),
             Self::Homed => "The axes are referenced.".into(),
@@ -89,10 +91,14 @@ impl Event {
                 format!("Cut {cut} is done: {length_mm:.1} mm.")
             }
             Self::Held {
-                cause, cut, at_mm, ..
+                cause,
+                cut,
+                at_mm,
+                detail,
+                ..
             } => format!(
                 "Held at cut {cut}, {at_mm:.1} mm along it: {}.",
-                words::plain(*cause)
+                words::plain_of(*cause, *detail)
             ),
             Self::HoldExplained { was, cause, .. } => format!(
                 "What was seen as {} came from this: {}.",
@@ -112,8 +118,16 @@ impl Event {
             Self::RunInterrupted { run, cut, sure_mm } => {
                 format!("Run {run} was interrupted at cut {cut}; surely cut up to {sure_mm:.1} mm.")
             }
-            Self::LatchSet { cause, .. } => format!("Latched: {}.", words::plain(*cause)),
+            Self::LatchSet { cause, detail, .. } => {
+                format!("Latched: {}.", words::plain_of(*cause, *detail))
+            }
             Self::LatchCleared { cause } => format!("The operator cleared {}.", cause.name()),
+            Self::PermitTestBroken { cause } => format!(
+                "The permit test was broken off: {}.",
+                cause.map_or("the guard gave no answer", words::plain)
+            ),
+            Self::HoldPressed { button: true } => "The hold button was pressed.".into(),
+            Self::HoldPressed { button: false } => "HOLD was pressed on a screen.".into(),
             Self::CauseFollowed { cause, .. } => format!("Then: {}.", words::plain(*cause)),
             Self::AlarmSeen { cause } => format!("The alarm {} was seen.", cause.name()),
             Self::Refused { ask, reason } => format!("The request {ask} was refused: {reason}."),
@@ -204,7 +218,9 @@ impl Event {
     #[must_use]
     pub fn advice(&self) -> Option<&'static str> {
         match self {
-            Self::Held { cause, .. } | Self::LatchSet { cause, .. } => Some(words::remedy(*cause)),
+            Self::Held { cause, detail, .. } | Self::LatchSet { cause, detail, .. } => {
+                Some(words::remedy_of(*cause, *detail))
+            }
             Self::PermitTested {
                 passed: Some(false),
             } => Some(words::remedy(crate::Cause::PermitStuck)),

@@ -5,6 +5,7 @@ mod rules;
 mod stories;
 
 pub use rules::GuardRules;
+pub(crate) use rules::SENSE_SETTLES;
 
 use core::time::Duration;
 
@@ -36,6 +37,11 @@ pub enum GuardOrder {
     Restore {
         /// Which.
         cause: Cause,
+    },
+    /// The sensing circuit must be off the torch from here on, or need not be any more.
+    Isolated {
+        /// It must.
+        yes: bool,
     },
     /// What the table is about to do, so that the guard can judge contact and fire.
     Doing {
@@ -77,6 +83,9 @@ pub enum GuardReport {
         epoch: u64,
         /// It stays until an operator clears it.
         latched: bool,
+        /// The inputs could not be read: that is what the trip is by.
+        #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+        unread: bool,
     },
     /// A latch was cleared by its rule.
     Cleared {
@@ -101,7 +110,7 @@ pub enum GuardReport {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         after: Option<Time>,
     },
-    /// A permit test ended.
+    /// A permit test came to its end: one that a trip or control has broken off does not.
     Tested {
         /// The relay pulled and dropped as it should (`None`: no mirror contact to see it by).
         passed: Option<bool>,

@@ -24,6 +24,9 @@ const FIRE_ACCEPT: Duration = Duration::from_millis(5);
 const ARC_ACCEPT: Duration = Duration::from_millis(10);
 /// `contact` is believed after this long: slag flickers (common practice, no source).
 const CONTACT_ACCEPT: Duration = Duration::from_millis(10);
+/// The sensing circuit's relay must have come to rest within this: its mirror is believed after it
+/// (process handbook, the circuit's settling time, invented).
+pub(crate) const SENSE_SETTLES: Duration = Duration::from_millis(20);
 /// Inputs are only watched for this long after switch-on: an arc of before may still be dying.
 const SETTLE_AT_START: Duration = Duration::from_millis(1000);
 /// Volts above this without a fire are an arc nobody asked for, V.
@@ -64,6 +67,10 @@ pub struct GuardRules {
     arc: Seen,
     contact: Seen,
     volts_high: Seen,
+    /// The mirror says that the sensing circuit is on the torch.
+    sensing: Seen,
+    /// Control has told that it must be off.
+    isolated: bool,
     /// When `fire_on` first closed in this firing.
     fired: Option<Time>,
     /// The arc was accepted in this firing.
@@ -112,6 +119,8 @@ impl GuardRules {
             arc: open,
             contact: open,
             volts_high: open,
+            sensing: open,
+            isolated: false,
             fired: None,
             arc_seen: false,
             out_from: None,
@@ -153,6 +162,11 @@ impl GuardRules {
             GuardOrder::Clear { cause } => self.clears.push(cause),
             GuardOrder::Restore { cause } => {
                 self.latches.insert(cause);
+            }
+            GuardOrder::Isolated { yes } => {
+                self.isolated = yes;
+                // A circuit that was on by order is judged from the new order on.
+                self.sensing.since = self.sensing.since.max(now);
             }
             GuardOrder::Doing {
                 traversing,
@@ -198,11 +212,8 @@ impl GuardRules {
             self.fire_excused = true;
             self.out_from.get_or_insert(now);
         }
-        if self.test.take().is_some() {
-            self.reports.push(GuardReport::Tested {
-                passed: Some(false),
-            });
-        }
+        // A test that is broken off says nothing of the relay.
+        self.test = None;
         self.phase = Phase::Off;
     }
 
@@ -276,6 +287,7 @@ impl GuardRules {
             (&mut self.fire, s.fire_on),
             (&mut self.arc, s.arc_ok),
             (&mut self.contact, s.contact),
+            (&mut self.sensing, s.sense_isolated == Some(false)),
             (
                 &mut self.volts_high,
                 s.volts.is_some_and(|v| v > VOLTS_UNASKED),
@@ -327,6 +339,14 @@ impl GuardRules {
         {
             self.latch(now, Cause::TorchTouched, self.contact.since);
         }
+        let permitting = matches!(self.phase, Phase::Closing | Phase::Firing);
+        if (self.isolated || permitting)
+            && !self.settings.sense_stays_connected
+            && let Some(at) = self.sensing.held(true, SENSE_SETTLES)
+            && self.due(now, at)
+        {
+            self.latch(now, Cause::SenseOn, self.sensing.since);
+        }
     }
 
     fn judge_lease(&mut self, now: Time, lease_until: Time) {
@@ -369,6 +389,7 @@ impl GuardRules {
             at,
             epoch: self.epoch,
             latched,
+            unread: cause == Cause::Estop && self.last.is_some_and(|s| s.unreadable),
         });
     }
 }

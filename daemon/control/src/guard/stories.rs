@@ -280,6 +280,9 @@ fn an_unhandled_trip_bars_the_permit() {
     assert!(!t.rules.pulsing());
     t.handle();
     t.wait(1);
+    assert!(!t.rules.pulsing(), "the button is pressed still");
+    t.s.hold_button = Some(false);
+    t.wait(1);
     assert!(t.rules.pulsing());
 }
 

@@ -12,7 +12,7 @@ use crate::cause::Cause;
 pub(super) const AIR_GOOD_FOR: Duration = Duration::from_secs(5);
 /// At this far below traverse height the torch still counts as up, mm: the controller's last digit
 /// and a little.
-const UP_MM: f64 = 0.1;
+pub(super) const UP_MM: f64 = 0.1;
 /// Below this the torch is dead, V (process handbook, invented).
 const DEAD_V: f64 = 5.0;
 
@@ -31,6 +31,7 @@ impl Machine {
             Cause::TorchTouched => self.heard(!s.contact),
             Cause::TorchUnseated => self.heard(s.torch_seated != Some(false)),
             Cause::Estop => self.heard(!s.estop_open),
+            Cause::SenseOn => self.heard(s.sense_isolated != Some(false)),
             Cause::GateOpen => self.heard(s.gate_closed != Some(false)),
             Cause::AirLow => self.air_good(),
             Cause::SourceOff => self.heard(s.source_on != Some(false)),
@@ -70,6 +71,7 @@ impl Machine {
             | Cause::Starved
             | Cause::LinkNoise
             | Cause::Interrupted
+            | Cause::SenseOn
             | Cause::Overdue => true,
             // Parts were changed, or he says that these go on.
             Cause::ChangeDue => {

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use link::{Command, TakeAway};
+use link::Command;
 use units::Placement;
 
 use super::run::{Held, Loaded, Run};
@@ -49,7 +49,7 @@ impl Machine {
                 self.record(Event::Vouched { check, yes }, false);
             }
             Ask::Start => self.start(),
-            Ask::Hold => self.hold(),
+            Ask::Hold { press } => self.hold(press),
             Ask::HoldAfterCut => {
                 if let Some(run) = &mut self.run {
                     run.hold_after = true;
@@ -100,7 +100,7 @@ impl Machine {
             Ask::DatumHere => self.datum_here(),
             Ask::PermitTest => {
                 if self.line.usable() {
-                    self.line.say(Command::SenseOff);
+                    self.disconnect_sense();
                 }
                 self.set_phase(Phase::Test);
                 self.act = Act::Testing { since: self.now };
@@ -172,24 +172,6 @@ impl Machine {
         };
         self.run = Some(run);
         self.record(event, true);
-    }
-
-    fn hold(&mut self) {
-        if self.active() && !self.stopping() {
-            self.stop_why(
-                Cause::Hold,
-                self.now,
-                "HOLD was pressed. The machine put the arc out and stopped.".into(),
-            );
-        } else if self.line.open {
-            // It stands still already; the bytes that take away cost nothing.
-            self.set_phase(Phase::Off);
-            self.line.session.take_away(TakeAway::TorchOff);
-            self.line.session.take_away(TakeAway::Hold);
-            if !self.stopping() {
-                self.halt();
-            }
-        }
     }
 
     fn resume(&mut self, splice: Arc<Splice>) {
@@ -305,7 +287,7 @@ impl Machine {
             }
         }
         self.alarms.retain(|a| a.latched);
-        if self.may_move() && self.latches.is_empty() && !self.signals.arc_ok {
+        if self.may_move() && crate::checks::bars_moving(self).is_none() {
             self.park();
         } else {
             self.finish();

@@ -4,9 +4,10 @@ use units::Time;
 
 use super::watching::RELAY_PULLS;
 use super::{Act, Alarmed, Machine};
-use crate::cause::Cause;
+use crate::ask::CheckId;
+use crate::cause::{Cause, Detail};
 use crate::event::Event;
-use crate::guard::{EdgeInput, GuardOrder, GuardReport, Phase};
+use crate::guard::{EdgeInput, GuardOrder, GuardReport, Phase, SENSE_SETTLES};
 
 /// Whether the guard holds this latch; the others are control's own.
 pub(crate) const fn belongs_to_guard(cause: Cause) -> bool {
@@ -20,6 +21,7 @@ pub(crate) const fn belongs_to_guard(cause: Cause) -> bool {
             | Cause::UnaskedFire
             | Cause::LeaseLapsed
             | Cause::GuardLate
+            | Cause::SenseOn
     )
 }
 
@@ -74,7 +76,8 @@ impl Machine {
                 at,
                 epoch,
                 latched,
-            } => self.tripped(cause, at, epoch, latched),
+                unread,
+            } => self.tripped(cause, at, epoch, latched, unread),
             GuardReport::Cleared { cause } => self.cleared(cause),
             GuardReport::StillThere { cause } => {
                 // It stays as it was; the alarm says that the cause has not gone.
@@ -98,9 +101,10 @@ impl Machine {
         }
     }
 
-    fn tripped(&mut self, cause: Cause, at: Time, epoch: u64, latched: bool) {
+    fn tripped(&mut self, cause: Cause, at: Time, epoch: u64, latched: bool, unread: bool) {
         self.guard.epoch = self.guard.epoch.max(epoch);
         self.guard.phase = Phase::Off;
+        self.note_detail(cause, unread);
         let why = self.why_tripped(cause);
         if latched {
             self.latch(cause, at, why);
@@ -111,7 +115,9 @@ impl Machine {
         if doubts(cause) {
             self.doubt(Some(cause));
         }
-        if matches!(self.act, Act::Starting) {
+        if cause == Cause::Hold {
+            self.hold_by_button(at);
+        } else if matches!(self.act, Act::Starting) {
             self.halt();
         } else if self.active() {
             self.stop(cause, at);
@@ -148,8 +154,18 @@ impl Machine {
             }
             Cause::TorchTouched => "The torch contact closed while it travelled.".into(),
             Cause::TorchUnseated => "It left its seat. Arc put out. Torch did not lift.".into(),
-            Cause::Estop => "The stop chain is open. The permit is off. Place is doubtful.".into(),
-            Cause::GateOpen => "The gate signal says open. The permit is off.".into(),
+            Cause::Estop if self.details.get(&cause) == Some(&Detail::InputsUnread) => {
+                "The inputs could not be read. That counts as an open stop chain. Place is doubtful."
+                    .into()
+            }
+            Cause::Estop => {
+                "The stop chain opened. The permit was withdrawn. Place is doubtful.".into()
+            }
+            Cause::GateOpen => "The gate signal said open. The permit was withdrawn.".into(),
+            Cause::SenseOn => format!(
+                "Its mirror contact said for {} ms that the sensing circuit was on the torch. It was told off.",
+                SENSE_SETTLES.as_millis()
+            ),
             Cause::Hold => "The hold button was pressed.".into(),
             Cause::LeaseLapsed => format!(
                 "The panel did not renew its word within {} ms. The permit was withdrawn.",
@@ -199,7 +215,15 @@ impl Machine {
         self.out.publish();
     }
 
+    /// A test that did not come to its end says nothing of the relay.
+    pub(super) fn permit_test_broken(&mut self, cause: Option<Cause>) {
+        self.vouched.remove(&CheckId::SourceOff);
+        self.record(Event::PermitTestBroken { cause }, true);
+    }
+
     pub(super) fn permit_test_ended(&mut self, passed: Option<bool>) {
+        // The word was for one test: the source is switched on again after it.
+        self.vouched.remove(&CheckId::SourceOff);
         self.record(Event::PermitTested { passed }, true);
         if passed == Some(false) {
             self.latch(
@@ -212,6 +236,7 @@ impl Machine {
                 ),
             );
         } else {
+            self.permit_proved = passed == Some(true);
             self.permit_tested = true;
             if self.latches.contains_key(&Cause::PermitStuck) {
                 self.out.publish();
@@ -230,6 +255,7 @@ impl Machine {
                 Event::LatchSet {
                     cause,
                     at_s: at.as_s(),
+                    detail: self.details.get(&cause).copied(),
                 },
                 true,
             );

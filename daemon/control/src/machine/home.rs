@@ -72,7 +72,7 @@ impl Machine {
                 return true;
             }
             self.traversing(false);
-            self.line.say(link::Command::SenseOff);
+            self.disconnect_sense();
             self.finish();
             return true;
         }

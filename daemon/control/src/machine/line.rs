@@ -22,6 +22,8 @@ const RETRY: Duration = Duration::from_millis(250);
 /// The controller's up-time may differ from the panel's clock by this much and still prove an
 /// unbroken count, ms (invented).
 const UP_TIME_SLACK_MS: f64 = 1000.0;
+/// What lay unread in the wire is read within this: some seconds of reports, at its speed (invented).
+const READ_UP: Duration = Duration::from_millis(500);
 /// A complaint of the controller waits this long for a cause from the guard.
 const COMPLAINT_WAITS: Duration = Duration::from_millis(20);
 /// Speed below which it is at rest, mm/s.
@@ -55,6 +57,9 @@ pub(crate) struct Line {
     ever_ready: bool,
     /// Contact with the controller was lost: its last up-time, ms, and when that was.
     pub unproven: Option<(Option<u64>, Time)>,
+    /// Reports that lag behind the clock have come since then: what lay in the wire while nobody
+    /// read it.
+    behind: Option<Time>,
     heard: Vec<Word>,
 }
 
@@ -75,6 +80,7 @@ impl Line {
             alive: false,
             ever_ready: false,
             unproven: None,
+            behind: None,
             heard: Vec::new(),
         }
     }
@@ -305,6 +311,7 @@ impl Machine {
         self.lose_sight();
         self.line.stamps.clear();
         self.line.unproven = None;
+        self.sense_off = super::SenseOff::No;
         self.line.session.flush(self.now);
         if !self.doubtful {
             self.doubt(Some(Cause::ControllerReset));
@@ -327,7 +334,10 @@ impl Machine {
             self.controller_reset("Its up-time fell.");
         }
         self.prove_the_chain(status.referenced);
-        if let Some((up_then, then)) = self.line.unproven.take() {
+        if let Some((up_then, then)) = self.line.unproven
+            && !self.heard_late(&status, up_then, then)
+        {
+            self.line.unproven = None;
             let elapsed = status.at.since(then).as_secs_f64() * 1000.0;
             let slack = UP_TIME_SLACK_MS + elapsed * 0.01;
             let unbroken = match (up_then, status.up_ms) {
@@ -369,6 +379,26 @@ impl Machine {
         self.out.publish();
     }
 
+    /// Whether it is a report of before, heard only now: a panel that stood still finds them in the
+    /// wire, one after the other, and the last of them tells the time. It proves nothing yet.
+    fn heard_late(&mut self, status: &Status, up_then: Option<u64>, then: Time) -> bool {
+        let (Some(up_then), Some(up)) = (up_then, status.up_ms) else {
+            return false;
+        };
+        let elapsed_ms = status.at.since(then).as_secs_f64() * 1000.0;
+        let lags = up >= up_then && ((up - up_then) as f64) + UP_TIME_SLACK_MS < elapsed_ms;
+        if !lags {
+            self.line.behind = None;
+            return false;
+        }
+        let since = *self.line.behind.get_or_insert(self.now);
+        if self.due(since + READ_UP) {
+            self.line.behind = None;
+            return false;
+        }
+        true
+    }
+
     /// The panel before this one died in a run; its controller has not, and stands where the hold
     /// has stopped it. Believed only while the count of its steps was never in doubt.
     fn note_where_it_stood(&mut self) {
@@ -404,6 +434,7 @@ impl Machine {
             self.line.session.take_away(TakeAway::TorchOff);
             self.line.session.flush(self.now);
             self.line.fresh = false;
+            self.sense_unknown();
             self.poll_link();
         }
         let epoch = self.guard.epoch;

@@ -21,11 +21,13 @@ mod cycle;
 pub(crate) mod datum;
 mod going_on;
 mod guarding;
+mod holding;
 mod home;
 mod line;
 mod out;
 mod place;
 pub(crate) mod run;
+mod sensing;
 mod show;
 mod stamps;
 mod stop;
@@ -41,7 +43,7 @@ use units::{Placement, Point, Time};
 
 use crate::admission::{self, Fingerprint};
 use crate::ask::{Answer, Ask, AskId, CheckId};
-use crate::cause::Cause;
+use crate::cause::{Cause, Detail};
 use crate::event::{Event, Restored, Unfinished};
 use crate::guard::{GuardOrder, Phase};
 use crate::io::{Effects, Input, RecordId};
@@ -57,6 +59,7 @@ pub(crate) use home::Parking;
 use line::Line;
 use out::Out;
 use run::{Loaded, Run};
+use sensing::SenseOff;
 use stop::Stopping;
 
 /// Inputs are read this long before anything is believed.
@@ -106,6 +109,8 @@ pub(crate) struct Guarding {
     pub phase: Phase,
     pub epoch: u64,
     doing: (bool, bool),
+    /// It was told that the sensing circuit must be off the torch.
+    pub isolated: bool,
     pub fire_rise: Option<Time>,
     pub fire_fall: Option<Time>,
     pub arc_rise: Option<Time>,
@@ -150,6 +155,14 @@ pub struct Machine {
     pub(crate) source_open_at: Option<Time>,
     /// The permit relay's mirror has differed from what is asked since then.
     mirror_odd: Option<Time>,
+    /// The sensing circuit was told to be off the torch, and was not told otherwise since.
+    sense_off: SenseOff,
+    /// The wired hold button, seen to close and open since switch-on.
+    pub(crate) button_seen: watching::Proof,
+    /// The emergency stop chain, seen to open and close since switch-on.
+    pub(crate) chain_seen: watching::Proof,
+    /// What was measured beside each cause when it last came.
+    pub(crate) details: BTreeMap<Cause, Detail>,
     noise: watching::Noise,
     /// Until when each planned stop in hand waits.
     pub(crate) waits: BTreeMap<Cause, Time>,
@@ -176,6 +189,8 @@ pub struct Machine {
     /// When the last of them was vouched for.
     vouched_at: Option<Time>,
     pub(crate) permit_tested: bool,
+    /// ... and a mirror contact has shown that the relay follows.
+    pub(crate) permit_proved: bool,
     /// The place cannot be trusted.
     pub(crate) doubtful: bool,
     /// Referenced since the place was last doubted.
@@ -189,6 +204,8 @@ pub struct Machine {
     pub(crate) interrupted: Option<Unfinished>,
     /// What was found over an interrupted run.
     pub(crate) found: run::Found,
+    /// Presses of HOLD, on a screen or of the wired button.
+    pub(crate) presses: holding::Presses,
     last_run: u64,
     /// The change of torch parts that is open.
     pub(crate) change: Option<Change>,
@@ -224,6 +241,10 @@ impl Machine {
             air_good_since: None,
             source_open_at: None,
             mirror_odd: None,
+            sense_off: SenseOff::default(),
+            button_seen: watching::Proof::default(),
+            chain_seen: watching::Proof::default(),
+            details: BTreeMap::new(),
             noise: watching::Noise::default(),
             waits: BTreeMap::new(),
             parts_changed_at: None,
@@ -242,6 +263,7 @@ impl Machine {
             vouched: BTreeSet::new(),
             vouched_at: None,
             permit_tested: false,
+            permit_proved: false,
             doubtful: restored.doubtful,
             homed: false,
             sheet_at,
@@ -250,6 +272,7 @@ impl Machine {
             act: Act::Starting,
             interrupted: restored.unfinished,
             found: run::Found::default(),
+            presses: holding::Presses::default(),
             last_run: restored.last_run,
             change: None,
             parts: restored.parts,
@@ -281,6 +304,7 @@ impl Machine {
         self.watch_link();
         self.watch_fault();
         self.watch_mirror();
+        self.watch_sense();
         self.watch_noise();
         self.watch_screen();
         for _ in 0..CHAIN {
@@ -450,7 +474,7 @@ impl Machine {
             Act::Testing { since } => {
                 if self.due(since + TEST_LIMIT) {
                     self.set_phase(Phase::Off);
-                    self.permit_test_ended(Some(false));
+                    self.permit_test_broken(None);
                     return true;
                 }
                 self.act = Act::Testing { since };
@@ -481,6 +505,7 @@ impl Machine {
         self.lapse();
         self.watch_change();
         self.watch_recovery();
+        self.free_sense();
     }
 
     /// Whether a moment has come; if not, a step is wanted then.

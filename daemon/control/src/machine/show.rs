@@ -16,6 +16,8 @@ use crate::words;
 
 /// Speed below which it is shown as standing, mm/s.
 const MOVING_MM_S: f64 = 0.05;
+/// Said of a torch that stands below the height of travel.
+const TORCH_DOWN: &str = " The torch is down. Whatever comes next lifts it first.";
 
 impl Machine {
     /// The big state.
@@ -48,7 +50,12 @@ impl Machine {
 
     /// Nothing bars a start, nor taking up a run that was interrupted.
     fn would_start(&self) -> bool {
-        checks::bars_start(self).is_none() && admission::causes_gone(self).is_ok()
+        let bar = if self.interrupted_here().is_some() {
+            checks::bars_taking_up(self)
+        } else {
+            checks::bars_start(self)
+        };
+        bar.is_none() && admission::causes_gone(self).is_ok()
     }
 
     pub(crate) fn cut_number(&self) -> Option<usize> {
@@ -299,6 +306,7 @@ impl Machine {
                     Vec::new()
                 },
                 ran_on_mm: None,
+                torch_down: self.torch_down(),
                 stop: Some(stop),
             });
         }
@@ -318,17 +326,39 @@ impl Machine {
         if !self.active() {
             choices.push(Choice::End);
         }
+        let torch_down = self.torch_down();
+        let mut why = held.why.clone();
+        if torch_down == Some(true) {
+            why.push_str(TORCH_DOWN);
+        }
         Some(HoldView {
             cause: held.cause,
             cut: self.cut_number(),
             at_mm: Some(held.at_mm),
-            what: words::what(held.cause, self.cut_number()),
-            why: held.why.clone(),
-            remedy: words::remedy(held.cause).into(),
+            what: self.what(held.cause, self.cut_number()),
+            why,
+            remedy: self.remedy(held.cause).into(),
             choices,
             ran_on_mm: held.ran_on_mm,
+            torch_down,
             stop: Some(stop),
         })
+    }
+
+    /// Whether the torch stands below the height of travel, where that is known.
+    fn torch_down(&self) -> Option<bool> {
+        let known = !self.active() && (!self.doubtful || self.homed);
+        let z = self.line.z().filter(|_| known)?;
+        Some(z < self.safe_z() - super::clearing::UP_MM)
+    }
+
+    /// What happened, by what was measured beside the cause.
+    fn what(&self, cause: Cause, cut: Option<usize>) -> String {
+        words::what_of(cause, self.details.get(&cause).copied(), cut)
+    }
+
+    fn remedy(&self, cause: Cause) -> &'static str {
+        words::remedy_of(cause, self.details.get(&cause).copied())
     }
 
     fn alarm_views(&self) -> Vec<Alarm> {
@@ -343,9 +373,9 @@ impl Machine {
                 seen: a.seen,
                 gone: self.gone(a.cause),
                 latched: a.latched || self.latches.contains_key(&a.cause),
-                what: words::what(a.cause, a.cut),
+                what: self.what(a.cause, a.cut),
                 why: a.why.clone(),
-                remedy: words::remedy(a.cause).into(),
+                remedy: self.remedy(a.cause).into(),
             })
             .collect();
         all.sort_by(|a, b| b.first.cmp(&a.first).then(a.at_s.total_cmp(&b.at_s)));
@@ -366,8 +396,7 @@ impl Machine {
         checks::seen(self)
             .map(|(check, holds)| view(check, false, holds))
             .chain(
-                checks::VOUCHED
-                    .into_iter()
+                checks::to_vouch(self)
                     .map(|check| view(check, true, self.vouched.contains(&check).then_some(true))),
             )
             .collect()

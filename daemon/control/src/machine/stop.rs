@@ -10,6 +10,7 @@ use super::place::OnPath;
 use super::run::Held;
 use super::{Act, Machine};
 use crate::cause::Cause;
+use crate::checks;
 use crate::event::Event;
 use crate::resume::Way;
 use crate::view::{CutState, HoldRecord, Mark};
@@ -42,6 +43,10 @@ pub(crate) struct Stopping {
     /// The machine will try once more by itself.
     pub retry: bool,
     lift: bool,
+    /// HOLD was pressed anew: it is not lifted but to snap an arc that will not go out.
+    held_down: bool,
+    /// It is lifted to snap the arc.
+    snapping: bool,
     at_mm: f64,
     why: String,
     /// The path that it was stopped on: what is still to be learned of its place.
@@ -145,6 +150,9 @@ impl Machine {
             other => {
                 self.halt();
                 let parking = matches!(other, Act::Parking(_));
+                if matches!(other, Act::Testing { .. }) {
+                    self.permit_test_broken(Some(cause));
+                }
                 if matches!(other, Act::Changing(_)) {
                     self.stopped_in_change(cause);
                 }
@@ -179,6 +187,8 @@ impl Machine {
             stage: Stage::Flush,
             retry,
             lift: may_lift(cause),
+            held_down: false,
+            snapping: false,
             at_mm,
             why,
             path: None,
@@ -204,11 +214,7 @@ impl Machine {
                 },
                 true,
             );
-            if stopping.retry {
-                stopping.retry = false;
-                let held_for = (stopping.cause, stopping.at, stopping.at_mm);
-                self.hold_at(held_for.0, held_for.1, held_for.2, stopping.why.clone());
-            }
+            self.no_second_try(&mut stopping);
             if cause != Cause::Hold {
                 let latched = self.latches.contains_key(&cause);
                 self.alarm(cause, at, latched, why.into());
@@ -235,6 +241,33 @@ impl Machine {
         stopping.cause = cause;
         stopping.at = stopping.at.min(at);
         self.rename_hold(cause);
+    }
+
+    /// The run is held after this stop, whatever was planned.
+    fn no_second_try(&mut self, stopping: &mut Stopping) {
+        if core::mem::take(&mut stopping.retry) {
+            let why = stopping.why.clone();
+            self.hold_at(stopping.cause, stopping.at, stopping.at_mm, why);
+        }
+    }
+
+    /// HOLD while it is being stopped: no second try; `anew`: and no motion but what puts the arc
+    /// out. The stop itself begins again, for the bytes that were written hold the controller.
+    pub(super) fn hold_further(&mut self, at: Time, anew: bool) {
+        let Act::Stopping(mut stopping) = core::mem::replace(&mut self.act, Act::Rest) else {
+            return;
+        };
+        self.halt();
+        if anew && stopping.cause != Cause::Hold {
+            let (cause, at_s) = (Cause::Hold, at.as_s());
+            self.record(Event::CauseFollowed { cause, at_s }, true);
+        }
+        self.no_second_try(&mut stopping);
+        stopping.held_down |= anew;
+        stopping.snapping = false;
+        stopping.stage = Stage::Flush;
+        stopping.since = self.now;
+        self.act = Act::Stopping(stopping);
     }
 
     fn will_retry(&mut self, cause: Cause) {
@@ -297,6 +330,7 @@ impl Machine {
             place: Some(place),
             volts,
             high_mm: lost.map(|l| l.high_mm),
+            detail: self.details.get(&cause).copied(),
         };
         self.record(event, true);
         if cause != Cause::Hold {
@@ -398,6 +432,7 @@ impl Machine {
                     && self.due(at + SNAP_AFTER)
                 {
                     // Harm to the emitter is accepted: a stretched arc snaps.
+                    s.snapping = true;
                     s.stage = Stage::LiftWait { until: self.now };
                     self.act = Act::Stopping(s);
                     return true;
@@ -410,7 +445,8 @@ impl Machine {
                 if self.due(until) {
                     let safe = self.safe_z();
                     let low = self.line.z().is_some_and(|z| z < safe - 0.02);
-                    if s.lift && low && self.may_move() {
+                    let lift = s.lift && (!s.held_down || s.snapping);
+                    if lift && low && self.may_move() {
                         let ticket = self.line.say(Command::RapidZ(safe));
                         s.stage = Stage::Lift {
                             ticket,
@@ -448,13 +484,15 @@ impl Machine {
 
     fn stand_still(&mut self, s: &Stopping) -> bool {
         self.act = Act::Rest;
+        // From here on the sensing circuit bars firing alone.
+        self.sense_may_be_on();
         if let Some(path) = s.path.clone() {
             self.settle_or_wait(path, s);
         }
         if !s.retry {
             return true;
         }
-        if self.latches.is_empty() && self.may_move() && !self.doubtful {
+        if self.may_move() && checks::bars_going_on(self).is_none() {
             self.begin_cut();
         } else {
             self.hold_at(s.cause, s.at, s.at_mm, s.why.clone());

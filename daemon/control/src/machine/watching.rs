@@ -67,6 +67,26 @@ impl Machine {
     }
 }
 
+/// A contact that was seen to do both since switch-on: what it is for, and come back.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Proof {
+    acted: bool,
+    came_back: bool,
+}
+
+impl Proof {
+    /// It was seen to work.
+    pub(crate) fn works(self) -> bool {
+        self.came_back
+    }
+
+    /// `acts`: pressed, or the chain open.
+    fn see(&mut self, acts: bool) {
+        self.acted |= acts;
+        self.came_back |= self.acted && !acts;
+    }
+}
+
 /// Lines in which [`NOISE_MOST`] may arrive spoilt twice (process handbook, invented).
 const NOISE_LINES: u64 = 1000;
 /// See [`NOISE_LINES`].
@@ -134,6 +154,13 @@ impl Machine {
         }
         if signals.source_on != self.signals.source_on || !self.signals_heard {
             self.source_at = signals.source_on.is_some().then_some(self.now);
+        }
+        // What could not be read shows nothing.
+        if !signals.unreadable {
+            self.chain_seen.see(signals.estop_open);
+            if let Some(pressed) = signals.hold_button {
+                self.button_seen.see(pressed);
+            }
         }
         self.signals = signals;
         self.signals_heard = true;

@@ -226,15 +226,15 @@ fn gone(says: &str) -> PinsError {
     }
 }
 
-/// What is wired on the simulated table. It has no hold button, gate, float switch or contact that
-/// tells whether the source is switched on.
+/// What is wired on the simulated table. It has no gate, float switch or contact that tells whether
+/// the source is switched on.
 fn signals(levels: &Levels) -> Signals {
     Signals {
         fire_on: levels.fire_on,
         arc_ok: levels.arc_ok,
         contact: levels.contact,
         estop_open: levels.estop_open,
-        hold_button: None,
+        hold_button: Some(levels.hold_button),
         float_switch: None,
         air_ok: Some(levels.air_ok),
         source_on: None,
@@ -243,5 +243,6 @@ fn signals(levels: &Levels) -> Signals {
         permit_closed: Some(levels.permit_closed),
         sense_isolated: Some(levels.sense_isolated),
         volts: Some(levels.volts),
+        unreadable: false,
     }
 }

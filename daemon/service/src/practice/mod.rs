@@ -383,9 +383,19 @@ impl Desk {
                 tracing::warn!(error, "the sheet could not be laid on the simulated table");
             }
         };
-        let righting = self.hands.clone();
+        let (righting, seen) = (self.hands.clone(), panel.clone());
+        // What hands do there depends on what the page asks for: a button that was never seen to work
+        // is pressed, else what is wrong is set right.
+        let set_right = move || {
+            let view = &seen.latest().view;
+            let wrong = view.alarms.iter().any(|a| !a.gone);
+            if !wrong && operator::untried(view) {
+                return righting.try_buttons();
+            }
+            righting.remedy(None)
+        };
         let practice = crate::serve::Practice {
-            set_right: Arc::new(move || righting.remedy(None)),
+            set_right: Arc::new(set_right),
             on_load: Arc::new(on_load),
             prepared: Arc::new(prepared),
         };

@@ -4,6 +4,7 @@
 //! a person would do there. It never asks for what the panel says it would refuse.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use control::resume::Way;
 use control::view::{ArcView, ChangeStep, ChangeView, Phase, View};
@@ -18,6 +19,8 @@ pub trait Hands: Send {
     fn set_right(&mut self);
     /// Switches the power source off at its isolator and on again, away from the table.
     fn switch_source_off_and_on(&mut self);
+    /// Presses the hold button for a moment, then the emergency stop, and releases it.
+    fn try_buttons(&mut self);
 }
 
 /// The reason with which it accepts.
@@ -28,6 +31,12 @@ const IN_VAIN: u32 = 5;
 
 /// So often is a torch lifted that touches something before its job.
 const LIFTS: u32 = 5;
+
+/// So often are the buttons tried: if they are not seen to work then, they do not.
+const BUTTONS: u32 = 3;
+
+/// A try of the buttons is over within this.
+const BUTTONS_TAKE: Duration = Duration::from_secs(2);
 
 /// So often is a change of torch parts begun: if they cannot be tried, trying on does not help.
 const CHANGES: u32 = 5;
@@ -46,6 +55,8 @@ pub struct Operator<H> {
     cleaned_for: Option<String>,
     switched_for: Option<f64>,
     lifted: u32,
+    /// How often the buttons were tried, and when last.
+    tried: (u32, Time),
     /// Holds of one kind at one place, one after the other.
     vain: u32,
     held_before: Option<(Cause, usize, u64)>,
@@ -66,6 +77,7 @@ impl<H: Hands> Operator<H> {
             cleaned_for: None,
             switched_for: None,
             lifted: 0,
+            tried: (0, Time::ZERO),
             vain: 0,
             held_before: None,
             seen_holds: 0,
@@ -171,6 +183,22 @@ impl<H: Hands> Operator<H> {
         Some(Ask::Home)
     }
 
+    /// Tries hold button and emergency stop once, before the axes are referenced: a stop takes the
+    /// place away. `true`: that is under way.
+    fn try_buttons(&mut self, now: Time, view: &View) -> bool {
+        let quiet = view.phase == Phase::Idle && view.alarms.is_empty() && view.hold.is_none();
+        let (times, last) = self.tried;
+        if times > 0 && now < last + BUTTONS_TAKE {
+            return quiet;
+        }
+        if !quiet || !untried(view) || times >= BUTTONS {
+            return false;
+        }
+        self.tried = (times + 1, now);
+        self.hands.try_buttons();
+        true
+    }
+
     /// Counts how often it was held in the same way at the same place.
     fn count_in_vain(&mut self, view: &View) {
         if view.holds.len() == self.seen_holds {
@@ -210,6 +238,14 @@ impl<H: Hands> Operator<H> {
     }
 }
 
+/// The hold button or the chain was not seen to work since switch-on.
+pub(super) fn untried(view: &View) -> bool {
+    let proof = |check| matches!(check, CheckId::HoldButtonWorks | CheckId::EstopWorks);
+    view.checks
+        .iter()
+        .any(|c| proof(c.check) && c.holds == Some(false))
+}
+
 /// Something that the panel can see at the table keeps a job from its start.
 fn amiss(view: &View) -> bool {
     let at_the_table = |check: CheckId| {
@@ -222,6 +258,7 @@ fn amiss(view: &View) -> bool {
                 | CheckId::SourceOn
                 | CheckId::TorchSeated
                 | CheckId::GateClosed
+                | CheckId::HoldReleased
         )
     };
     view.checks
@@ -230,8 +267,11 @@ fn amiss(view: &View) -> bool {
 }
 
 impl<H: Hands> Automatic for Operator<H> {
-    fn consider(&mut self, _now: Time, view: &View) -> Option<Ask> {
+    fn consider(&mut self, now: Time, view: &View) -> Option<Ask> {
         self.see_to_the_table(view);
+        if self.try_buttons(now, view) {
+            return None;
+        }
         self.count_in_vain(view);
         let ask = self
             .lift(view)

@@ -87,6 +87,14 @@ impl SharedHands {
         self.with(|h| h.remedy(fault).map_err(|e| e.to_string()))
     }
 
+    /// Presses hold button and emergency stop, and releases them.
+    ///
+    /// # Errors
+    /// In the table's words.
+    pub fn try_buttons(&self) -> Result<(), String> {
+        self.with(|h| h.try_buttons().map_err(|e| e.to_string()))
+    }
+
     /// The ledger.
     ///
     /// # Errors
@@ -99,6 +107,12 @@ impl SharedHands {
 impl operator::Hands for SharedHands {
     fn set_right(&mut self) {
         if let Err(error) = self.remedy(None) {
+            tracing::warn!(error, "the table does not answer its operator");
+        }
+    }
+
+    fn try_buttons(&mut self) {
+        if let Err(error) = SharedHands::try_buttons(self) {
             tracing::warn!(error, "the table does not answer its operator");
         }
     }

@@ -408,7 +408,7 @@ impl Runner {
         self.step(Input::Ask {
             id: AskId(0),
             generation: self.machine.generation(),
-            ask: Ask::Hold,
+            ask: Ask::Hold { press: None },
         });
         self.write_port();
         self.recorder.end();

@@ -125,7 +125,7 @@ pub(super) async fn ask(
     let generation = fields.take("generation")?;
     let ask: ScreenAsk = fields.take("ask")?;
     fields.end()?;
-    if ask != ScreenAsk::Hold {
+    if !matches!(ask, ScreenAsk::Hold { .. }) {
         may_command(peer)?;
         served.screens.commanded();
     }
@@ -133,16 +133,22 @@ pub(super) async fn ask(
     answer.map(answered).map_err(|_| shutting_down())
 }
 
-/// `POST /api/hold`: `{}`. From any screen, whatever it saw.
+/// `POST /api/hold`: `{press}`. From any screen, whatever it saw. `press` names the press: the same
+/// number each time that it is sent, another one for the next press.
 pub(super) async fn hold(
     State(served): State<Served>,
     request: Request,
 ) -> Result<Response, Refusal> {
-    // What the body says does not matter; that it is JSON does: no page of another site can send
-    // that without asking first.
-    Fields::of(request).await?;
+    // That it is JSON matters: no page of another site can send that without asking first. What else
+    // the body says does not: a press without a sound name is a press.
+    let mut fields = Fields::of(request).await?;
+    let press = fields.take("press").ok();
     let generation = served.state.panel.latest().view.generation;
-    let answer = served.state.panel.ask(generation, control::Ask::Hold).await;
+    let answer = served
+        .state
+        .panel
+        .ask(generation, control::Ask::Hold { press })
+        .await;
     answer.map(answered).map_err(|_| shutting_down())
 }
 

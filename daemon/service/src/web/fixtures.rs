@@ -197,6 +197,7 @@ pub(super) fn view() -> View {
             remedy: remedy.into(),
             choices: vec![Choice::StepBack, Choice::Skip, Choice::End],
             ran_on_mm: Some(1.2),
+            torch_down: Some(false),
             stop: Some(stop()),
         }),
         datum: None,

@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use control::view::{CutView, View};
-use control::{Answer, Ask, Cause, CheckId, Part, Plans};
+use control::{Answer, Ask, Cause, CheckId, Part, Plans, PressId};
 use program::Report;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -81,7 +81,11 @@ pub enum ScreenAsk {
         yes: bool,
     },
     Start,
-    Hold,
+    Hold {
+        /// Which press: the same for each time that it is sent.
+        #[serde(default)]
+        press: Option<PressId>,
+    },
     HoldAfterCut,
     SkipCut,
     EndJob,
@@ -119,7 +123,7 @@ impl From<ScreenAsk> for Ask {
             ScreenAsk::Unload => Self::Unload,
             ScreenAsk::Vouch { check, yes } => Self::Vouch { check, yes },
             ScreenAsk::Start => Self::Start,
-            ScreenAsk::Hold => Self::Hold,
+            ScreenAsk::Hold { press } => Self::Hold { press },
             ScreenAsk::HoldAfterCut => Self::HoldAfterCut,
             ScreenAsk::SkipCut => Self::SkipCut,
             ScreenAsk::EndJob => Self::EndJob,

@@ -2,7 +2,7 @@
 
 use std::sync::Mutex;
 
-use control::{Answer, Ask};
+use control::{Answer, Ask, PressId};
 use serde_json::{Value, json};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpStream;
@@ -206,7 +206,18 @@ async fn hold_needs_no_generation() {
     let reply = rig.post("/api/hold", &json!({})).await;
     assert_eq!(reply.status, 200, "{}", reply.body);
     assert_eq!(rig.asked().len(), 1);
-    assert_eq!(rig.asked()[0].1, Ask::Hold);
+    assert_eq!(rig.asked()[0].1, Ask::Hold { press: None });
+    // A press has a name, so that it can be sent again; one that cannot be read is a press too.
+    for (body, press) in [
+        (json!({ "press": 77 }), Some(PressId(77))),
+        (json!({ "press": "x" }), None),
+        (json!({ "press": -1, "more": true }), None),
+    ] {
+        let reply = rig.post("/api/hold", &body).await;
+        assert_eq!(reply.status, 200, "{}", reply.body);
+        let asked = rig.asked();
+        assert_eq!(asked.last().expect("asked").1, Ask::Hold { press });
+    }
 }
 
 #[tokio::test]

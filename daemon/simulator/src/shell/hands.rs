@@ -63,6 +63,14 @@ impl Hands {
         self.order(&ToTable::Remedy { fault })
     }
 
+    /// Presses the hold button for a moment, then the emergency stop, and releases it.
+    ///
+    /// # Errors
+    /// The table does not answer.
+    pub fn try_buttons(&mut self) -> Result<(), HandsError> {
+        self.order(&ToTable::TryButtons)
+    }
+
     /// The ledger's own account.
     ///
     /// # Errors

@@ -440,6 +440,10 @@ impl Shell {
                 self.table.remedy(fault);
                 self.door.say(guest, &ToPanel::Done { refused: None });
             }
+            ToTable::TryButtons => {
+                self.table.try_buttons();
+                self.door.say(guest, &ToPanel::Done { refused: None });
+            }
             ToTable::AskTruth => {
                 let truth = self.table.truth();
                 self.door.say(guest, &ToPanel::Truth { truth });

@@ -5,6 +5,7 @@ use units::Point;
 use super::{FaultRefused, KNOCK_MM, Table};
 use crate::faults::Moment;
 use crate::harness::{FaultKind, FaultSpec};
+use crate::relays::SenseWrong;
 
 /// A button that was struck is not freed within this: a controller that was not told has come to the
 /// end of its braking by then, or the drives would carry out the rest of it (invented).
@@ -82,7 +83,15 @@ impl Table {
             self.wrongs.standing = None;
             self.wrongs.unseated = false;
         }
+        if fault.is_none() {
+            self.sense_wrong = SenseWrong::default();
+        }
         self.feel(self.now, None);
+    }
+
+    /// What is wrong with the relay of the sensing circuit from now on, and with its mirror contact.
+    pub fn sense_relay(&mut self, wrong: SenseWrong) {
+        self.sense_wrong = wrong;
     }
 
     pub(super) fn go_wrong(&mut self, now: u64, before: (Point, f64)) {

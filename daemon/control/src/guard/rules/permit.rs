@@ -18,7 +18,14 @@ const VOLTS_AT_REST: f64 = 5.0;
 
 impl GuardRules {
     pub(super) fn run_test(&mut self, now: Time, s: &Signals) {
-        let Some(test) = self.test else { return };
+        let Some(mut test) = self.test else { return };
+        if let Test::Pulsing { since } = &mut test
+            && !self.pulsing
+        {
+            // The relay is judged from its first pulse on.
+            *since = now;
+            self.test = Some(test);
+        }
         let passed = match (test, s.permit_closed) {
             (Test::Pulsing { since }, None) => self.due(now, since + TEST_PULSES).then_some(None),
             (Test::Pulsing { .. }, Some(true)) => {
@@ -51,6 +58,7 @@ impl GuardRules {
                 Cause::GateOpen => s.gate_closed != Some(false),
                 Cause::TorchUnseated => s.torch_seated != Some(false),
                 Cause::TorchTouched => !s.contact,
+                Cause::SenseOn => s.sense_isolated != Some(false),
                 Cause::LeaseLapsed => now <= lease_until,
                 Cause::ArcStuck | Cause::UnaskedFire => {
                     !s.fire_on && !s.arc_ok && s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST)
@@ -68,11 +76,14 @@ impl GuardRules {
 
     pub(super) fn pulse(&mut self, now: Time, s: &Signals, lease_until: Time) {
         let testing_drop = matches!(self.test, Some(Test::Dropping { .. }));
+        let sensing_off = s.sense_isolated != Some(false) || self.settings.sense_stays_connected;
         let may = self.phase != Phase::Off
             && self.epoch == self.handled
             && self.latches.is_empty()
             && now <= lease_until
             && !s.estop_open
+            && s.hold_button != Some(true)
+            && (self.pulsing || self.test.is_some() || sensing_off)
             && !testing_drop
             && self.open_fire
             && self.open_arc

@@ -15,7 +15,7 @@ mod touch;
 
 use core::time::Duration;
 
-use link::{Command, Ticket};
+use link::Ticket;
 use units::{Point, Time};
 
 use super::{Act, Machine};
@@ -122,7 +122,7 @@ impl Machine {
             .as_ref()
             .and_then(|r| r.held.as_ref())
             .is_some_and(|h| h.unseen.is_some());
-        if self.may_move() && self.latches.is_empty() && !unseen {
+        if self.may_move() && crate::checks::bars_moving(self).is_none() && !unseen {
             self.go_to_change();
         } else {
             self.at_change_place(false);
@@ -192,7 +192,7 @@ impl Machine {
         if !self.line.usable() {
             return;
         }
-        let ticket = self.line.say(Command::SenseOn);
+        let ticket = self.connect_sense();
         let now = self.now;
         if let Some(c) = &mut self.change {
             c.sense = Some((ticket, now));
@@ -330,7 +330,7 @@ impl Machine {
 
     /// The place of a touch for a change, if one can be made now, machine coordinates.
     pub(crate) fn may_touch(&self) -> Option<Point> {
-        (self.may_move() && !self.doubtful && self.latches.is_empty())
+        (self.may_move() && !self.doubtful && crate::checks::bars_moving(self).is_none())
             .then(|| self.touch_place())
             .flatten()
     }

@@ -179,7 +179,7 @@ impl Machine {
             Leg::TouchGo(t) if self.executed(t) && self.line.at_rest() => {
                 self.traversing(false);
                 g.limit = STEP_LIMIT;
-                Next::On(Leg::Sense(self.line.say(Command::SenseOn)))
+                Next::On(Leg::Sense(self.connect_sense()))
             }
             Leg::Sense(t) if self.executed(t) => {
                 Next::On(Leg::Settle(settle(self.now, cs.sense_settle_ms)))

@@ -172,7 +172,7 @@ impl Machine {
         self.note_miss(c);
         c.touches.clear();
         c.limit = REST_LIMIT;
-        Move::On(Stage::FloatOnly(self.line.say(Command::SenseOff)))
+        Move::On(Stage::FloatOnly(self.disconnect_sense()))
     }
 
     /// A touch in which contact failed: the float switch decides from here on.

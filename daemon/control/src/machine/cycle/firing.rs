@@ -6,7 +6,7 @@ use link::{Command, Ticket};
 use units::Time;
 
 use super::{Cycle, Move, REST_LIMIT, Stage};
-use crate::cause::Cause;
+use crate::cause::{Cause, Detail};
 use crate::event::Event;
 use crate::guard::Phase;
 use crate::machine::watching::RELAY_PULLS;
@@ -21,9 +21,16 @@ const VOLTS_ODD: Duration = Duration::from_millis(100);
 /// Above this the torch is not dead, V.
 pub(super) const VOLTS_AT_REST: f64 = 5.0;
 
+/// Volts below this are none: the source has not answered, V (process handbook: "about 0").
+const LIVE_V: f64 = 20.0;
+/// A filtered reading has risen within this: three times its 20 ms.
+const VOLTS_RISE: Duration = Duration::from_millis(60);
+
 /// Volts seen since torch-on.
 #[derive(Clone, Copy, Debug, Default)]
 pub(in crate::machine) struct VoltsSeen {
+    /// The source has answered since then.
+    live: Option<Time>,
     n: u32,
     sum: f64,
     low: f64,
@@ -31,9 +38,19 @@ pub(in crate::machine) struct VoltsSeen {
 }
 
 impl VoltsSeen {
-    pub(super) fn add(&mut self, v: f64) {
-        if self.n == 0 {
-            (self.low, self.high) = (v, v);
+    pub(super) fn add(&mut self, now: Time, v: f64) {
+        if v >= LIVE_V {
+            self.live.get_or_insert(now);
+        }
+        // What was before the source answered, and while its volts rose, says nothing of the arc.
+        if self.n == 0 || self.live.is_some_and(|t| now < t + VOLTS_RISE) {
+            let live = self.live;
+            *self = Self {
+                live,
+                low: v,
+                high: v,
+                ..Self::default()
+            };
         }
         self.n += 1;
         self.sum += v;
@@ -65,7 +82,9 @@ impl Machine {
             self.due(t + Duration::from_secs_f64(refire_gap_s));
         }
         let still = self.line.usable() && self.line.at_rest();
-        if kept && dead && gap && still && !s.arc_ok && !s.fire_on && !s.contact {
+        let isolated = s.sense_isolated != Some(false);
+        let open = !s.arc_ok && !s.fire_on && !s.contact;
+        if kept && dead && gap && still && isolated && open {
             self.set_phase(Phase::Closing);
             return Move::On(Stage::Closing);
         }
@@ -251,33 +270,64 @@ impl Machine {
     /// Why no arc came, told by the volts that were seen.
     pub(in crate::machine) fn why_no_arc(&self) -> String {
         let within = self.settings.guard.arc_ok_within_s;
-        let seen = match &self.act {
-            Act::Cutting(c) => c.volts,
-            _ => VoltsSeen::default(),
-        };
-        let told = if seen.n == 0 {
-            "Usual: the power source is not switched on, or its start wire is off; a loose ground clamp."
-                .to_string()
-        } else {
-            let mean = seen.sum / f64::from(seen.n);
-            let spread = seen.high - seen.low;
-            if seen.high < 20.0 {
-                format!(
-                    "Volts stayed at about {mean:.0}: the power source is not switched on, or its start wire is off."
-                )
-            } else if mean > 200.0 && spread < 60.0 {
-                format!("Volts stood at {mean:.0}: open circuit, no pilot arc.")
-            } else if (60.0..=200.0).contains(&mean) && spread < 30.0 {
-                format!(
-                    "Volts stood at {mean:.0} as with an arc: the arc signal's wire may be off."
-                )
-            } else {
-                format!(
-                    "Volts between {:.0} and {:.0}: a pilot arc, but it did not reach the plate. Usual: ground clamp, worn parts, air.",
-                    seen.low, seen.high
-                )
+        let told = match self.volts_seen() {
+            None => "Usual: the power source is not switched on, or its start wire is off; a loose ground clamp."
+                .to_string(),
+            Some((seen, detail)) => {
+                let mean = seen.sum / f64::from(seen.n);
+                match detail {
+                    Detail::VoltsNone => format!(
+                        "Volts stayed at about {mean:.0}: the power source is not switched on, or its start wire is off."
+                    ),
+                    Detail::VoltsOpenCircuit => {
+                        format!("Volts stood at {mean:.0}: open circuit, no pilot arc.")
+                    }
+                    Detail::VoltsOfArc => format!(
+                        "Volts stood at {mean:.0} as with an arc: the arc signal's wire may be off."
+                    ),
+                    _ => format!(
+                        "Volts between {:.0} and {:.0}: a pilot arc, but it did not reach the plate. Usual: ground clamp, worn parts, air.",
+                        seen.low, seen.high
+                    ),
+                }
             }
         };
         format!("Fire was on for {within:.1} s; no arc seen. {told}")
+    }
+
+    /// What the volts were while the arc was waited for; `None`: they are not measured.
+    fn volts_seen(&self) -> Option<(VoltsSeen, Detail)> {
+        let Act::Cutting(c) = &self.act else {
+            return None;
+        };
+        let seen = c.volts;
+        if seen.n == 0 {
+            return None;
+        }
+        let mean = seen.sum / f64::from(seen.n);
+        let spread = seen.high - seen.low;
+        let detail = if seen.high < LIVE_V {
+            Detail::VoltsNone
+        } else if mean > 200.0 && spread < 60.0 {
+            Detail::VoltsOpenCircuit
+        } else if (60.0..=200.0).contains(&mean) && spread < 30.0 {
+            Detail::VoltsOfArc
+        } else {
+            Detail::VoltsPilot
+        };
+        Some((seen, detail))
+    }
+
+    /// What was measured beside a cause, as it is told from here on.
+    pub(in crate::machine) fn note_detail(&mut self, cause: Cause, unread: bool) {
+        let detail = match cause {
+            Cause::NoArc => self.volts_seen().map(|(_, detail)| detail),
+            Cause::Estop if unread => Some(Detail::InputsUnread),
+            _ => None,
+        };
+        match detail {
+            Some(detail) => self.details.insert(cause, detail),
+            None => self.details.remove(&cause),
+        };
     }
 }

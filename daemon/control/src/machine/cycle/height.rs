@@ -21,7 +21,7 @@ impl Machine {
                     return self.overdue(c, c.limit, "The torch did not reach pierce height");
                 }
                 if !self.signals.contact {
-                    let t = self.line.say(Command::SenseOff);
+                    let t = self.disconnect_sense();
                     return Move::On(Stage::Isolate(t));
                 }
                 if c.raised {
@@ -52,11 +52,12 @@ impl Machine {
                     return Move::Stay;
                 }
                 if self.signals.sense_isolated != Some(false) {
+                    self.sense_is_off();
                     return Move::On(Stage::Ready);
                 }
                 if self.due(c.since + ISOLATE_LIMIT) {
                     return Move::Stop(
-                        Cause::ContactStuck,
+                        Cause::SenseOn,
                         format!(
                             "The sensing circuit is not off the torch after {} ms.",
                             ISOLATE_LIMIT.as_millis()

@@ -324,7 +324,7 @@ impl Machine {
         if let Some(v) = self.signals.volts
             && matches!(c.stage, Stage::Fire(_))
         {
-            c.volts.add(v);
+            c.volts.add(self.now, v);
         }
         let next = match self.watch_cut(&c) {
             Some((cause, why)) => Move::Stop(cause, why),
@@ -343,7 +343,7 @@ impl Machine {
             }
             Move::Stop(cause, why) => {
                 self.act = Act::Cutting(c);
-                if cause == Cause::PermitStuck {
+                if matches!(cause, Cause::PermitStuck | Cause::SenseOn) {
                     self.latch(cause, self.now, why.clone());
                 }
                 self.stop_why(cause, self.now, why);

@@ -21,7 +21,7 @@ impl Machine {
         let dead = s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST);
         let may = dead && !s.fire_on && !s.arc_ok;
         if may {
-            self.line.say(Command::SenseOn);
+            self.connect_sense();
         }
         may
     }
@@ -51,7 +51,7 @@ impl Machine {
                 if self.executed(t) && there {
                     // Only now: from here a contact is a bridged nozzle, no collision.
                     self.traversing(false);
-                    let sense = self.line.say(Command::SenseOn);
+                    let sense = self.connect_sense();
                     return Move::On(Stage::SenseConnect(sense));
                 }
                 self.overdue(c, c.limit, "The torch did not reach the pierce")

@@ -1,0 +1,87 @@
+//! The relay of the sensing circuit, and its mirror: stuck, and lying.
+
+use std::time::Duration;
+
+use control::Cause;
+use control::view::Step;
+use simulator::SenseWrong;
+
+use crate::jobs::{finish_whole, world};
+use crate::world::World;
+
+/// Until the second cut has come to this step.
+fn up_to(step: Step) -> World {
+    let mut world = world(&[]);
+    let end = world.now + Duration::from_secs(120);
+    while world.now < end {
+        world.turn();
+        let view = world.view();
+        if view.cut == Some(2) && view.step == Some(step) {
+            return world;
+        }
+    }
+    panic!("never came to {step:?}\n{}", world.story(30));
+}
+
+#[test]
+fn a_circuit_that_comes_back_on_from_ready_on_is_stopped_as_that_and_gone_on_with() {
+    let on = [
+        // The contact itself, and an honest mirror.
+        SenseWrong {
+            stuck: Some(true),
+            mirror: None,
+        },
+        // A mirror that says so though it is not.
+        SenseWrong {
+            stuck: None,
+            mirror: Some(false),
+        },
+    ];
+    for wrong in on {
+        for step in [Step::Ready, Step::AwaitArc, Step::Pierce, Step::Cut] {
+            let mut world = up_to(step);
+            world.nobody_asks = true;
+            world.table.lock().expect("one thread").sense_relay(wrong);
+            let end = world.now + Duration::from_millis(60);
+            while world.now < end {
+                world.turn();
+            }
+            assert!(!world.permitting(), "{step:?}\n{}", world.story(20));
+            let holds = world.view().holds;
+            assert_eq!(
+                holds.last().expect("held").cause,
+                Cause::SenseOn,
+                "{step:?}"
+            );
+            world.nobody_asks = false;
+            if wrong.stuck.is_none() {
+                // What a contact that sticks does under a fire is a wrong of the table itself.
+                finish_whole(world, &[]);
+            }
+        }
+    }
+}
+
+#[test]
+fn a_circuit_that_never_comes_off_fires_nothing() {
+    let mut world = up_to(Step::ProbeSlow);
+    world.nobody_asks = true;
+    world
+        .table
+        .lock()
+        .expect("one thread")
+        .sense_relay(SenseWrong {
+            stuck: Some(true),
+            mirror: None,
+        });
+    let pierces = world.view().pierces;
+    let end = world.now + Duration::from_secs(15);
+    while world.now < end {
+        world.turn();
+    }
+    let view = world.view();
+    assert_eq!(view.hold.expect("held").cause, Cause::SenseOn);
+    assert_eq!(view.pierces, pierces);
+    world.nobody_asks = false;
+    finish_whole(world, &[]);
+}
