@@ -88,7 +88,7 @@ export function mount(root, store, actions, signal) {
     const most = what === null ? 5 : 2;
     const shown = reasons.length > most ? [...reasons.slice(0, most - 1), `and ${reasons.length - most + 1} more`] : reasons;
     keyed(why.lastElementChild, shown.map((says, k) => ({ says, k })), (x) => String(x.k), () => el("li"), (node, x) => setText(node, x.says));
-    const tableWrong = state.table?.practice && c.machine.some((x) => x.holds === false && ["air-good", "source-on", "torch-seated", "gate-closed", "estop-closed", "contact-open", "link-alive", "arc-ok-open", "fire-on-open"].includes(x.check));
+    const tableWrong = state.table?.practice && c.machine.some((x) => x.holds === false && ["air-good", "source-on", "torch-seated", "gate-closed", "hold-released", "hold-button-works", "estop-works", "estop-closed", "contact-open", "link-alive", "arc-ok-open", "fire-on-open"].includes(x.check));
     show(right, Boolean(tableWrong));
     // With the parts vouched for; or where only a contact test is wanting.
     const untried = c.open.some((x) => x.check === "parts-tested");
