@@ -3,9 +3,12 @@
 //! **For**: the guard's thread, which alone holds them.
 //! **Never**: reports a level that was not read. All levels are read afresh at every wake-up,
 //! since an edge may be lost and a level may not; a backend that fails is an error, which counts
-//! as an emergency stop.
-//! **If the process ends**: the permit's pin goes back to an input and there are no more pulses,
-//! so the missing-pulse relay drops out.
+//! as an emergency stop. Openings of the chain, the gate and the torch's seat that the kernel has
+//! seen are told beside the levels, however short they were.
+//! **If the process ends in order**: the permit's pin goes back to what it was before.
+//! **If it is killed**: the pin stays as it was driven last, perhaps high, until something sets it
+//! anew: the backend drives registers, which the kernel does not put back. There are no more pulses
+//! either way, and the missing-pulse relay drops out: a level is no pulse.
 //!
 //! What is decided here (polarity, debounce, which level is which signal) is free of the board and
 //! tested without one; [`gpio`] is the thin rest.
@@ -31,12 +34,39 @@ use debounce::Debounce;
 /// limits of the guard are longer.
 const SLICE: Duration = Duration::from_millis(2);
 
+/// The thread that reads the pins may be busy for this long without having slept. It has real-time
+/// priority, and the system ends a process whose such thread spins (LimitRTTIME in the unit file, a
+/// hundred times this): an input that chatters must neither do that nor take a core for itself.
+const BUSY_MOST: Duration = Duration::from_micros(500);
+
+/// Then it sleeps for this long, which is also how late an edge is seen beside such an input.
+const REST: Duration = Duration::from_micros(250);
+
+/// A wait that took this long was slept through.
+const SLEPT: Duration = Duration::from_micros(50);
+
+/// An edge that the kernel has seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Edge {
+    /// Which input, in the order of the machine file.
+    input: usize,
+    /// The level that it went to.
+    high: bool,
+    /// The kernel's queue was full: edges before this one are lost.
+    missed: bool,
+}
+
 /// The lines of a board: levels as they are, high is true.
 trait Lines: Send {
     /// Reads all inputs, in the order of the machine file.
     fn levels(&mut self, high: &mut Vec<bool>) -> Result<(), PinsError>;
-    /// Waits for an edge at any input, or for `span`.
-    fn wait_edge(&mut self, span: Duration) -> Result<(), PinsError>;
+    /// Waits for an edge at any input, or for `span`. Gives the oldest edge that the kernel has seen
+    /// and that was not given yet.
+    fn wait_edge(&mut self, span: Duration) -> Result<Option<Edge>, PinsError>;
+    /// Lets everything else run for this long.
+    fn rest(&mut self, span: Duration) {
+        std::thread::sleep(span);
+    }
     /// Drives the permit's pin.
     fn set_permit(&mut self, high: bool) -> Result<(), PinsError>;
 }
@@ -89,6 +119,11 @@ struct BoardPins<L> {
     woken: Arc<Flag>,
     told: Option<Signals>,
     high: Vec<bool>,
+    /// What the kernel has seen to open since the last reading was given, though it may be closed
+    /// again. No debounce may swallow that: what it stands for may have happened.
+    opened: Opened,
+    /// When this thread has slept last.
+    slept: Time,
 }
 
 #[derive(Default)]
@@ -114,6 +149,33 @@ impl<L: Lines> BoardPins<L> {
             woken: Arc::default(),
             told: None,
             high: Vec::new(),
+            opened: Opened::default(),
+            slept: Time::ZERO,
+        }
+    }
+
+    /// Notes an edge that the kernel has seen.
+    fn edge(&mut self, edge: Edge) {
+        self.opened.missed |= edge.missed;
+        let Some(wired) = self.wired.get(edge.input) else {
+            return;
+        };
+        if edge.high != wired.active_high {
+            match wired.signal.as_str() {
+                "estop" => self.opened.estop = true,
+                "torch_seated" => self.opened.torch_seated = true,
+                "gate" => self.opened.gate = true,
+                _ => {}
+            }
+        }
+    }
+
+    /// Sleeps if it has not for too long.
+    fn rest_if_busy(&mut self) {
+        let now = self.clock.now();
+        if now.since(self.slept) > BUSY_MOST {
+            self.lines.rest(REST);
+            self.slept = self.clock.now();
         }
     }
 
@@ -174,25 +236,29 @@ impl<L: Lines> Pins for BoardPins<L> {
 
     fn wait(&mut self, deadline: Option<Time>) -> Result<Reading, PinsError> {
         loop {
+            self.rest_if_busy();
             let (at, signals, settles) = self.read()?;
             let woken = self.woken.0.swap(false, Ordering::AcqRel);
             let changed = self.told != Some(signals);
-            if woken || changed || deadline.is_some_and(|d| at >= d) {
+            let opened = self.opened != Opened::default();
+            if woken || changed || opened || deadline.is_some_and(|d| at >= d) {
                 self.told = Some(signals);
                 return Ok(Reading {
                     at,
                     signals,
-                    // Levels are polled: no edge is kept.
-                    opened: Opened {
-                        missed: true,
-                        ..Opened::default()
-                    },
+                    opened: std::mem::take(&mut self.opened),
                     turn: None,
                 });
             }
             let next = Time::sooner(deadline, settles);
             let span = next.map_or(SLICE, |next| next.since(at).min(SLICE));
-            self.lines.wait_edge(span)?;
+            if let Some(edge) = self.lines.wait_edge(span)? {
+                self.edge(edge);
+            }
+            let now = self.clock.now();
+            if now.since(at) >= SLEPT {
+                self.slept = now;
+            }
         }
     }
 

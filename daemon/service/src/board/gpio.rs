@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use rppal::gpio::{Error, Gpio, InputPin, OutputPin, Trigger};
 
-use super::Lines;
+use super::{Edge, Lines};
 use crate::config::PinsConfig;
 use crate::pins::PinsError;
 
@@ -20,6 +20,8 @@ pub struct BoardLines {
     gpio: Gpio,
     inputs: Vec<InputPin>,
     permit: OutputPin,
+    /// The kernel's count of edges at each input, as of the last that was given.
+    seen: Vec<u32>,
 }
 
 impl BoardLines {
@@ -50,6 +52,7 @@ impl BoardLines {
         }
         Ok(Self {
             gpio,
+            seen: vec![0; inputs.len()],
             inputs,
             permit,
         })
@@ -63,12 +66,26 @@ impl Lines for BoardLines {
         Ok(())
     }
 
-    fn wait_edge(&mut self, span: Duration) -> Result<(), PinsError> {
+    fn wait_edge(&mut self, span: Duration) -> Result<Option<Edge>, PinsError> {
         let pins: Vec<&InputPin> = self.inputs.iter().collect();
         // Edges seen before are kept (no reset): one that fell between reading and waiting ends
-        // the wait at once.
-        match self.gpio.poll_interrupts(&pins, false, Some(span)) {
-            Ok(_) => Ok(()),
+        // the wait at once, and one that has come and gone is still given.
+        match self
+            .gpio
+            .poll_interrupts(&pins, false, Some(whole_ms(span)))
+        {
+            Ok(seen) => Ok(seen.and_then(|(pin, event)| {
+                let input = self.inputs.iter().position(|i| i.pin() == pin.pin())?;
+                Some(Edge {
+                    input,
+                    high: event.trigger == Trigger::RisingEdge,
+                    // The kernel counts the edges of each pin, those that found its queue full too.
+                    missed: self.seen.get_mut(input).is_none_or(|last| {
+                        let before = std::mem::replace(last, event.seqno);
+                        event.seqno != before.wrapping_add(1)
+                    }),
+                })
+            })),
             Err(e) => Err(PinsError {
                 says: format!("the pins cannot be waited on: {e}"),
                 remedy: "The panel takes this as an emergency stop: see to the board, then start \
@@ -86,6 +103,13 @@ impl Lines for BoardLines {
         }
         Ok(())
     }
+}
+
+/// The backend waits for whole milliseconds and leaves out what is less: a wait of 0.7 ms would be
+/// none, again and again until its moment comes. So it is rounded up, and up to 1 ms late.
+fn whole_ms(span: Duration) -> Duration {
+    let ms = span.as_nanos().div_ceil(1_000_000);
+    Duration::from_millis(u64::try_from(ms).unwrap_or(u64::MAX))
 }
 
 fn no_board(e: &Error) -> PinsError {
@@ -114,5 +138,19 @@ fn bad_pin(signal: &str, number: u8, e: &Error) -> PinsError {
     PinsError {
         says: format!("pin {number} for {signal} cannot be had: {e}"),
         remedy: "End whatever else uses it, or wire the signal to another pin and name that".into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wait_for_part_of_a_millisecond_is_a_wait() {
+        let ms = |us| whole_ms(Duration::from_micros(us)).as_millis();
+        assert_eq!(
+            [ms(0), ms(1), ms(700), ms(1000), ms(1001), ms(2000)],
+            [0, 1, 1, 1, 2, 2]
+        );
     }
 }

@@ -29,19 +29,40 @@ struct Script {
     now: Vec<bool>,
     then: VecDeque<(u64, Result<Vec<bool>, ()>)>,
     permits: Vec<bool>,
+    /// Edges that the kernel has in hand.
+    edges: VecDeque<Edge>,
+    /// This input changes at every look; a look takes 10 us.
+    chatters: Option<usize>,
+    /// When it has slept.
+    rests: Vec<Time>,
 }
 
 impl Lines for Script {
     fn levels(&mut self, high: &mut Vec<bool>) -> Result<(), PinsError> {
+        if let Some(k) = self.chatters {
+            self.now[k] = !self.now[k];
+            self.clock.on(Duration::from_micros(10));
+        }
         high.clone_from(&self.now);
         Ok(())
     }
-    fn wait_edge(&mut self, span: Duration) -> Result<(), PinsError> {
+    fn rest(&mut self, span: Duration) {
+        self.clock.on(span);
+        self.rests.push(self.clock.now());
+    }
+    fn wait_edge(&mut self, span: Duration) -> Result<Option<Edge>, PinsError> {
+        if let Some(k) = self.chatters {
+            self.clock.on(Duration::from_micros(5));
+            return Ok(Some(edge(k, self.now[k])));
+        }
+        if let Some(edge) = self.edges.pop_front() {
+            return Ok(Some(edge));
+        }
         match self.then.pop_front() {
             Some((ms, Ok(levels))) => {
                 self.clock.on(Duration::from_millis(ms).min(span));
                 self.now = levels;
-                Ok(())
+                Ok(None)
             }
             Some((_, Err(()))) => Err(PinsError {
                 says: "gone".into(),
@@ -49,7 +70,7 @@ impl Lines for Script {
             }),
             None => {
                 self.clock.on(span);
-                Ok(())
+                Ok(None)
             }
         }
     }
@@ -77,6 +98,9 @@ fn pins(inputs: &[InputPin], now: &[bool], then: &[(u64, &[bool])]) -> BoardPins
         now: now.to_vec(),
         then: then.collect(),
         permits: Vec::new(),
+        edges: VecDeque::new(),
+        chatters: None,
+        rests: Vec::new(),
     };
     BoardPins::new(lines, inputs, clock)
 }
@@ -208,4 +232,90 @@ fn a_machine_file_without_pins_is_answered_with_what_to_do() {
     let config = crate::config::Config::built_in();
     let error = open(&config.pins).err().expect("there are none");
     assert!(error.remedy.contains("practice"), "{error}");
+}
+
+fn edge(input: usize, high: bool) -> Edge {
+    Edge {
+        input,
+        high,
+        missed: false,
+    }
+}
+
+#[test]
+fn an_opening_that_is_over_when_the_levels_are_read_is_told_once() {
+    for (name, debounce_ms) in [("estop", 0), ("gate", 5), ("torch_seated", 20)] {
+        let mut p = pins(&[input(name, true, debounce_ms)], &[true], &[]);
+        let calm = p.wait(None).expect("read");
+        assert_eq!(calm.opened, Opened::default());
+        p.lines.edges.extend([edge(0, false), edge(0, true)]);
+        let seen = p.wait(None).expect("read");
+        assert_eq!(seen.signals, calm.signals, "levels are what was read");
+        let told = seen.opened.over(&seen.signals);
+        assert_ne!(told, calm.signals, "{name}: the opening left no trace");
+        let late = Time::from_ms(500);
+        let after = p.wait(Some(late)).expect("read");
+        assert_eq!(
+            (after.at, after.opened),
+            (late, Opened::default()),
+            "{name}"
+        );
+    }
+}
+
+#[test]
+fn a_short_edge_of_any_other_input_is_left_to_its_level() {
+    let mut p = pins(&[input("arc_ok", true, 0)], &[true], &[]);
+    p.wait(None).expect("read");
+    p.lines.edges.extend([edge(0, false), edge(0, true)]);
+    let late = Time::from_ms(50);
+    let r = p.wait(Some(late)).expect("read");
+    assert_eq!(
+        (r.at, r.signals.arc_ok, r.opened),
+        (late, true, Opened::default())
+    );
+}
+
+#[test]
+fn edges_that_found_the_kernels_queue_full_are_told_as_missed() {
+    let mut p = pins(&[input("arc_ok", true, 0)], &[true], &[]);
+    assert!(!p.wait(None).expect("read").opened.missed);
+    p.lines.edges.push_back(Edge {
+        missed: true,
+        ..edge(0, true)
+    });
+    assert!(p.wait(None).expect("read").opened.missed);
+    let late = Time::from_ms(50);
+    assert!(
+        !p.wait(Some(late)).expect("read").opened.missed,
+        "told once"
+    );
+}
+
+#[test]
+fn an_input_that_chatters_never_keeps_the_thread_from_sleeping() {
+    // With a debounce the noise is never told; without one each look is.
+    for debounce_ms in [0, 20] {
+        let inputs = [
+            input("hold_button", true, debounce_ms),
+            input("estop", true, 0),
+        ];
+        let mut p = pins(&inputs, &[true, true], &[]);
+        p.lines.chatters = Some(0);
+        for k in 0..2_000_u64 {
+            let r = p.wait(Some(p.clock.now() + Duration::from_millis(1)));
+            assert!(r.is_ok(), "{k}");
+        }
+        let mut last = Time::ZERO;
+        assert!(
+            p.lines.rests.len() > 20,
+            "it slept {} times",
+            p.lines.rests.len()
+        );
+        for at in &p.lines.rests {
+            let busy = at.since(last).saturating_sub(REST);
+            assert!(busy < Duration::from_millis(1), "busy for {busy:?}");
+            last = *at;
+        }
+    }
 }
