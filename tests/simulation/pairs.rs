@@ -98,3 +98,41 @@ fn an_emergency_stop_and_a_dead_panel_are_recovered_from_however_soon_it_is_back
         }
     }
 }
+
+#[test]
+fn a_power_cut_at_any_place_leaves_nothing_uncut_and_tells_what_may_be_cut_twice() {
+    for (cut, length_mm) in [(1, 41.2), (2, 176.0)] {
+        for k in 0..24 {
+            let mm = length_mm * (f64::from(k) + 0.5) / 24.0;
+            let faults = [fault(FaultKind::PanelKilled, cut, mm)];
+            let mut world = world(&faults);
+            world.power_cut = true;
+            let world = finish_whole(world, &faults);
+            let story = || format!("cut {cut} at {mm:.1}: {}", world.story(60));
+            let told = world.events.iter().rev().find_map(|(_, e, _)| match e {
+                Event::RunInterrupted {
+                    sure_mm, cut_off, ..
+                } => Some((*sure_mm, *cut_off)),
+                _ => None,
+            });
+            let (sure_mm, cut_off) = told.unwrap_or_else(|| panic!("not interrupted: {}", story()));
+            assert!(cut_off, "the last records were lost: {}", story());
+            assert!(sure_mm <= mm + 0.5, "{sure_mm} surely: {}", story());
+            // What is cut again lies within what the plans of the way on said.
+            let plans = world.events.iter().filter_map(|(_, e, _)| match e {
+                Event::Resumed {
+                    plan: Some(plan), ..
+                } => Some(plan.how.overlap_mm),
+                _ => None,
+            });
+            let agreed: f64 = plans.sum();
+            let truth = world.table.lock().expect("one thread").truth();
+            assert!(
+                truth.recut_mm <= agreed + 1.5,
+                "{} mm cut again, {agreed} agreed: {}",
+                truth.recut_mm,
+                story()
+            );
+        }
+    }
+}

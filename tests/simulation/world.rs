@@ -143,6 +143,8 @@ pub struct World {
     pub recorded: Option<Recorded>,
     /// A killed panel is back after this.
     pub dead: Duration,
+    /// A panel dies with the power of its computer: of what it recorded only what was synced is left.
+    pub power_cut: bool,
     /// Holds of panels that were killed.
     pub earlier_holds: Vec<control::view::HoldRecord>,
     looked: (u64, Time),
@@ -201,6 +203,7 @@ impl World {
             recorded: None,
             job,
             dead: DEAD,
+            power_cut: false,
             earlier_holds: Vec::new(),
             guard: GuardRules::new(config.guard),
             config,
@@ -347,11 +350,7 @@ impl World {
             t.take_panel_killed();
         });
         let died = self.now;
-        let kept = self
-            .events
-            .iter()
-            .filter(|(at, _, durable)| *durable || *at + JOURNAL_LAG <= died);
-        let known = Restored::from_events(kept.map(|(_, e, _)| e.clone()));
+        let known = Restored::from_events(self.kept(died));
         self.earlier_holds.extend(self.machine.view(died).holds);
         self.now = dead_until;
         self.machine = Machine::new(
@@ -410,6 +409,22 @@ impl World {
             }
             self.step(Input::Durable { id });
         }
+    }
+
+    /// What the journal of a panel holds that died at this moment.
+    fn kept(&self, died: Time) -> Vec<Event> {
+        if self.power_cut {
+            let synced = self.events.iter().rposition(|(_, _, durable)| *durable);
+            let kept = self.events.iter().take(synced.map_or(0, |k| k + 1));
+            let mut kept: Vec<_> = kept.map(|(_, e, _)| e.clone()).collect();
+            kept.push(Event::PowerCut);
+            return kept;
+        }
+        let kept = self
+            .events
+            .iter()
+            .filter(|(at, _, durable)| *durable || *at + JOURNAL_LAG <= died);
+        kept.map(|(_, e, _)| e.clone()).collect()
     }
 
     fn let_operator_look(&mut self) {

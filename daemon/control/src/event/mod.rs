@@ -193,7 +193,14 @@ pub enum Event {
         run_s: f64,
     },
     /// A service found a run that no service had ended.
-    RunInterrupted { run: u64, cut: usize, sure_mm: f64 },
+    /// `cut_off`: records of it may be lost, so nothing but the cut's end bounds how far it came.
+    RunInterrupted {
+        run: u64,
+        cut: usize,
+        sure_mm: f64,
+        #[serde(default)]
+        cut_off: bool,
+    },
     /// A latch was set: it stays until an operator clears it.
     LatchSet {
         cause: Cause,
@@ -262,6 +269,18 @@ pub enum Event {
         residual_mm: f64,
         sheet_at: Option<Placement>,
     },
+    /// The guard's own take-away bytes were late on the wire by so much, ms, after so many tries
+    /// that the port took nothing of; so many bytes never went out.
+    TakeAwayLate {
+        late_ms: u64,
+        refused: u32,
+        lost: u32,
+    },
+    /// The computer was started anew since the last start of the panel, which had not ended in order:
+    /// what was recorded after the last full sync may be lost.
+    PowerCut,
+    /// So many edges of inputs were let fall while control did not listen.
+    EdgesMissed { edges: u32 },
     /// A stretch of a cut was left uncut, as planned and accepted.
     TabLeft {
         run: u64,
@@ -370,6 +389,9 @@ impl Event {
             Self::DatumFitted { .. } => (50, "datum-fitted", Notice),
             Self::HoldPressed { .. } => (51, "hold-pressed", Notice),
             Self::PermitTestBroken { .. } => (52, "permit-test-broken", Notice),
+            Self::TakeAwayLate { .. } => (53, "take-away-late", Notice),
+            Self::EdgesMissed { .. } => (54, "edges-missed", Notice),
+            Self::PowerCut => (55, "power-cut", Notice),
         }
     }
 

@@ -37,6 +37,13 @@ pub struct Unfinished {
     /// The arc was on when it was last heard of.
     #[serde(default)]
     pub lit: bool,
+    /// The cut in hand was begun and nothing was told of its end: its arc may burn at any moment
+    /// from here, since no record of that is waited for.
+    #[serde(default)]
+    pub begun: bool,
+    /// What was recorded of the cut in hand may be lost: only its end bounds how far it came.
+    #[serde(default)]
+    pub cut_off: bool,
     /// Where the cut in hand was lost, if it was held since its arc went out.
     #[serde(default)]
     pub lost: Option<Lost>,
@@ -58,14 +65,32 @@ impl Unfinished {
         self.sure_mm.get(&self.cut).copied().unwrap_or(0.0)
     }
 
+    /// The arc burns, and what was planned for it is under way.
+    fn lit_up(&mut self) {
+        self.burning = true;
+        self.lit = true;
+        let lead = self.plan.take().map(|plan| plan.how.entry);
+        self.entries.extend(lead.filter(|lead| !lead.is_empty()));
+    }
+
+    /// It is known how far the cut in hand came.
+    fn ended_here(&mut self) {
+        self.burning = false;
+        self.begun = false;
+        self.cut_off = false;
+    }
+
     /// What an event tells of the arc, the place lost and the way on.
     fn follow(&mut self, event: &Event) {
         match event {
-            Event::ArcOn { .. } => {
-                self.burning = true;
-                self.lit = true;
-                let lead = self.plan.take().map(|plan| plan.how.entry);
-                self.entries.extend(lead.filter(|lead| !lead.is_empty()));
+            Event::CutStarted { .. } => self.begun = true,
+            Event::ArcOn { .. } => self.lit_up(),
+            // The start of a cut is on the disk before its fire, and so is all before it: what can be
+            // missing is of this one cut, and the next would have been told. What is here did happen,
+            // so what is surely cut stays.
+            Event::PowerCut if self.begun => {
+                self.lit_up();
+                self.cut_off = true;
             }
             Event::RunTakenUp {
                 from_mm,
@@ -73,7 +98,7 @@ impl Unfinished {
                 high_mm,
                 ..
             } => {
-                self.burning = false;
+                self.ended_here();
                 self.lost = high_mm.map(|high_mm| Lost {
                     at_mm: *at_mm,
                     low_mm: *from_mm,
@@ -81,9 +106,9 @@ impl Unfinished {
                 });
             }
             // Tried again by itself: nothing of a path was cut.
-            Event::Retry { .. } => self.burning = false,
+            Event::Retry { .. } => self.ended_here(),
             Event::CutDone { .. } | Event::Skipped { .. } => {
-                self.burning = false;
+                self.ended_here();
                 self.lost = None;
                 self.plan = None;
             }
@@ -95,13 +120,14 @@ impl Unfinished {
             } => {
                 // Stopped with the arc on: how far it burned on is known only when all stood still.
                 self.burning &= self.lit;
+                self.begun = false;
                 self.lost = Some(Lost {
                     at_mm: *at_mm,
                     low_mm: *sure_mm,
                     high_mm: *high_mm,
                 });
             }
-            Event::Held { .. } => self.burning = false,
+            Event::Held { .. } => self.ended_here(),
             Event::ArcOff { .. } => self.lit = false,
             Event::PlaceFound {
                 at_mm,
@@ -109,7 +135,7 @@ impl Unfinished {
                 high_mm: Some(high_mm),
                 ..
             } => {
-                self.burning = false;
+                self.ended_here();
                 self.lost = Some(Lost {
                     at_mm: *at_mm,
                     low_mm: *low_mm,

@@ -115,9 +115,19 @@ impl Event {
                 let how = ended(*outcome);
                 format!("Run {run} {how}: {cuts_done} of {cuts} cuts done.")
             }
-            Self::RunInterrupted { run, cut, sure_mm } => {
-                format!("Run {run} was interrupted at cut {cut}; surely cut up to {sure_mm:.1} mm.")
-            }
+            Self::RunInterrupted {
+                run,
+                cut,
+                sure_mm,
+                cut_off,
+            } => format!(
+                "Run {run} was interrupted at cut {cut}; surely cut up to {sure_mm:.1} mm{}.",
+                if *cut_off {
+                    ", perhaps to its end: the last records were lost with the power"
+                } else {
+                    ""
+                }
+            ),
             Self::LatchSet { cause, detail, .. } => {
                 format!("Latched: {}.", words::plain_of(*cause, *detail))
             }
@@ -163,6 +173,25 @@ impl Event {
             }
             Self::DatumSeen { dx_mm, dy_mm, .. } => format!(
                 "The torch stands over a mark, {dx_mm:.2} mm and {dy_mm:.2} mm from where it was believed."
+            ),
+            Self::TakeAwayLate {
+                late_ms, lost: 0, ..
+            } => format!(
+                "The stop's own bytes reached the line {late_ms} ms late: it took nothing before. The \
+                 permit had ended at once."
+            ),
+            Self::TakeAwayLate { late_ms, lost, .. } => format!(
+                "{lost} of the stop's own bytes never went out: the line was dead for {late_ms} ms. \
+                 The permit had ended at once."
+            ),
+            Self::PowerCut => {
+                "The computer was started anew and the panel had not ended in order: the last records \
+                 may be lost."
+                    .into()
+            }
+            Self::EdgesMissed { edges } => format!(
+                "{edges} edges of inputs were not told one by one: an input is noisy, or the panel was \
+                 kept waiting."
             ),
             Self::DatumFitted {
                 off_mm,
@@ -233,6 +262,12 @@ impl Event {
             Self::RunInterrupted { .. } => Some(words::remedy(crate::Cause::Interrupted)),
             Self::RecordFailed { .. } => Some(words::remedy(crate::Cause::RecordFailed)),
             Self::LinkLost { .. } => Some(words::remedy(crate::Cause::LinkCut)),
+            Self::TakeAwayLate { .. } => Some(
+                "If it comes again, look at the serial cable and at what else loads this computer.",
+            ),
+            Self::EdgesMissed { .. } => Some(
+                "Look at the wires of the inputs: shields, clamps, and a contact that chatters.",
+            ),
             _ => None,
         }
     }

@@ -115,6 +115,21 @@ pub enum GuardReport {
         /// The relay pulled and dropped as it should (`None`: no mirror contact to see it by).
         passed: Option<bool>,
     },
+    /// The take-away bytes of a trip did not all go out at once: told when they are out, or when
+    /// the port has gone.
+    TakeAwayLate {
+        /// From the trip until then, ms.
+        late_ms: u64,
+        /// Tries that the port took nothing of.
+        refused: u32,
+        /// Bytes that never went out.
+        lost: u32,
+    },
+    /// More edges came than could be told while control did not listen.
+    EdgesMissed {
+        /// How many.
+        edges: u32,
+    },
 }
 
 /// Inputs whose first edge matters.

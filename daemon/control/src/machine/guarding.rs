@@ -91,6 +91,21 @@ impl Machine {
                 at,
                 after,
             } => self.edge(input, level, at, after),
+            GuardReport::TakeAwayLate {
+                late_ms,
+                refused,
+                lost,
+            } => {
+                let event = Event::TakeAwayLate {
+                    late_ms,
+                    refused,
+                    lost,
+                };
+                self.record(event, false);
+            }
+            GuardReport::EdgesMissed { edges } => {
+                self.record(Event::EdgesMissed { edges }, false);
+            }
             GuardReport::Tested { passed } => {
                 if matches!(self.act, Act::Testing { .. }) {
                     self.set_phase(Phase::Off);

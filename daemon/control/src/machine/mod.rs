@@ -362,15 +362,21 @@ impl Machine {
                     run: u.run,
                     cut: u.cut,
                     sure_mm: u.sure(),
+                    cut_off: u.cut_off,
                 },
                 true,
             );
             let why = format!(
-                "The panel started over run {} of {}. Surely cut: cut {} up to {:.1} mm.",
+                "The panel started over run {} of {}. Surely cut: cut {} up to {:.1} mm{}.",
                 u.run,
                 u.name,
                 u.cut,
-                u.sure()
+                u.sure(),
+                if u.cut_off {
+                    "; with the power the last records were lost, it may be cut to its end"
+                } else {
+                    ""
+                }
             );
             self.alarm(Cause::Interrupted, self.now, false, why);
         }

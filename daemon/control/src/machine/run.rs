@@ -220,6 +220,8 @@ pub(crate) struct Run {
     pub progress_kept: Option<Time>,
     /// Taken up from a panel that died while the arc was on.
     pub may_burn: bool,
+    /// ... and what it recorded of that may be lost: only the cut's end bounds how far it came.
+    pub cut_off: bool,
 }
 
 impl Run {
@@ -251,6 +253,7 @@ impl Run {
             highest_z: None,
             progress_kept: None,
             may_burn: false,
+            cut_off: false,
         }
     }
 
@@ -279,6 +282,7 @@ impl Run {
         run.entries.clone_from(&u.entries);
         run.pierces = u.pierces;
         run.may_burn = u.burning;
+        run.cut_off = u.cut_off;
         run.cut = u.cut.saturating_sub(1);
         if let Some(p) = run.cuts.get_mut(run.cut) {
             p.lost = u.lost;
@@ -318,7 +322,7 @@ impl Run {
         };
         let fastest = cut.path.iter().map(|e| e.feed_mm_s).fold(0.0, f64::max);
         let length_mm = loaded.length(self.cut);
-        let furthest = if found.arc_on {
+        let furthest = if found.arc_on || self.cut_off {
             length_mm
         } else {
             (sure + fastest * UNKNOWN_S + UNKNOWN_MM).min(length_mm)

@@ -3,7 +3,10 @@
 //! **For**: restoring latches and doubt after a restart, telling the story of a run, replaying it.
 //! **Never**: makes the caller wait, loses an event in silence, deletes or changes a row, or says
 //! that an event is durable before its commit with a full sync has returned.
-//! **If the power goes**: everything that was acknowledged is there; see `schema.sql`.
+//! **If the power goes**: everything that was acknowledged is there, and of what came later perhaps
+//! some (see `schema.sql`). The next start knows by the system's own count of its starts that this may
+//! have been so, and writes `power-cut` down before anything else: whoever folds the journal then
+//! takes the cut in hand for one that may have come to its end.
 //! **If the disk fails**: events are kept and tried again; after 2 s (or at once when no more can
 //! be kept) that is reported, and a gap is written down as soon as something can be.
 
@@ -51,6 +54,22 @@ pub enum Past {
     /// It could not be read, or not all of it: whatever can be doubted is in doubt. The file was
     /// kept. What could be read, oldest first: counts go on from there.
     Unreadable(Vec<Event>),
+}
+
+impl Past {
+    /// With one event more.
+    fn and(self, event: Event) -> Self {
+        match self {
+            Self::Events(mut events) => {
+                events.push(event);
+                Self::Events(events)
+            }
+            Self::Unreadable(mut events) => {
+                events.push(event);
+                Self::Unreadable(events)
+            }
+        }
+    }
 }
 
 /// Why there is no journal.

@@ -15,6 +15,10 @@
 --     sync.
 --   * Nothing is ever half there: a commit is whole or absent.
 --
+-- This is version 1. Version 2 adds to `start` the column `boot`: the run of the operating system. A
+-- start that did not end in order, followed by one in another run of the system, may have lost rows:
+-- the event `power-cut` is then the first row of the new start.
+--
 -- `PRAGMA user_version` holds the version of this file, `PRAGMA application_id` tells that the
 -- file is ours (0x53434C52, "SCLR").
 

@@ -21,7 +21,10 @@ pub const SCHEMA: &str = include_str!("schema.sql");
 
 /// SQL from version n + 1 to version n + 2, for n from 0. A version that was ever given away is
 /// never edited: a change is a new step here and in `schema.sql`.
-pub const STEPS: &[&str] = &[];
+pub const STEPS: &[&str] = &[
+    // Which run of the operating system a start of the panel belongs to; NULL: an older panel's.
+    "ALTER TABLE start ADD COLUMN boot TEXT",
+];
 
 /// One event on its way to the disk.
 #[derive(Clone, Debug, PartialEq)]
@@ -80,6 +83,14 @@ impl Store {
     /// # Errors
     /// The folder cannot be used, another panel uses it, or the file is not ours to touch.
     pub fn open(dir: &Path) -> Result<(Self, Past), JournalError> {
+        Self::open_in(dir, boot_id().as_deref())
+    }
+
+    /// The same, in this run of the operating system; `None`: it is not known.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn open_in(dir: &Path, boot: Option<&str>) -> Result<(Self, Past), JournalError> {
         let wrong = |says: String, remedy: &str| JournalError {
             dir: dir.to_path_buf(),
             says,
@@ -94,7 +105,7 @@ impl Store {
         let lock = lock(dir)?;
         let file = dir.join(FILE);
         let first = open_file(&file).and_then(|db| Ok((past(&db)?, db)));
-        let (past, db) = match first {
+        let (past, mut db) = match first {
             Ok((past, db)) => (past, db),
             Err(OpenError::Sql(e)) if is_damage(&e) => {
                 let kept = move_aside(&file).map_err(|io| {
@@ -114,7 +125,15 @@ impl Store {
             }
             Err(e) => return Err(e.into_journal_error(dir)),
         };
-        let start = begin(&db).map_err(|e| OpenError::Sql(e).into_journal_error(dir))?;
+        let sql = |e| OpenError::Sql(e).into_journal_error(dir);
+        let cut = power_was_cut(&db, boot).map_err(sql)?;
+        let start = begin(&db, boot).map_err(sql)?;
+        let past = if cut {
+            note_power_cut(&mut db, start).map_err(sql)?;
+            past.and(Event::PowerCut)
+        } else {
+            past
+        };
         Ok((
             Self {
                 db,
@@ -187,6 +206,9 @@ impl Store {
     /// # Errors
     /// In SQLite's words.
     pub fn end(&mut self) -> Result<(), String> {
+        // Told of a start that ended in order: nothing of it is missing.
+        let full = self.db.pragma_update(None, "synchronous", "FULL");
+        full.map_err(|e| e.to_string())?;
         let note = "UPDATE start SET ended = ?1 WHERE start = ?2";
         self.db
             .execute(note, params![wall::now(), self.start])
@@ -306,10 +328,51 @@ fn past(db: &Connection) -> Result<Past, OpenError> {
     })
 }
 
-fn begin(db: &Connection) -> rusqlite::Result<i64> {
+/// This run of the operating system, by the kernel's own name for it.
+fn boot_id() -> Option<String> {
+    let id = std::fs::read_to_string("/proc/sys/kernel/random/boot_id").ok()?;
+    Some(id.trim().to_owned()).filter(|id| !id.is_empty())
+}
+
+/// Whether rows of the last start may be missing: it did not end in order, and the system was started
+/// anew since. A process that dies alone loses nothing that it had written. Unknown counts as yes.
+fn power_was_cut(db: &Connection, boot: Option<&str>) -> rusqlite::Result<bool> {
+    let last = "SELECT ended IS NOT NULL, boot FROM start ORDER BY start DESC LIMIT 1";
+    let mut query = db.prepare(last)?;
+    let mut rows = query.query([])?;
+    let Some(row) = rows.next()? else {
+        return Ok(false);
+    };
+    let (ended, was): (bool, Option<String>) = (row.get(0)?, row.get(1)?);
+    Ok(!ended && (boot.is_none() || was.as_deref() != boot))
+}
+
+/// The first row of the new start, where every later reader comes by it in its order.
+fn note_power_cut(db: &mut Connection, start: i64) -> rusqlite::Result<()> {
+    db.pragma_update(None, "synchronous", "FULL")?;
+    let event = Event::PowerCut;
+    let fields = serde_json::to_string(&event)
+        .map_err(|e| rusqlite::Error::ToSqlConversionFailure(Box::new(e)))?;
     db.execute(
-        "INSERT INTO start (wall, version) VALUES (?1, ?2)",
-        params![wall::now(), env!("CARGO_PKG_VERSION")],
+        "INSERT INTO event (start, run, clock_us, wall, id, name, severity, fields, says)
+         VALUES (?1, NULL, 0, ?2, ?3, ?4, ?5, ?6, ?7)",
+        params![
+            start,
+            wall::now(),
+            event.id(),
+            event.name(),
+            severity(event.severity()),
+            fields,
+            event.says()
+        ],
+    )?;
+    Ok(())
+}
+
+fn begin(db: &Connection, boot: Option<&str>) -> rusqlite::Result<i64> {
+    db.execute(
+        "INSERT INTO start (wall, version, boot) VALUES (?1, ?2, ?3)",
+        params![wall::now(), env!("CARGO_PKG_VERSION"), boot],
     )?;
     Ok(db.last_insert_rowid())
 }
