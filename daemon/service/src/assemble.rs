@@ -108,6 +108,7 @@ pub fn assemble(
     let clock = ends.pins.clock();
     let machine = Machine::new(settings(config), dialect, restored);
     let (guard, from_guard) = guard_thread::start(config.guard, take_away, ends.pins)?;
+    let (port, baud) = (ends.port, config.link.baud);
     Ok(Runner::new(Parts {
         machine,
         clock,
@@ -116,8 +117,7 @@ pub fn assemble(
         journal,
         recorder,
         from_journal,
-        port: ends.port,
-        baud: config.link.baud,
+        opener: Arc::new(move || crate::port::open(&port, baud)),
         lease: Duration::from_millis(config.guard.lease_ms),
         turn_end: ends.turn_end,
         automatic: ends.automatic,

@@ -3,13 +3,14 @@
 //! It is blocked in [`Pins::wait`] and shares nothing slow: orders come through a channel that is
 //! emptied at every wake-up, reports go out by `try_send`, the lease and the epoch are single
 //! atomic words. On a trip it ends the pulses and then writes the take-away bytes on the serial
-//! line itself, without ever blocking.
+//! line itself, without ever blocking, and goes on at its own deadline until they are out.
 
-use std::collections::VecDeque;
+mod away;
+mod gate;
+mod say;
+
 use std::fs::File;
-use std::io::Write as _;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc as std_mpsc;
 use std::thread::JoinHandle;
 use std::time::Duration;
@@ -21,9 +22,16 @@ use units::Time;
 
 use crate::pins::{Pins, PinsError, Reading, Turn, Wake};
 
+use away::Away;
+pub use gate::{Bar, Gate, Shared};
+use say::Mouth;
+
 /// Room for reports between the guard and the machine's task. A full queue means that the task is
 /// stuck; the guard then keeps its reports and the lease lapses.
 const REPORTS: usize = 1024;
+
+/// How often a guard that ends tries to write its last bytes, a millisecond apart.
+const LAST_TRIES: u32 = 50;
 
 /// How long a guard that cannot read its pins waits before it tries again.
 const RETRY: Duration = Duration::from_millis(20);
@@ -54,53 +62,6 @@ pub enum FromGuard {
     Failed(PinsError),
 }
 
-/// What the guard and the machine's task share: single words, never locked.
-#[derive(Debug, Default)]
-pub struct Shared {
-    lease_us: AtomicU64,
-    epoch: AtomicU64,
-    next_us: AtomicU64,
-    written: AtomicU64,
-}
-
-impl Shared {
-    /// Lets control's word hold until `until`.
-    pub fn renew(&self, until: Time) {
-        self.lease_us.store(until.as_us(), Ordering::Release);
-    }
-
-    /// The epoch that a line must belong to.
-    #[must_use]
-    pub fn epoch(&self) -> u64 {
-        self.epoch.load(Ordering::Acquire)
-    }
-
-    /// When the guard will act next by itself.
-    #[must_use]
-    pub fn next(&self) -> Option<Time> {
-        match self.next_us.load(Ordering::Acquire) {
-            u64::MAX => None,
-            us => Some(Time::from_us(us)),
-        }
-    }
-
-    /// Bytes written to the port since it was opened, by both threads.
-    #[must_use]
-    pub fn written(&self) -> u64 {
-        self.written.load(Ordering::Acquire)
-    }
-
-    /// Counts written bytes.
-    pub fn count_written(&self, n: usize) {
-        self.written.fetch_add(n as u64, Ordering::AcqRel);
-    }
-
-    /// The port was opened afresh.
-    pub fn start_count(&self) {
-        self.written.store(0, Ordering::Release);
-    }
-}
-
 /// The machine's end of the guard.
 pub struct GuardHandle {
     to: std_mpsc::Sender<ToGuard>,
@@ -121,6 +82,11 @@ impl GuardHandle {
     #[must_use]
     pub fn shared(&self) -> &Shared {
         &self.shared
+    }
+
+    #[cfg(test)]
+    fn shared_words(&self) -> Arc<Shared> {
+        Arc::clone(&self.shared)
     }
 
     /// Ends the guard: permit low, take-away bytes written.
@@ -151,11 +117,9 @@ pub fn start(
         rules: GuardRules::new(settings),
         pins,
         orders,
-        from,
-        backlog: VecDeque::new(),
+        mouth: Mouth::new(from),
         shared: Arc::clone(&shared),
-        take_away,
-        port: None,
+        away: Away::new(take_away),
         permit: false,
         last_signals: None,
         signals_every: settings.signals_every(),
@@ -193,15 +157,25 @@ pub fn come_first() -> bool {
     priority.is_ok_and(|p| set_thread_priority_and_policy(thread_native_id(), p, first).is_ok())
 }
 
+/// Keeps what this process has touched of its memory from being swapped out, now and later: a guard
+/// that waits for a disk is late. `false`: the system does not grant it without a limit, and with one
+/// the process would fail at it later, in mid-run.
+#[must_use]
+pub fn stay_in_memory() -> bool {
+    use rustix::mm::{MlockAllFlags, mlockall};
+    use rustix::process::{Resource, getrlimit};
+    // On a fault: what is reserved and never touched (stacks of threads) takes no memory.
+    let all = MlockAllFlags::CURRENT | MlockAllFlags::FUTURE | MlockAllFlags::ONFAULT;
+    getrlimit(Resource::Memlock).current.is_none() && mlockall(all).is_ok()
+}
+
 struct Guard {
     rules: GuardRules,
     pins: Box<dyn Pins>,
     orders: std_mpsc::Receiver<ToGuard>,
-    from: mpsc::Sender<FromGuard>,
-    backlog: VecDeque<FromGuard>,
+    mouth: Mouth,
     shared: Arc<Shared>,
-    take_away: Vec<u8>,
-    port: Option<File>,
+    away: Away<File>,
     permit: bool,
     last_signals: Option<(Time, Signals)>,
     /// They are passed on at least this often, so that their age is known.
@@ -216,6 +190,12 @@ struct Guard {
 impl Guard {
     fn run(mut self) {
         if self.pins.in_real_time() {
+            if !stay_in_memory() {
+                tracing::warn!(
+                    "this process may be swapped out, and the guard with it: the unit file grants it \
+                     to stay by LimitMEMLOCK"
+                );
+            }
             if come_first() {
                 tracing::info!("the guard's thread has real-time priority");
             } else {
@@ -257,8 +237,8 @@ impl Guard {
                 // Nobody waits any more: nothing to do.
                 let _ = settled.send(());
             }
-            if stop || self.from.is_closed() {
-                self.take_all_away();
+            if stop || self.mouth.is_closed() {
+                self.take_all_away(at);
                 return;
             }
         }
@@ -270,7 +250,10 @@ impl Guard {
         loop {
             match self.orders.try_recv() {
                 Ok(ToGuard::Order(order)) => self.rules.order(now, &order),
-                Ok(ToGuard::Port(port)) => self.port = port,
+                Ok(ToGuard::Port(port)) => {
+                    let lost = self.away.set_port(now, port, &self.shared);
+                    self.tell(lost);
+                }
                 Ok(ToGuard::Settle(done)) => settle.push(done),
                 Ok(ToGuard::Stop) | Err(std_mpsc::TryRecvError::Disconnected) => {
                     stop = true;
@@ -284,15 +267,21 @@ impl Guard {
 
     /// One step of the rules: stop first, tell afterwards.
     fn step(&mut self, now: Time, signals: &Signals, opened: Opened) -> Option<Time> {
-        let lease = Time::from_us(self.shared.lease_us.load(Ordering::Acquire));
-        let out = self.rules.step(now, signals, opened, lease);
-        self.shared.epoch.store(out.epoch, Ordering::Release);
+        let out = self.rules.step(now, signals, opened, self.shared.lease());
         self.drive_permit(out.permit_level);
         if out.take_away {
-            self.write_take_away();
+            self.shared.shut(out.epoch);
+            self.away.begin(now, &self.shared);
         }
-        let next = out.deadline.map_or(u64::MAX, Time::as_us);
-        self.shared.next_us.store(next, Ordering::Release);
+        let waited = self.away.deadline().is_some();
+        let late = self.away.go_on(now, &self.shared);
+        let next = Time::sooner(out.deadline, self.away.deadline());
+        self.shared.set_next(next);
+        if waited && self.away.deadline().is_none() {
+            // Lines of the new epoch may wait for this, and their writer for a word.
+            self.last_signals = None;
+        }
+        self.tell(late);
         for report in out.reports {
             self.say(FromGuard::Report(report));
         }
@@ -309,7 +298,7 @@ impl Guard {
             self.say(FromGuard::Signals(*signals, seen));
         }
         // Signals must not grow old while nothing else wakes the guard.
-        Time::sooner(out.deadline, Some(now + self.signals_every))
+        Time::sooner(next, Some(now + self.signals_every))
     }
 
     fn drive_permit(&mut self, level: bool) {
@@ -323,32 +312,30 @@ impl Guard {
         }
     }
 
-    fn write_take_away(&mut self) {
-        let Some(port) = &mut self.port else { return };
-        match port.write(&self.take_away) {
-            Ok(n) => self.shared.count_written(n),
-            // A wire that takes nothing now: the permit is gone already, control closes the port.
-            Err(error) => tracing::warn!(%error, "the take-away bytes did not go out"),
+    /// At the end nobody comes back to it: a port that takes nothing is asked for a while.
+    fn take_all_away(&mut self, now: Time) {
+        self.drive_permit(false);
+        self.shared.shut(self.shared.epoch());
+        self.away.begin(now, &self.shared);
+        for _ in 0..LAST_TRIES {
+            let late = self.away.go_on(now, &self.shared);
+            self.tell(late);
+            if self.away.deadline().is_none() {
+                return;
+            }
+            std::thread::park_timeout(away::AGAIN);
         }
+        tracing::warn!("the port took nothing: the take-away bytes did not go out at the end");
     }
 
-    fn take_all_away(&mut self) {
-        self.drive_permit(false);
-        self.write_take_away();
+    fn tell(&mut self, report: Option<GuardReport>) {
+        if let Some(report) = report {
+            self.say(FromGuard::Report(report));
+        }
     }
 
     fn say(&mut self, what: FromGuard) {
-        self.backlog.push_back(what);
-        while let Some(next) = self.backlog.pop_front() {
-            match self.from.try_send(next) {
-                Ok(()) => {}
-                Err(mpsc::error::TrySendError::Full(back)) => {
-                    self.backlog.push_front(back);
-                    break;
-                }
-                Err(mpsc::error::TrySendError::Closed(_)) => break,
-            }
-        }
+        self.mouth.say(what);
     }
 }
 

@@ -2,10 +2,13 @@
 
 use std::fs::File;
 use std::io::Read as _;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc as std_mpsc;
 
 use control::Cause;
 use control::guard::Phase;
+use rustix::event::{PollFd, PollFlags};
+use rustix::termios::Action;
 
 use super::*;
 use crate::pins::Clock;
@@ -29,6 +32,8 @@ impl Clock for HandClock {
 struct HandPins {
     next: std_mpsc::Receiver<Next>,
     permit: std_mpsc::Sender<bool>,
+    /// Levels that were taken.
+    taken: Arc<AtomicU64>,
 }
 
 struct NoWake;
@@ -54,7 +59,9 @@ impl Pins for HandPins {
     }
 
     fn wait(&mut self, _deadline: Option<Time>) -> Result<Reading, PinsError> {
-        match self.next.recv() {
+        let next = self.next.recv();
+        self.taken.fetch_add(1, Ordering::SeqCst);
+        match next {
             Ok(Ok((at, signals))) => Ok(Reading {
                 at,
                 signals,
@@ -77,31 +84,45 @@ struct Rig {
     permit: std_mpsc::Receiver<bool>,
     wire: File,
     now: Time,
+    /// The newest epoch that it told of.
+    epoch: u64,
+    sent: u64,
+    taken: Arc<AtomicU64>,
 }
 
 const AWAY: [u8; 2] = [0x9C, 0x87];
 
 impl Rig {
-    /// A guard with the permit pulsing.
+    /// A guard with the permit pulsing, its bytes going into a pipe.
     fn pulsing() -> Self {
+        let (read, write) = rustix::pipe::pipe().expect("a pipe");
+        Self::over(File::from(read), File::from(write))
+    }
+
+    /// The same, at this line.
+    fn over(wire: File, port: File) -> Self {
         let (next, from_test) = std_mpsc::channel();
         let (to_test, permit) = std_mpsc::channel();
+        let taken = Arc::<AtomicU64>::default();
         let pins = HandPins {
             next: from_test,
             permit: to_test,
+            taken: Arc::clone(&taken),
         };
         let (guard, said) =
             start(GuardSettings::default(), AWAY.to_vec(), Box::new(pins)).expect("a thread");
-        let (read, write) = rustix::pipe::pipe().expect("a pipe");
-        guard.tell(ToGuard::Port(Some(File::from(write))));
+        guard.tell(ToGuard::Port(Some(port)));
         guard.shared().renew(Time::from_ms(1_000_000));
         let mut rig = Self {
             guard,
             said,
             next,
             permit,
-            wire: File::from(read),
+            wire,
             now: Time::from_ms(2000),
+            epoch: 0,
+            sent: 0,
+            taken,
         };
         rig.levels(Signals::default());
         rig.guard.tell(ToGuard::Order(GuardOrder::Phase {
@@ -117,6 +138,7 @@ impl Rig {
 
     fn levels(&mut self, signals: Signals) {
         self.now += Duration::from_millis(5);
+        self.sent += 1;
         self.next.send(Ok((self.now, signals))).expect("it listens");
     }
 
@@ -173,4 +195,174 @@ fn a_guard_that_is_ended_leaves_the_permit_low_and_the_torch_told_off() {
     rig.levels(Signals::default());
     assert_eq!(rig.wire_says(), AWAY);
     assert_ne!(rig.last_permit(), Some(true));
+}
+
+/// A serial line: the far end, and two handles of ours.
+fn line() -> (File, File, File) {
+    let far = crate::port::tests::FarEnd::fresh();
+    let opened = crate::port::open(&far.path, 115_200).expect("it opens");
+    (File::from(far.master), opened.stream, opened.guard)
+}
+
+impl Rig {
+    /// Opens the chain and closes it again.
+    fn estop(&mut self) {
+        for estop_open in [true, false] {
+            self.levels(Signals {
+                estop_open,
+                ..Signals::default()
+            });
+        }
+    }
+
+    /// Takes in one thing that the guard says; false: it says nothing.
+    fn hear(
+        &mut self,
+        next: impl FnOnce(&mut mpsc::Receiver<FromGuard>) -> Option<FromGuard>,
+        told: &mut Option<GuardReport>,
+    ) -> bool {
+        match next(&mut self.said) {
+            Some(FromGuard::Report(r @ GuardReport::TakeAwayLate { .. })) => *told = Some(r),
+            Some(FromGuard::Report(GuardReport::Tripped { epoch, .. })) => self.epoch = epoch,
+            Some(_) => {}
+            None => return false,
+        }
+        true
+    }
+
+    /// Moves the guard's time on until its bytes are out, and gives what it told of them.
+    fn until_out(&mut self) -> Option<GuardReport> {
+        let mut told = None;
+        while self.epoch == 0 {
+            self.hear(|said| said.blocking_recv(), &mut told);
+        }
+        for _ in 0..10_000_000 {
+            while self.hear(|said| said.try_recv().ok(), &mut told) {}
+            if !self.guard.shared().away_waits() {
+                return told;
+            }
+            if self.taken.load(Ordering::SeqCst) == self.sent {
+                self.levels(Signals::default());
+            }
+            std::thread::yield_now();
+        }
+        panic!("the take-away bytes never went out");
+    }
+}
+
+/// S-03.
+#[test]
+fn a_line_that_takes_nothing_gets_the_take_away_bytes_as_soon_as_it_does() {
+    let (mut far, mut stream, guard) = line();
+    let mut rig = Rig::over(far.try_clone().expect("a handle"), guard);
+    rustix::termios::tcflow(&stream, Action::OOff).expect("stopped");
+    let full = std::io::Write::write(&mut stream, b"x").map_err(|e| e.kind());
+    assert_eq!(full, Err(std::io::ErrorKind::WouldBlock));
+    rig.estop();
+    for _ in 0..20 {
+        rig.levels(Signals::default());
+    }
+    // The guard tries and goes on with its work meanwhile: its signals keep coming.
+    let mut signals = 0;
+    while signals < 3 {
+        rig.levels(Signals::default());
+        match rig.said.blocking_recv().expect("it speaks") {
+            FromGuard::Signals(..) => signals += 1,
+            FromGuard::Report(GuardReport::Tripped { epoch, .. }) => rig.epoch = epoch,
+            _ => {}
+        }
+    }
+    assert!(rig.guard.shared().away_waits());
+    rustix::termios::tcflow(&stream, Action::OOn).expect("going on");
+    let told = rig.until_out();
+    let (mut heard, mut room) = (Vec::new(), [0; 64]);
+    while heard.len() < AWAY.len() {
+        match far.read(&mut room) {
+            Ok(n) => heard.extend_from_slice(&room[..n]),
+            Err(_) => std::thread::yield_now(),
+        }
+    }
+    assert_eq!(heard, AWAY);
+    assert!(
+        matches!(told, Some(GuardReport::TakeAwayLate { lost: 0, refused, .. }) if refused > 0),
+        "{told:?}"
+    );
+}
+
+/// S-03 and S-04: at a writer that never rests, a thousand times.
+#[test]
+fn beside_a_busy_writer_no_take_away_byte_is_lost_and_no_line_of_before_comes_after_them() {
+    const ROUNDS: u64 = 1000;
+    let (mut far, mut stream, guard) = line();
+    let mut rig = Rig::over(far.try_clone().expect("a handle"), guard);
+    let shared = rig.guard.shared_words();
+    let (handled, stop) = (AtomicU64::new(0), AtomicBool::new(false));
+    // The epoch that was last written in, plus one.
+    let wrote = AtomicU64::new(0);
+    let mut heard = Vec::new();
+    std::thread::scope(|threads| {
+        let reader = threads.spawn(|| {
+            let (mut all, mut room) = (Vec::new(), [0; 4096]);
+            loop {
+                match far.read(&mut room) {
+                    Ok(n) => all.extend_from_slice(&room[..n]),
+                    Err(_) if stop.load(Ordering::SeqCst) => return all,
+                    Err(_) => {
+                        let wait = rustix::event::Timespec {
+                            tv_sec: 0,
+                            tv_nsec: 10_000_000,
+                        };
+                        let mut fds = [PollFd::new(&far, PollFlags::IN)];
+                        let _ = rustix::event::poll(&mut fds, Some(&wait));
+                    }
+                }
+            }
+        });
+        threads.spawn(|| {
+            // Each write is one byte: the epoch that it belongs to, even or odd.
+            while !stop.load(Ordering::SeqCst) {
+                let epoch = handled.load(Ordering::SeqCst);
+                let line = [if epoch % 2 == 0 { b'e' } else { b'o' }];
+                let sent = shared
+                    .gate(epoch)
+                    .pass(|| std::io::Write::write(&mut stream, &line));
+                if matches!(sent, Ok(Ok(1))) {
+                    wrote.store(epoch + 1, Ordering::SeqCst);
+                }
+            }
+        });
+        for _ in 0..ROUNDS {
+            // In every epoch something is written, or there is nothing to lose.
+            while wrote.load(Ordering::SeqCst) <= handled.load(Ordering::SeqCst) {
+                std::thread::yield_now();
+            }
+            rig.estop();
+            rig.until_out();
+            let epoch = rig.guard.shared().epoch();
+            handled.store(epoch, Ordering::SeqCst);
+            rig.epoch = 0;
+        }
+        stop.store(true, Ordering::SeqCst);
+        heard = reader.join().expect("it reads");
+    });
+    let torch_offs = heard.iter().filter(|b| **b == AWAY[1]).count() as u64;
+    assert!(torch_offs >= ROUNDS, "{torch_offs} of {ROUNDS}");
+    // Between two lines of different epochs lie all take-away bytes, in order, and the last of them
+    // right before the newer line.
+    let mut last: Option<usize> = None;
+    let mut changes = 0;
+    for (k, byte) in heard.iter().enumerate().filter(|(_, b)| b.is_ascii()) {
+        if let Some(before) = last
+            && heard[before] != *byte
+        {
+            changes += 1;
+            let between = &heard[before + 1..k];
+            assert!(between.ends_with(&AWAY), "{between:02x?}");
+        }
+        last = Some(k);
+    }
+    assert!(
+        changes >= ROUNDS - 1,
+        "the writer wrote in {changes} epochs"
+    );
 }

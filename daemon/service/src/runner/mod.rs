@@ -4,27 +4,27 @@
 //! [`control::Effect`] is carried out here, in order. Nothing is decided here. If this task stands
 //! still the guard's lease lapses; if the process dies the permit pulses end with it.
 
+mod opening;
 mod outbox;
 mod turn;
 mod wire;
 
 use std::collections::VecDeque;
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use control::{Answer, Ask, AskId, Effect, Input, Machine, View};
 use tokio::sync::{mpsc, oneshot, watch};
-use tokio_serial::SerialStream;
 use units::Time;
 
 use crate::guard_thread::{FromGuard, GuardHandle, ToGuard};
 use crate::journal::{Journal, JournalReport};
 use crate::panel::{Asked, Panel, Published};
 use crate::pins::{Clock, Turn, TurnEnd};
-use crate::port;
+use crate::port::{Opened, Port};
 use crate::recording::Recorder;
 
+use opening::{Opener, Opening};
 use outbox::Outbox;
 use wire::Moved;
 
@@ -53,10 +53,8 @@ pub struct Parts {
     pub recorder: Recorder,
     /// What the journal says.
     pub from_journal: mpsc::UnboundedReceiver<JournalReport>,
-    /// The serial port's path.
-    pub port: PathBuf,
-    /// Its baud rate.
-    pub baud: u32,
+    /// Opens the serial port; may take long.
+    pub opener: Opener,
     /// How long control's word to the guard holds.
     pub lease: Duration,
     /// Told when a turn of the clock was dealt with.
@@ -74,8 +72,7 @@ pub struct Runner {
     journal: Journal,
     recorder: Recorder,
     from_journal: mpsc::UnboundedReceiver<JournalReport>,
-    port_path: PathBuf,
-    baud: u32,
+    opening: Opening,
     lease: Duration,
     turn_end: Option<Box<dyn TurnEnd>>,
     automatic: Option<Box<dyn Automatic>>,
@@ -85,7 +82,7 @@ pub struct Runner {
     waiting_askers: Vec<(AskId, oneshot::Sender<Answer>)>,
     next_ask: u64,
 
-    port: Option<SerialStream>,
+    port: Option<Port>,
     opens: u64,
     received: u64,
     outbox: Outbox,
@@ -145,8 +142,7 @@ impl Runner {
             journal: parts.journal,
             recorder: parts.recorder,
             from_journal: parts.from_journal,
-            port_path: parts.port,
-            baud: parts.baud,
+            opening: Opening::new(parts.opener),
             lease: parts.lease,
             turn_end: parts.turn_end,
             automatic: parts.automatic,
@@ -197,9 +193,14 @@ impl Runner {
                     None => break Ended::GuardGone,
                 },
                 Some(said) = self.from_journal.recv() => self.on_journal(said),
-                moved = wire::moved(self.port.as_mut(), &mut self.outbox), if listening => {
+                moved = wire::moved(
+                    self.port.as_ref(),
+                    &mut self.outbox,
+                    self.guard.shared().gate(self.handled_epoch),
+                ), if listening => {
                     self.on_wire(moved);
                 }
+                opened = self.opening.done() => self.on_opened(opened),
                 Some(asked) = self.asks.recv() => self.on_asked(asked),
                 Ok(()) = self.screens.changed() => {
                     let there = *self.screens.borrow_and_update();
@@ -326,14 +327,22 @@ impl Runner {
 
     fn open_port(&mut self) {
         self.close_port();
-        match port::open(&self.port_path, self.baud) {
-            Ok(opened) => {
+        self.opening.begin();
+    }
+
+    fn on_opened(&mut self, opened: Result<Opened, String>) {
+        let both = opened.and_then(|o| {
+            let port = Port::new(o.stream).map_err(|e| e.to_string())?;
+            Ok((port, o.guard))
+        });
+        match both {
+            Ok((port, guard)) => {
                 self.opens += 1;
                 self.received = 0;
                 self.guard.shared().start_count();
-                self.guard.tell(ToGuard::Port(Some(opened.guard)));
+                self.guard.tell(ToGuard::Port(Some(guard)));
                 self.orders_told = true;
-                self.port = Some(opened.stream);
+                self.port = Some(port);
                 if let Some(end) = &mut self.turn_end {
                     end.port_opened();
                 }
@@ -344,6 +353,7 @@ impl Runner {
     }
 
     fn close_port(&mut self) {
+        self.opening.give_up();
         if self.port.take().is_some() {
             self.guard.tell(ToGuard::Port(None));
             self.orders_told = true;
@@ -368,15 +378,12 @@ impl Runner {
     }
 
     fn write_port(&mut self) {
-        let shared = self.guard.shared();
-        if shared.epoch() != self.handled_epoch {
-            self.outbox.drop_lines();
-        }
-        let Some(port) = &mut self.port else {
+        let Some(port) = &self.port else {
             self.outbox.clear();
             return;
         };
-        match wire::write_now(port, &mut self.outbox) {
+        let shared = self.guard.shared();
+        match wire::write_now(port, &mut self.outbox, shared.gate(self.handled_epoch)) {
             Ok(n) => shared.count_written(n),
             Err(error) => self.lose_port(error.to_string()),
         }

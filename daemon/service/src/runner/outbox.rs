@@ -2,6 +2,8 @@
 
 use std::io;
 
+use crate::guard_thread::{Bar, Gate};
+
 /// Two short queues. Lines can be thrown away as a whole; take-away bytes never are.
 #[derive(Debug, Default)]
 pub struct Outbox {
@@ -20,11 +22,6 @@ impl Outbox {
         self.lines.extend_from_slice(bytes);
     }
 
-    /// The guard has tripped: no line may pass.
-    pub fn drop_lines(&mut self) {
-        self.lines.clear();
-    }
-
     /// The port has gone.
     pub fn clear(&mut self) {
         self.away.clear();
@@ -37,15 +34,33 @@ impl Outbox {
         self.away.is_empty() && self.lines.is_empty()
     }
 
-    /// Writes as much as the port takes now; returns how many bytes went.
+    /// Writes as much as the port takes now; returns how many bytes went. Lines pass the gate, one
+    /// write at a time; those of before a trip are thrown away.
     ///
     /// # Errors
     /// What the port says, but for "not now".
-    pub fn write(&mut self, mut port: impl FnMut(&[u8]) -> io::Result<usize>) -> io::Result<usize> {
+    pub fn write(
+        &mut self,
+        gate: Gate<'_>,
+        mut port: impl FnMut(&[u8]) -> io::Result<usize>,
+    ) -> io::Result<usize> {
         let mut written = 0;
-        for queue in [&mut self.away, &mut self.lines] {
+        for (queue, lines) in [(&mut self.away, false), (&mut self.lines, true)] {
             while !queue.is_empty() {
-                match port(queue) {
+                let wrote = if lines {
+                    match gate.pass(|| port(queue)) {
+                        Ok(wrote) => wrote,
+                        Err(Bar::Trip) => {
+                            queue.clear();
+                            break;
+                        }
+                        Err(Bar::NotYet) => break,
+                    }
+                } else {
+                    port(queue)
+                };
+                match wrote {
+                    Ok(0) => return Ok(written),
                     Ok(n) => {
                         queue.drain(..n);
                         written += n;
@@ -63,19 +78,24 @@ impl Outbox {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::guard_thread::Shared;
+
+    fn told(outbox: &mut Outbox, shared: &Shared, handled: u64) -> Vec<u8> {
+        let mut wire = Vec::new();
+        let written = outbox.write(shared.gate(handled), |bytes| {
+            wire.extend_from_slice(bytes);
+            Ok(bytes.len())
+        });
+        assert_eq!(written.ok(), Some(wire.len()));
+        wire
+    }
 
     #[test]
     fn take_away_bytes_go_before_lines_that_were_queued_earlier() {
         let mut outbox = Outbox::default();
         outbox.line(b"G1 X1\n");
         outbox.take_away(&[0x9C]);
-        let mut wire = Vec::new();
-        let written = outbox.write(|bytes| {
-            wire.extend_from_slice(bytes);
-            Ok(bytes.len())
-        });
-        assert_eq!(written.ok(), Some(7));
-        assert_eq!(wire, b"\x9CG1 X1\n");
+        assert_eq!(told(&mut outbox, &Shared::default(), 0), b"\x9CG1 X1\n");
     }
 
     #[test]
@@ -83,13 +103,39 @@ mod tests {
         let mut outbox = Outbox::default();
         outbox.line(b"G1 X1\n");
         outbox.take_away(&[0x9C]);
-        outbox.drop_lines();
+        let shared = Shared::default();
+        shared.shut(1);
+        assert_eq!(told(&mut outbox, &shared, 0), [0x9C]);
+        assert!(outbox.is_empty());
+        shared.settled();
+        assert_eq!(told(&mut outbox, &shared, 1), b"");
+    }
+
+    #[test]
+    fn lines_of_the_new_epoch_wait_until_the_guards_own_bytes_are_out() {
+        let mut outbox = Outbox::default();
+        let shared = Shared::default();
+        shared.shut(1);
+        outbox.line(b"begin 2\n");
+        assert_eq!(told(&mut outbox, &shared, 1), b"");
+        assert!(!outbox.is_empty(), "kept");
+        shared.settled();
+        assert_eq!(told(&mut outbox, &shared, 1), b"begin 2\n");
+    }
+
+    #[test]
+    fn a_trip_between_two_writes_of_one_line_stops_the_rest() {
+        let mut outbox = Outbox::default();
+        outbox.line(b"G1 X1\n");
+        let shared = Shared::default();
         let mut wire = Vec::new();
-        let _ = outbox.write(|bytes| {
-            wire.extend_from_slice(bytes);
-            Ok(bytes.len())
+        let written = outbox.write(shared.gate(0), |bytes| {
+            wire.push(bytes[0]);
+            shared.shut(1);
+            Ok(1)
         });
-        assert_eq!(wire, [0x9C]);
+        assert_eq!((written.ok(), wire), (Some(1), b"G".to_vec()));
+        assert!(outbox.is_empty());
     }
 
     #[test]
@@ -97,7 +143,8 @@ mod tests {
         let mut outbox = Outbox::default();
         outbox.line(b"abc");
         let mut first = true;
-        let written = outbox.write(|_| {
+        let shared = Shared::default();
+        let written = outbox.write(shared.gate(0), |_| {
             if std::mem::take(&mut first) {
                 Ok(1)
             } else {

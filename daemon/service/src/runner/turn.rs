@@ -77,6 +77,8 @@ impl Runner {
             && self.from_journal.is_empty()
             && !self.machine.awaits_record()
             && self.outbox.is_empty()
+            && !self.opening.is_under_way()
+            && !self.guard.shared().away_waits()
     }
 
     async fn settle_guard(&mut self) {
