@@ -264,3 +264,50 @@ fn every_path_that_the_documents_name_exists() {
     ]));
     assert_eq!(bad, ["DEVELOPERS.md:1: daemon/gone.rs does not exist"]);
 }
+
+/// What is cited as a section of the handbook can be looked up in it.
+fn handbook(tree: &Tree) -> Vec<String> {
+    const PAGE: &str = "daemon/process/HANDBOOK.md";
+    let Some((_, page)) = tree.under(PAGE).next() else {
+        return vec![format!("{PAGE} is not there")];
+    };
+    let sections: BTreeSet<&str> = page
+        .lines()
+        .filter_map(|l| l.strip_prefix("## ")?.split_whitespace().next())
+        .collect();
+    let mut wrong = Vec::new();
+    for (path, text) in tree.under("daemon/").filter(|(path, _)| *path != PAGE) {
+        for (k, line) in numbered(text) {
+            let lower = line.to_lowercase();
+            for (at, word) in lower.match_indices("handbook ") {
+                let cited: String = lower[at + word.len()..]
+                    .chars()
+                    .take_while(|c| c.is_ascii_digit() || *c == '.')
+                    .collect();
+                let cited = cited.trim_end_matches('.');
+                if !cited.is_empty() && !sections.contains(cited) {
+                    wrong.push(format!("{path}:{k}: the handbook has no section {cited}"));
+                }
+            }
+        }
+    }
+    wrong
+}
+
+#[test]
+fn what_is_cited_of_the_handbook_stands_in_it() {
+    nothing_wrong(&handbook(Tree::of_repository()));
+    let bad = Tree::of(&[
+        ("daemon/process/HANDBOOK.md", "## 4.2 Energy\n"),
+        (
+            "daemon/a.rs",
+            "// Process handbook 4.2.\n// Handbook 9.9: no.\n",
+        ),
+    ]);
+    finds(
+        &handbook(&bad),
+        "daemon/a.rs:2: the handbook has no section 9.9",
+    );
+    assert_eq!(handbook(&bad).len(), 1);
+    finds(&handbook(&Tree::of(&[])), "is not there");
+}

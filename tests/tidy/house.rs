@@ -88,7 +88,7 @@ const MAY_USE: [(&str, Names, Names, Names); 6] = [
     ),
     (
         "simulator",
-        &["link", "units"],
+        &["units"],
         &[
             "crc",
             "rand",

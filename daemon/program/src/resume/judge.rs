@@ -9,7 +9,7 @@ use crate::rules::{self, Group};
 use crate::vet::{OnSheet, VetInput};
 use crate::{Cut, CutList, Element, Reading};
 
-/// Broken by the purpose of every splice (vetting handbook), and those that judge how much of a
+/// Broken by the purpose of every splice, and those that judge how much of a
 /// contour a cut has left, which here is what the stop has left of it.
 const EXEMPT: [&str; 7] = [
     rules::no_lead_in::NAME,
