@@ -81,6 +81,7 @@ export interface View {
   pierces: number;
   holds: { cause: string; cut: number; at_mm: number; resumed_mm: number | null }[];
   doubtful: boolean;
+  near: { safe: boolean; why: string };
   link: { alive: boolean; age_s: number | null; referenced: boolean; resent: number; bad_frames: number };
   signals: Record<string, boolean | number | null>;
   parts: { parts: Part[]; fitted: PartSet | null; sets: PartSet[]; wanted_amps: number | null; tested: boolean };
