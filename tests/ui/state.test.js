@@ -82,6 +82,28 @@ test("HOLD has three stages, and a fourth when nobody answers", () => {
   assert.equal(select.holdBar(s).look, "rest");
 });
 
+test("a controller that is not heard is never told as standing", () => {
+  const link = { ...view.link, alive: false };
+  for (const phase of ["held", "latched"]) {
+    const s = after(told({ phase, link, alarms: [{ ...view.alarms[0], cause: "link-cut", latched: phase === "latched" }] }));
+    assert.equal(select.far(s), "NO LINK");
+    assert.equal(select.holdBar(s).look, "solid");
+    assert.ok(!/nothing is moving|STOPPED/.test(JSON.stringify(select.holdBar(s))), JSON.stringify(select.holdBar(s)));
+    const taken = reduce(reduce(s, { type: "hold-asked", now: 1010 }), { type: "hold-taken", now: 1100, nothing: false });
+    assert.match(select.holdBar(taken).sub, /motion is not confirmed/);
+  }
+  const estop = { ...view.alarms[0], cause: "estop", latched: true };
+  assert.equal(select.far(after(told({ phase: "latched", link, alarms: [estop] }))), "E-STOP");
+});
+
+test("it is safe to go near only by the panel's own word, and only while that is live", () => {
+  const s = after(told({ near: { safe: true, why: "seen" } }));
+  assert.deepEqual(select.near(s), { safe: true, why: "seen" });
+  assert.equal(select.near(reduce(s, tick(1501))).safe, false);
+  assert.equal(select.near(after(told({ near: undefined }))).safe, false);
+  assert.equal(select.near(after(told({ near: { safe: "yes" } }))).safe, false);
+});
+
 test("HOLD with nothing to hold is hollow and still live", () => {
   const s = after(told());
   assert.deepEqual(select.holdBar(s), { look: "rest", word: "HOLD", sub: "held: nothing is moving" });
