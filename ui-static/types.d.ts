@@ -69,6 +69,7 @@ export interface View {
     remedy: string;
     choices: string[];
     ran_on_mm: number | null;
+    torch_down: boolean | null;
     stop: null | { run: number; number: number; cut: number; lost: Lost | null; kerf_end_failed: boolean };
   };
   datum: null | { marks: { place: Point; feature: string; cut: number | null }[]; seen: number; over: boolean };

@@ -90,7 +90,8 @@ export function mount(root, store, actions, signal) {
     // The way on is shut for another reason than a latch: parts that were not tried, say.
     const shut = !goesOn(state) && order.length === 0 && !next ? whyNot(state, "resume") : null;
     why.say(said ? `Why: ${said.why}.`.replaceAll("..", ".") : "");
-    where.say([at, ran, again].filter(Boolean).join(" "));
+    const down = hold?.torch_down === true ? "The torch is down: whatever comes next lifts it first." : "";
+    where.say([at, ran, again, down].filter(Boolean).join(" "));
     remedy.say(shut ? `No way on yet: ${shut}` : said ? `Do: ${said.remedy}` : "");
     show(list, order.length > 0);
     keyed(list, order.map((s, k) => ({ ...s, k })), (s) => `${s.k}`, () => el("li", {}, el("i", { class: "mark" }), el("span")), (node, s) => {
