@@ -70,12 +70,14 @@ async function once(key, work) {
   }
 }
 
+/** The press of HOLD in hand: a number that no other press has, on this screen or another. */
 let holding = 0;
 async function sendHold(press) {
   while (store.get().hold.stage === "asked" && holding === press) {
     const again = new Promise((done) => setTimeout(done, HOLD_AGAIN_MS));
-    api.hold().then((result) => {
-      if (result.tag === "done" && holding === press) dispatch({ type: "hold-taken", now: now(), nothing: result.answer.answer === "already-so" });
+    api.hold(press).then((result) => {
+      // "Already so" is the answer to a press that was sent again and had been taken.
+      if (result.tag === "done" && holding === press) dispatch({ type: "hold-taken", now: now(), nothing: false });
     });
     await again;
   }
@@ -92,7 +94,7 @@ const actions = {
   vouch: (check, yes) => ask({ kind: "vouch", check, yes }),
   hold() {
     dispatch({ type: "hold-asked", now: now() });
-    holding += 1;
+    holding = Math.floor(Math.random() * 2 ** 48);
     sendHold(holding);
   },
   async setRight() {

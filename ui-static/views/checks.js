@@ -93,7 +93,7 @@ export function mount(root, store, actions, signal) {
     if (reasons.length === 0) reasons.push(state.view?.phase === "homing" ? "the axes are referenced" : whyNot(state, "start") ?? "the panel is live");
     keyed(whyTold.text.lastElementChild, reasons.map((says, k) => ({ says, k })), (x) => String(x.k), () => el("li"), (node, x) => setText(node, x.says));
     whyTold.draw();
-    const tableWrong = state.table?.practice && c.machine.some((x) => x.holds === false && ["air-good", "source-on", "torch-seated", "gate-closed", "estop-closed", "contact-open", "link-alive", "arc-ok-open", "fire-on-open"].includes(x.check));
+    const tableWrong = state.table?.practice && c.machine.some((x) => x.holds === false && ["air-good", "source-on", "torch-seated", "gate-closed", "hold-released", "hold-button-works", "estop-works", "estop-closed", "contact-open", "link-alive", "arc-ok-open", "fire-on-open"].includes(x.check));
     // What starts anything has nothing beside it.
     show(right, Boolean(tableWrong) && machine && what === null);
     // With the parts vouched for; or where only a contact test is wanting.

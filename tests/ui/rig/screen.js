@@ -89,9 +89,11 @@ export async function throughChecks(s) {
   const title = () => s.page.locator("[data-page=checks] h2").textContent();
   const turn = ".column .feet .target:last-child";
   const confirm = ".column .target:has-text('The torch is where')";
+  const right = ".column .target:has-text('At the table: set it right')";
   await s.on("checks");
   for (;;) {
     const next = await until("something to do in the checks", async () => {
+      if (await s.has(right)) return "right";
       if (await s.has(".starter, .starter-like")) return s.text(".starter, .starter-like");
       if (await s.has(confirm)) return "confirm";
       if (["HOMING", "STARTING"].includes(await s.far()) || (await s.has(".vouch[data-shut]"))) return null;
@@ -103,6 +105,17 @@ export async function throughChecks(s) {
       const check = await s.page.locator(".vouch:not([data-holds=yes])").first().getAttribute("data-check");
       await s.tap(`[data-check="${check}"]`);
       await s.see("the tick", `[data-check="${check}"][data-holds=yes]`);
+    } else if (next === "right") {
+      // Hands press hold button and e-stop once; what the e-stop has latched is cleared.
+      await s.tap(right);
+      await until("the checks, with both buttons seen to work", async () => {
+        for (const act of ["Seen:", "Clear:"]) {
+          const target = `.column .target:has-text('${act}')`;
+          if (await s.has(target)) await s.tap(target);
+        }
+        const page = await s.page.evaluate(() => document.body.dataset.page);
+        return page === "checks" && !(await s.has(right));
+      }, { status: s.status });
     } else if (next === "confirm") {
       await s.tap(confirm);
       await until("the place to be confirmed", async () => !(await s.has(confirm)), { status: s.status });

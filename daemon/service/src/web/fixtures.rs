@@ -459,6 +459,7 @@ fn asks() -> Value {
         { "kind": "vouch", "check": "clamp-on-skeleton", "yes": true },
         { "kind": "start" },
         { "kind": "hold" },
+        { "kind": "hold", "press": 77 },
         { "kind": "hold-after-cut" },
         { "kind": "skip-cut" },
         { "kind": "end-job" },
@@ -507,7 +508,7 @@ fn the_messages_are_as_the_screens_know_them() {
 #[test]
 fn everything_that_a_screen_asks_is_understood() {
     let asks: Vec<ScreenAsk> = serde_json::from_value(asks()).expect("every one of them");
-    assert_eq!(asks.len(), 23);
+    assert_eq!(asks.len(), 24);
 }
 
 #[test]
