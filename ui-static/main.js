@@ -145,6 +145,7 @@ const actions = {
   act(next) {
     if (next?.act === "seen") ask({ kind: "seen", cause: next.alarm.cause });
     if (next?.act === "confirm-place") ask({ kind: "confirm-place" });
+    if (next?.act === "vouch") ask({ kind: "vouch", check: next.check, yes: true });
     if (next?.act === "clear") {
       if (next.alarm.level === "danger") dispatch({ type: "page", page: "clear" });
       else ask({ kind: "clear", cause: next.alarm.cause });

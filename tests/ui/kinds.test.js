@@ -42,7 +42,7 @@ for (const fault of KINDS) {
       return false;
     }, { status: s.status });
     await s.on("happened");
-    await until("the record", () => s.has("[data-test=record] li"), { status: s.status });
+    await s.see("the record", "[data-test=record] li");
     await onEveryGlass(s, "what happened", bad);
     await s.tap(".target:has-text('Back')");
     await s.on("held");

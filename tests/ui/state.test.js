@@ -252,6 +252,19 @@ test("while torch parts are changed their page is there, but for what latches me
   assert.equal(select.pageOf(after(told({ phase: "stopping", change: null }))), "cut");
 });
 
+test("a stop that waits for the permit test offers it, and what it wants first", () => {
+  const check = (name, holds) => ({ check: name, holds, says: name, remedy: "", vouched: name !== "permit-tested" });
+  const allow = (...asks) => asks.map((ask) => ({ ask, refused: null }));
+  const held = { phase: "held", alarms: [], doubtful: false, link: { ...view.link, referenced: true } };
+  const next = (over) => select.nextAct(after(told({ ...held, ...over })));
+  const open = [check("permit-tested", false), check("source-off", null)];
+  assert.deepEqual(next({ checks: open, allowed: allow("home", "vouch") }), { act: "vouch", check: "source-off" });
+  assert.deepEqual(next({ checks: open, allowed: allow("home", "vouch", "permit-test") }), { act: "permit-test" });
+  assert.deepEqual(next({ checks: [check("relay-seen", null)], allowed: allow("home", "vouch") }), { act: "vouch", check: "relay-seen" });
+  const stuck = { ...view.alarms[0], cause: "permit-stuck", latched: true, seen: true, gone: false };
+  assert.deepEqual(next({ phase: "latched", alarms: [stuck], checks: open, allowed: allow("permit-test") }), { act: "permit-test" });
+});
+
 test("parts that were not tried shut the way on, and referencing is not offered for it", () => {
   const allowed = [{ ask: "home", refused: null }, { ask: "resume", refused: "Not tried. Try it." }, { ask: "change-begin", refused: null }];
   const held = { phase: "held", allowed, alarms: [], doubtful: false, link: { ...view.link, referenced: true } };

@@ -186,6 +186,16 @@ export function starter(state) {
   return null;
 }
 
+/** What the permit relay's test wants next at a stop, or `null`: vouched dead, tested, seen to follow. */
+function relayAct(state) {
+  const open = (check) => (state.view.checks ?? []).some((c) => c.check === check && c.holds !== true);
+  if (open("permit-tested")) {
+    if (can(state, "permit-test")) return { act: "permit-test" };
+    return open("source-off") && can(state, "vouch") ? { act: "vouch", check: "source-off" } : null;
+  }
+  return open("relay-seen") && can(state, "vouch") ? { act: "vouch", check: "relay-seen" } : null;
+}
+
 /** The next act that clears a stop, or `null` when the ways on are open. */
 export function nextAct(state) {
   const { view } = state;
@@ -197,9 +207,12 @@ export function nextAct(state) {
   const latched = list.filter((a) => a.latched);
   const clearable = latched.find((a) => a.gone);
   if (clearable && can(state, "clear")) return { act: "clear", alarm: clearable };
+  const relay = relayAct(state);
+  if (relay && latched.some((a) => a.cause === "permit-stuck")) return relay;
   if (latched.length > 0) return { act: "wait", alarm: latched[0] };
   if (view.doubtful && can(state, "confirm-place")) return { act: "confirm-place" };
   if (view.doubtful && can(state, "datum-go")) return { act: "datum-go" };
+  if (relay && view.link.referenced && !view.doubtful) return relay;
   // Parts that were not tried shut the way on: referencing again would not open it.
   if (view.parts?.tested === false && view.link.referenced && !view.doubtful) return null;
   if (view.phase !== "homing" && can(state, "home")) return { act: "home" };

@@ -35,13 +35,12 @@ export function mount(root, store, actions, signal) {
   const seen = button("", signal, () => actions.seenOrClear());
   const back = button("Back", signal, () => actions.page(null));
   // Where there is room for one of the two, one is shown.
-  const swap = button("", signal, () => {
-    const record = root.dataset.shows !== "record";
-    setData(root, "shows", record ? "record" : "cause");
-    relabel(swap, record ? "First cause" : "Record");
-  }, "small-only");
-  setData(root, "shows", "cause");
-  relabel(swap, "Record");
+  const swap = button("", signal, () => showsRecord(root.dataset.shows !== "record"), "small-only");
+  const showsRecord = (yes) => {
+    setData(root, "shows", yes ? "record" : "cause");
+    relabel(swap, yes ? "First cause" : "Record");
+  };
+  showsRecord(alarms(store.get()).length === 0);
   root.append(near.node, block, el("div", { class: "rows" }, rows.node), el("div", { class: "feet" }, back, seen, cause.turn, swap, rows.turn));
   actions.fetchEvents();
 

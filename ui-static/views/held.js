@@ -11,8 +11,12 @@ import { plate } from "../widgets/plate.js";
 import { side } from "../widgets/side.js";
 import { closePlate, pictured } from "./resume.js";
 
-/** Acts that move the torch: kept pressed. */
-const MOVES = ["home", "datum-go"];
+/** Acts that move the torch or close its relay: kept pressed. */
+const MOVES = ["home", "datum-go", "permit-test"];
+const VOUCH = {
+  "source-off": "Torch power is off, or its start plug is out",
+  "relay-seen": "The permit relay was seen to follow",
+};
 
 export function mount(root, store, actions, signal) {
   const close = closePlate();
@@ -69,13 +73,14 @@ export function mount(root, store, actions, signal) {
     const moving = MOVES.includes(next?.act);
     const over = datum(state);
     show(home.node, moving);
-    home.relabel(next?.act === "datum-go" && over ? `Torch to ${MARK[over.mark.feature]}: it moves` : "Reference the axes: the torch moves");
+    home.relabel(next?.act === "datum-go" && over ? `Torch to ${MARK[over.mark.feature]}: it moves` : next?.act === "permit-test" ? "Test the permit relay" : "Reference the axes: the torch moves");
     setData(root, "alone", moving ? "" : null);
-    show(act, ["seen", "clear", "confirm-place"].includes(next?.act));
+    show(act, ["seen", "clear", "confirm-place", "vouch"].includes(next?.act));
     relabel(act, {
       seen: `Seen: ${next?.alarm?.what ?? ""}`,
       clear: `Clear: ${next?.alarm?.what ?? ""}`,
       "confirm-place": "The torch is where the screen says",
+      vouch: VOUCH[next?.check] ?? "",
     }[next?.act] ?? "");
     show(resume, ways.includes("resume"));
     relabel(resume, `Go on with cut ${hold?.stop?.cut ?? ""}: choose the point`);

@@ -25,9 +25,17 @@ type Shown = (String, Map<String, Value>);
 fn fields(view: &View) -> Map<String, Value> {
     let mut view = view.clone();
     view.generation = 1;
-    // Nothing of them is shown at a stop, and they would be half of the file.
+    // Nothing else of them is shown at a stop, and they would be half of the file.
     if !matches!(view.phase, Phase::Idle | Phase::Ready) {
-        view.checks.clear();
+        view.checks.retain(|c| {
+            use crate::ask::CheckId;
+            let shown = [
+                CheckId::PermitTested,
+                CheckId::SourceOff,
+                CheckId::RelaySeen,
+            ];
+            shown.contains(&c.check)
+        });
         view.parts = PartsView::default();
     }
     match to_value(view) {
@@ -44,7 +52,7 @@ fn stop_of(cause: Cause) -> Rig {
     let mut rig = running();
     rig.run_to(2, 40.0);
     if cause == Cause::Hold {
-        rig.must(Ask::Hold);
+        rig.must(Ask::Hold { press: None });
     } else {
         // Nothing on this table raises it.
         let now = rig.now;
