@@ -87,9 +87,12 @@ export function mount(root, store, actions, signal) {
     show(change, can(state, "change-begin") && !moving && next?.act !== "seen");
     show(skip, ways.includes("skip-cut"));
     relabel(skip, hold?.cut && hold.cut < view.cuts.length ? `Leave cut ${hold.cut}, go on to ${hold.cut + 1}` : "Leave this cut");
-    show(end, ways.includes("end-job"));
     const wrong = view.alarms.some((a) => !a.gone) || view.signals.estop_open || !view.link.alive;
-    show(right, state.table?.practice === true && wrong && !moving && !ways.includes("skip-cut") && can(state, "hold"));
+    const hands = state.table?.practice === true && wrong && !ways.includes("skip-cut") && can(state, "hold");
+    show(right, hands);
+    // Beside what moves the torch there is room for so many: in practice hands go before the end.
+    setData(root, "hands", moving && hands ? "" : null);
+    show(end, ways.includes("end-job") && !(moving && hands));
 
     const order = goesOn(state) ? [] : steps(state);
     // The way on is shut for another reason than a latch: parts that were not tried, say.
