@@ -252,6 +252,14 @@ test("while torch parts are changed their page is there, but for what latches me
   assert.equal(select.pageOf(after(told({ phase: "stopping", change: null }))), "cut");
 });
 
+test("what has not gone is set right by hands, not by referencing", () => {
+  const stuck = { ...view.alarms[0], cause: "contact-stuck", seen: true, gone: false };
+  const held = { phase: "held", alarms: [stuck], checks: [], allowed: [{ ask: "home", refused: null }], doubtful: false, link: { ...view.link, referenced: true } };
+  assert.equal(select.nextAct(after(told(held))).act, "wait");
+  assert.equal(select.nextAct(after(told({ ...held, doubtful: true }))).act, "home");
+  assert.equal(select.nextAct(after(told({ ...held, hold: { ...view.hold, torch_down: true } }))).act, "home");
+});
+
 test("a stop that waits for the permit test offers it, and what it wants first", () => {
   const check = (name, holds) => ({ check: name, holds, says: name, remedy: "", vouched: name !== "permit-tested" });
   const allow = (...asks) => asks.map((ask) => ({ ask, refused: null }));

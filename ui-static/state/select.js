@@ -215,6 +215,11 @@ export function nextAct(state) {
   if (relay && view.link.referenced && !view.doubtful) return relay;
   // Parts that were not tried shut the way on: referencing again would not open it.
   if (view.parts?.tested === false && view.link.referenced && !view.doubtful) return null;
+  // What has not gone is set right by hands. Referencing would not cure it, and would put the place in
+  // doubt; only a torch that is still down is lifted by it.
+  const standing = list.find((a) => !a.gone);
+  const sure = view.link.referenced && !view.doubtful && view.hold?.torch_down !== true;
+  if (standing && sure) return { act: "wait", alarm: standing };
   if (view.phase !== "homing" && can(state, "home")) return { act: "home" };
   return null;
 }
@@ -235,10 +240,10 @@ export function waysOn(state) {
 export function steps(state) {
   const { view } = state;
   if (!view) return [];
-  const latched = view.alarms.filter((a) => a.latched);
+  const latched = view.alarms.some((a) => a.latched);
   const list = [];
-  for (const a of latched) list.push({ says: a.gone ? `${CAUSE[a.cause] ?? a.cause}: gone` : `set right: ${CAUSE[a.cause] ?? a.cause}`, done: a.gone });
-  if (latched.length > 0) list.push({ says: "clear it here", done: false });
+  for (const a of view.alarms.filter((one) => one.latched || !one.gone)) list.push({ says: a.gone ? `${CAUSE[a.cause] ?? a.cause}: gone` : `set right: ${CAUSE[a.cause] ?? a.cause}`, done: a.gone });
+  if (latched) list.push({ says: "clear it here", done: false });
   const referenced = view.link.referenced;
   if (!referenced || view.doubtful) {
     list.push({ says: "reference the axes", done: referenced });
