@@ -1,6 +1,7 @@
 // The only module that acts when it is loaded: builds store, link and pages.
 
-import { el, setText, show } from "./lib/dom.js";
+import { el, setData } from "./lib/dom.js";
+import { fitGlass } from "./lib/glass.js";
 import { createStore } from "./lib/store.js";
 import { pageChanged, watchFingers } from "./lib/touch.js";
 import { api } from "./link/api.js";
@@ -28,6 +29,7 @@ import { mount as weigh } from "./views/weigh.js";
 import { mount as wait } from "./views/wait.js";
 import { mountBand } from "./widgets/far-band.js";
 import { mountHold } from "./widgets/hold-bar.js";
+import { mountSaid } from "./widgets/said.js";
 
 const PAGES = {
   wait, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, setup,
@@ -86,8 +88,8 @@ const actions = {
   list: (by) => dispatch({ type: "list", by }),
   finding: (by) => dispatch({ type: "finding", by }),
   openReport: (id) => dispatch({ type: "report", id }),
+  putAway: () => dispatch({ type: "said" }),
   accept: (reason) => dispatch({ type: "accept", finding: store.get().report.finding, reason }),
-  earlier: (by) => dispatch({ type: "earlier", by }),
   ask,
   vouch: (check, yes) => ask({ kind: "vouch", check, yes }),
   hold() {
@@ -143,6 +145,7 @@ const actions = {
   act(next) {
     if (next?.act === "seen") ask({ kind: "seen", cause: next.alarm.cause });
     if (next?.act === "confirm-place") ask({ kind: "confirm-place" });
+    if (next?.act === "vouch") ask({ kind: "vouch", check: next.check, yes: true });
     if (next?.act === "clear") {
       if (next.alarm.level === "danger") dispatch({ type: "page", page: "clear" });
       else ask({ kind: "clear", cause: next.alarm.cause });
@@ -180,6 +183,7 @@ const actions = {
   setPxPerMm(px) {
     const held = Math.min(12, Math.max(2.5, px));
     document.documentElement.style.setProperty("--px-per-mm", held.toFixed(3));
+    fitGlass();
     keep("px-per-mm", held.toFixed(3));
   },
   setTheme(name) {
@@ -208,21 +212,21 @@ function kept(key) {
 function followPages(root) {
   let shown = null;
   let ending = null;
-  const said = el("p", { class: "said", role: "status" });
+  const said = mountSaid(actions, new AbortController().signal);
   store.subscribe((state) => {
     const page = pageOf(state);
     if (page !== shown) {
       ending?.abort();
       ending = new AbortController();
       const fresh = el("div", { class: "page", "data-page": page });
-      root.replaceChildren(fresh, said);
+      root.replaceChildren(fresh, said.node);
       shown = page;
       pageChanged();
       document.body.dataset.page = page;
       queueMicrotask(() => PAGES[page](fresh, store, actions, ending.signal));
     }
-    show(said, state.said !== null);
-    setText(said, state.said ? `${state.said.says} ${state.said.remedy}` : "");
+    said.draw(state.said);
+    setData(root, "said", state.said ? "" : null);
   });
 }
 
@@ -260,6 +264,8 @@ function begin() {
   document.documentElement.dataset.theme = kept("theme") ?? "day";
   const px = Number.parseFloat(kept("px-per-mm") ?? "");
   if (px > 0) document.documentElement.style.setProperty("--px-per-mm", String(px));
+  fitGlass();
+  window.addEventListener("resize", fitGlass);
   watchFingers();
   const forever = new AbortController().signal;
   mountHold(document.getElementById("hold"), store, actions, forever);

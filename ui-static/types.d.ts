@@ -69,6 +69,7 @@ export interface View {
     remedy: string;
     choices: string[];
     ran_on_mm: number | null;
+    torch_down: boolean | null;
     stop: null | { run: number; number: number; cut: number; lost: Lost | null; kerf_end_failed: boolean };
   };
   datum: null | { marks: { place: Point; feature: string; cut: number | null }[]; seen: number; over: boolean };
@@ -81,6 +82,7 @@ export interface View {
   pierces: number;
   holds: { cause: string; cut: number; at_mm: number; resumed_mm: number | null }[];
   doubtful: boolean;
+  near: { safe: boolean; why: string };
   link: { alive: boolean; age_s: number | null; referenced: boolean; resent: number; bad_frames: number };
   signals: Record<string, boolean | number | null>;
   parts: { parts: Part[]; fitted: PartSet | null; sets: PartSet[]; wanted_amps: number | null; tested: boolean };

@@ -175,3 +175,43 @@ fn the_console_fetches_nothing_from_elsewhere() {
     ]));
     assert_eq!(bad.len(), 2, "{bad:?}");
 }
+
+/// A page can push nothing under HOLD: its sides are made by `side`, whose middle gives way; a text
+/// that is too long turns its pages, and is never shortened with dots nor scrolled.
+fn pushes(tree: &Tree) -> Vec<String> {
+    let mut wrong = Vec::new();
+    for (path, text) in tree.under("ui-static/") {
+        for (line, code) in numbered(text) {
+            let view = path.starts_with("ui-static/views/");
+            if view && code.contains("el(\"section\"") {
+                wrong.push(format!("{path}:{line}: a side of a page is made by `side`"));
+            }
+            let style = path.ends_with(".css");
+            let dots = code.contains("text-overflow") || code.contains("line-clamp");
+            if style && dots {
+                wrong.push(format!("{path}:{line}: no text is shortened with dots"));
+            }
+            let scrolls = ["overflow: auto", "overflow: scroll", "overflow-y: auto"];
+            if style && scrolls.iter().any(|s| code.contains(s)) {
+                wrong.push(format!("{path}:{line}: nothing scrolls"));
+            }
+        }
+    }
+    wrong
+}
+
+#[test]
+fn no_page_of_the_console_can_push_a_target_or_shorten_a_text() {
+    nothing_wrong(&pushes(Tree::of_repository()));
+    let bad = pushes(&Tree::of(&[
+        ("ui-static/views/held.js", "root.append(el(\"section\", {}));"),
+        (
+            "ui-static/styles/views.css",
+            ".a { text-overflow: ellipsis; }\n.b { overflow: auto; }\n.c { overflow: hidden; }",
+        ),
+    ]));
+    finds(&bad, "made by `side`");
+    finds(&bad, "shortened with dots");
+    finds(&bad, "nothing scrolls");
+    assert_eq!(bad.len(), 3, "{bad:?}");
+}

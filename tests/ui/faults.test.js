@@ -3,56 +3,10 @@
 import assert from "node:assert/strict";
 import test from "node:test";
 import { audit } from "./rig/audit.js";
+import { cleared } from "./rig/cleared.js";
 import { running } from "./rig/running.js";
 import { pressOn, toGo } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
-
-/** Clears what stands, one act at a time, until the ways on are open. */
-async function cleared(s) {
-  const done = [];
-  for (;;) {
-    const next = await until("a way on, or something to clear", async () => {
-      if (await s.has(".target:has-text('Go on with cut')")) return "open";
-      for (const words of ["Seen:", "Clear:", "The torch is where"]) if (await s.has(`.column > .target:has-text('${words}')`)) return words;
-      if (await s.has(".starter:has-text('Reference')")) return "Reference";
-      if (await s.has(".starter:has-text('Torch to')")) return "Torch to";
-      if (await s.has(".target:has-text('It stands right')")) return "It stands right";
-      if (await s.has(".practice-only") && !done.includes("At the table")) return "At the table";
-      return null;
-    }, { status: s.status });
-    if (next === "open") return done;
-    done.push(next);
-    assert.ok(done.length < 40, `it does not get clear: ${done}`);
-    const gone = (selector) => until(`${next} to be done`, async () => !(await s.has(selector)), { status: s.status });
-    if (next === "Reference" || next === "Torch to") {
-      await s.keep(".starter");
-      if (next === "Reference") await gone(`.starter:has-text('${next}')`);
-    } else if (next === "It stands right") {
-      await s.on("datum");
-      await s.shot("14-datum");
-      await audit(s, "datum");
-      await s.tap(".target:has-text('It stands right')");
-      await gone(".target:has-text('It stands right')");
-    } else if (next === "At the table") {
-      await s.tap(".practice-only");
-    } else if (next === "Clear:") {
-      const words = await s.text(".column > .target:has-text('Clear:')");
-      await s.tap(".column > .target:has-text('Clear:')");
-      await until("a second step, or clear", async () => (await s.has(".first-step")) || !(await s.has(`.column > .target:has-text(${JSON.stringify(words)})`)), { status: s.status });
-      if (await s.has(".first-step")) {
-        await s.on("clear");
-        await audit(s, "clear");
-        await s.tap(".first-step");
-        await s.keep(".second-step.starter");
-        await s.on("held");
-      }
-    } else {
-      const words = await s.text(`.column > .target:has-text('${next}')`);
-      await s.tap(`.column > .target:has-text('${next}')`);
-      await gone(`.column > .target:has-text(${JSON.stringify(words)})`);
-    }
-  }
-}
 
 async function goOn(s) {
   // A page that has only just come up takes no touch yet.
@@ -71,7 +25,7 @@ test("a lost arc is flagged on the plate, told with its why and its remedy, and 
   assert.equal(await s.far(), "LOST ARC");
   assert.ok((await s.text("[data-test=why]")).startsWith("Why: "));
   assert.ok((await s.text("[data-test=do]")).startsWith("Do: "));
-  assert.match(await s.text(".your-move"), /flag 1/);
+  assert.match(await s.text("[data-test=near]"), /^Safe to go near: see flag 1$/);
   await cleared(s);
   await audit(s, "lost arc");
   await s.shot("10-lost-arc");

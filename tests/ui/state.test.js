@@ -82,6 +82,28 @@ test("HOLD has three stages, and a fourth when nobody answers", () => {
   assert.equal(select.holdBar(s).look, "rest");
 });
 
+test("a controller that is not heard is never told as standing", () => {
+  const link = { ...view.link, alive: false };
+  for (const phase of ["held", "latched"]) {
+    const s = after(told({ phase, link, alarms: [{ ...view.alarms[0], cause: "link-cut", latched: phase === "latched" }] }));
+    assert.equal(select.far(s), "NO LINK");
+    assert.equal(select.holdBar(s).look, "solid");
+    assert.ok(!/nothing is moving|STOPPED/.test(JSON.stringify(select.holdBar(s))), JSON.stringify(select.holdBar(s)));
+    const taken = reduce(reduce(s, { type: "hold-asked", now: 1010 }), { type: "hold-taken", now: 1100, nothing: false });
+    assert.match(select.holdBar(taken).sub, /motion is not confirmed/);
+  }
+  const estop = { ...view.alarms[0], cause: "estop", latched: true };
+  assert.equal(select.far(after(told({ phase: "latched", link, alarms: [estop] }))), "E-STOP");
+});
+
+test("it is safe to go near only by the panel's own word, and only while that is live", () => {
+  const s = after(told({ near: { safe: true, why: "seen" } }));
+  assert.deepEqual(select.near(s), { safe: true, why: "seen" });
+  assert.equal(select.near(reduce(s, tick(1501))).safe, false);
+  assert.equal(select.near(after(told({ near: undefined }))).safe, false);
+  assert.equal(select.near(after(told({ near: { safe: "yes" } }))).safe, false);
+});
+
 test("HOLD with nothing to hold is hollow and still live", () => {
   const s = after(told());
   assert.deepEqual(select.holdBar(s), { look: "rest", word: "HOLD", sub: "held: nothing is moving" });
@@ -228,6 +250,27 @@ test("while torch parts are changed their page is there, but for what latches me
   assert.equal(page({ phase: "stopping" }), "parts");
   assert.equal(page({ phase: "latched" }), "held");
   assert.equal(select.pageOf(after(told({ phase: "stopping", change: null }))), "cut");
+});
+
+test("what has not gone is set right by hands, not by referencing", () => {
+  const stuck = { ...view.alarms[0], cause: "contact-stuck", seen: true, gone: false };
+  const held = { phase: "held", alarms: [stuck], checks: [], allowed: [{ ask: "home", refused: null }], doubtful: false, link: { ...view.link, referenced: true } };
+  assert.equal(select.nextAct(after(told(held))).act, "wait");
+  assert.equal(select.nextAct(after(told({ ...held, doubtful: true }))).act, "home");
+  assert.equal(select.nextAct(after(told({ ...held, hold: { ...view.hold, torch_down: true } }))).act, "home");
+});
+
+test("a stop that waits for the permit test offers it, and what it wants first", () => {
+  const check = (name, holds) => ({ check: name, holds, says: name, remedy: "", vouched: name !== "permit-tested" });
+  const allow = (...asks) => asks.map((ask) => ({ ask, refused: null }));
+  const held = { phase: "held", alarms: [], doubtful: false, link: { ...view.link, referenced: true } };
+  const next = (over) => select.nextAct(after(told({ ...held, ...over })));
+  const open = [check("permit-tested", false), check("source-off", null)];
+  assert.deepEqual(next({ checks: open, allowed: allow("home", "vouch") }), { act: "vouch", check: "source-off" });
+  assert.deepEqual(next({ checks: open, allowed: allow("home", "vouch", "permit-test") }), { act: "permit-test" });
+  assert.deepEqual(next({ checks: [check("relay-seen", null)], allowed: allow("home", "vouch") }), { act: "vouch", check: "relay-seen" });
+  const stuck = { ...view.alarms[0], cause: "permit-stuck", latched: true, seen: true, gone: false };
+  assert.deepEqual(next({ phase: "latched", alarms: [stuck], checks: open, allowed: allow("permit-test") }), { act: "permit-test" });
 });
 
 test("parts that were not tried shut the way on, and referencing is not offered for it", () => {

@@ -35,7 +35,7 @@ export function initial(now = 0) {
     accepted: {},
     checksPage: 0,
     job: null,
-    events: { list: null, back: 0, trouble: null },
+    events: { list: null, trouble: null },
     hold: { stage: "rest", at: 0, times: 0 },
     /**
      * How a resume is to go: so much earlier, mm, by which way, which step moves it, which page of

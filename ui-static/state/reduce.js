@@ -60,7 +60,6 @@ const handlers = {
   checks: (s, { page }) => ({ ...s, checksPage: page, said: null }),
   job: (s, { job }) => ({ ...s, job }),
   events: (s, { list, trouble }) => ({ ...s, events: { ...s.events, list: list ?? s.events.list, trouble: trouble ?? null } }),
-  earlier: (s, { by }) => ({ ...s, events: { ...s.events, back: Math.max(0, s.events.back + by) } }),
   /** HOLD was touched. */
   "hold-asked": (s, { now }) => ({ ...s, now, hold: { stage: "asked", at: now, times: s.hold.times + 1 } }),
   /** The panel answered; `nothing`: there was nothing to hold. */

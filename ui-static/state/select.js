@@ -3,7 +3,7 @@
 
 import { LATE_MS, LOST_MS, STEPS_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
 import { pageOf } from "./pages.js";
-import { ARC, CAUSE, CHECK, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord } from "./words.js";
+import { ARC, CAUSE, CHECK, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord, unheard } from "./words.js";
 
 export { MARK, PART, WAY } from "./words.js";
 
@@ -94,32 +94,50 @@ export function holdBar(state) {
   const fresh = freshness(state);
   const { stage, at } = state.hold;
   const { view } = state;
-  const something = !view || fresh !== "live" || ["running", "stopping", "homing"].includes(view.phase) || view.torch.moving || view.torch.arc === "on" || view.torch.arc === "asked";
+  // Standstill that nobody reports is none: HOLD stays solid, and says what it cannot confirm.
+  const blind = Boolean(view) && unheard(view);
+  const something = !view || blind || fresh !== "live" || ["running", "stopping", "homing"].includes(view.phase) || view.torch.moving || view.torch.arc === "on" || view.torch.arc === "asked";
   if (stage === "asked") {
     if (state.now - at > TAKEN_MS) return { look: "danger", word: "HOLD NOT CONFIRMED", sub: "use the red button" };
     return { look: "asked", word: "HOLD asked", sub: "" };
   }
   if (fresh === "lost") return { look: "danger", word: "HOLD CANNOT BE SENT", sub: "use the red button" };
-  if (stage === "taken" && something) return { look: "taken", word: "HOLD taken", sub: "coming to a stop" };
+  if (stage === "taken" && something) return { look: "taken", word: "HOLD taken", sub: blind ? "permit is off, motion is not confirmed" : "coming to a stop" };
   if (stage === "taken") return { look: "stopped", word: "STOPPED", sub: view.torch.arc === "off" || view.torch.arc === "locked-out" ? "arc is out" : "arc not known" };
   if (stage === "nothing" && !something) return { look: "rest", word: "HOLD", sub: "there was nothing to hold" };
-  if (something) return { look: "solid", word: "HOLD", sub: "" };
+  if (something) return { look: "solid", word: "HOLD", sub: blind ? "motion is not known" : "" };
   const held = view.phase === "held" || (view.phase === "latched" && view.hold);
   return { look: "rest", word: "HOLD", sub: held ? "held: nothing is moving" : "nothing is moving" };
 }
 
-/** The line under the far word: where in the job. */
-export function jobLine(state) {
+/** The line under the far word: where in the job. The best first, then what needs less room. */
+export function jobLines(state) {
   const { view, job } = state;
-  if (!view || freshness(state) === "lost") return state.trouble ?? "";
+  if (!view || freshness(state) === "lost") return [state.trouble ?? ""];
   if (view.phase === "held" || view.phase === "latched" || (view.phase === "no-link" && view.hold)) {
     const stands = view.hold && view.alarms.some((a) => a.cause === view.hold.cause && !a.gone);
-    if (stands || !view.hold) return view.hold?.what ?? leading(view)?.what ?? "";
-    return view.hold.cut ? `${CAUSE[view.hold.cause] ?? view.hold.cause}, cut ${view.hold.cut} of ${view.cuts.length}` : view.hold.what;
+    const told = view.hold ?? leading(view);
+    if (stands || !view.hold) return told ? [told.what, CAUSE[told.cause] ?? told.cause] : [""];
+    const cause = CAUSE[view.hold.cause] ?? view.hold.cause;
+    if (!view.hold.cut) return [view.hold.what, cause];
+    return [`${cause}, cut ${view.hold.cut} of ${view.cuts.length}`, `${cause}, cut ${view.hold.cut}`, cause];
   }
-  const name = job && job.seal === view.seal ? `${job.name}, ${job.thickness_mm} mm` : "";
+  const ours = job && job.seal === view.seal;
   const cut = view.cut && view.cuts.length ? `cut ${view.cut} of ${view.cuts.length}` : "";
-  return [cut, name].filter(Boolean).join("  ");
+  const line = (...parts) => parts.filter(Boolean).join("  ");
+  // A name that has no room is left out whole: half of it may be another job's.
+  return ours ? [line(cut, `${job.name}, ${job.thickness_mm} mm`), line(cut, `${job.thickness_mm} mm`), cut] : [cut];
+}
+
+/**
+ * Whether it is safe to go near, and why or why not: the panel's word, while it is live. A screen that
+ * does not hear the panel knows nothing.
+ */
+export function near(state) {
+  if (freshness(state) !== "live" || !state.view) return { safe: false, why: "This screen does not hear the panel." };
+  const told = state.view.near;
+  if (typeof told?.safe !== "boolean") return { safe: false, why: "The panel does not say." };
+  return { safe: told.safe, why: String(told.why ?? "") };
 }
 
 /** The alarm that heads the list. */
@@ -168,6 +186,16 @@ export function starter(state) {
   return null;
 }
 
+/** What the permit relay's test wants next at a stop, or `null`: vouched dead, tested, seen to follow. */
+function relayAct(state) {
+  const open = (check) => (state.view.checks ?? []).some((c) => c.check === check && c.holds !== true);
+  if (open("permit-tested")) {
+    if (can(state, "permit-test")) return { act: "permit-test" };
+    return open("source-off") && can(state, "vouch") ? { act: "vouch", check: "source-off" } : null;
+  }
+  return open("relay-seen") && can(state, "vouch") ? { act: "vouch", check: "relay-seen" } : null;
+}
+
 /** The next act that clears a stop, or `null` when the ways on are open. */
 export function nextAct(state) {
   const { view } = state;
@@ -179,11 +207,19 @@ export function nextAct(state) {
   const latched = list.filter((a) => a.latched);
   const clearable = latched.find((a) => a.gone);
   if (clearable && can(state, "clear")) return { act: "clear", alarm: clearable };
+  const relay = relayAct(state);
+  if (relay && latched.some((a) => a.cause === "permit-stuck")) return relay;
   if (latched.length > 0) return { act: "wait", alarm: latched[0] };
   if (view.doubtful && can(state, "confirm-place")) return { act: "confirm-place" };
   if (view.doubtful && can(state, "datum-go")) return { act: "datum-go" };
+  if (relay && view.link.referenced && !view.doubtful) return relay;
   // Parts that were not tried shut the way on: referencing again would not open it.
   if (view.parts?.tested === false && view.link.referenced && !view.doubtful) return null;
+  // What has not gone is set right by hands. Referencing would not cure it, and would put the place in
+  // doubt; only a torch that is still down is lifted by it.
+  const standing = list.find((a) => !a.gone);
+  const sure = view.link.referenced && !view.doubtful && view.hold?.torch_down !== true;
+  if (standing && sure) return { act: "wait", alarm: standing };
   if (view.phase !== "homing" && can(state, "home")) return { act: "home" };
   return null;
 }
@@ -204,10 +240,10 @@ export function waysOn(state) {
 export function steps(state) {
   const { view } = state;
   if (!view) return [];
-  const latched = view.alarms.filter((a) => a.latched);
+  const latched = view.alarms.some((a) => a.latched);
   const list = [];
-  for (const a of latched) list.push({ says: a.gone ? `${CAUSE[a.cause] ?? a.cause}: gone` : `set right: ${CAUSE[a.cause] ?? a.cause}`, done: a.gone });
-  if (latched.length > 0) list.push({ says: "clear it here", done: false });
+  for (const a of view.alarms.filter((one) => one.latched || !one.gone)) list.push({ says: a.gone ? `${CAUSE[a.cause] ?? a.cause}: gone` : `set right: ${CAUSE[a.cause] ?? a.cause}`, done: a.gone });
+  if (latched) list.push({ says: "clear it here", done: false });
   const referenced = view.link.referenced;
   if (!referenced || view.doubtful) {
     list.push({ says: "reference the axes", done: referenced });

@@ -29,6 +29,8 @@ const HELD = {
 
 /** The far word of a view that is live. */
 export function farWord(view) {
+  // Whoever does not hear the controller cannot say that it stands: no STOPPED, and no HELD.
+  if (unheard(view) && !view.alarms.some((a) => a.latched && a.cause === "estop")) return "NO LINK";
   switch (view.phase) {
     case "starting": return "STARTING";
     case "no-link": return "NO LINK";
@@ -44,6 +46,11 @@ export function farWord(view) {
     case "finished": return "FINISHED";
     default: return "?";
   }
+}
+
+/** Nothing is known of the motion of a machine that was under command. */
+export function unheard(view) {
+  return view.link.alive === false && ["held", "latched", "finished", "changing", "no-link"].includes(view.phase);
 }
 
 function firstCause(view) {

@@ -5,6 +5,8 @@ import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { onTap } from "../lib/touch.js";
 import { CHECK, can, checks, starter, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
+import { line, pager } from "../widgets/pager.js";
+import { side } from "../widgets/side.js";
 
 const mark = () => el("i", { class: "mark", "aria-hidden": "true" });
 const holdsAs = (c) => (c.holds === true ? "yes" : c.holds === false ? "no" : "open");
@@ -33,6 +35,8 @@ export function mount(root, store, actions, signal) {
   const list = el("ul", { class: "seen-list" });
   const sum = el("p", { class: "small-only" });
   const todo = el("p", { class: "todo" }, el("i", { class: "triangle" }), el("span"));
+  const seenTold = pager(signal, "machine-sees");
+  seenTold.text.append(sum, list, todo);
   const grid = el("div", { class: "vouches fill" });
   const start = keepPressed("", signal, {
     may: () => starter(store.get()) !== null,
@@ -40,14 +44,16 @@ export function mount(root, store, actions, signal) {
   });
   const inTwo = button("Start, in two steps", signal, () => actions.page("start"), "starter-like");
   const confirm = button("The torch is where the screen says", signal, () => actions.ask({ kind: "confirm-place" }), "words");
-  const why = el("div", { class: "why" }, el("h3", { text: "START comes when" }), el("ol"));
+  const whyTold = pager(signal, "why");
+  whyTold.text.append(el("h3", { text: "START comes when" }), el("ol"));
+  const why = el("div", { class: "told" }, whyTold.node, whyTold.turn);
   const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
   const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words");
   const back = button("Back", signal, () => actions.backFromChecks());
   const next = button("", signal, () => actions.nextChecks());
   root.append(
-    el("section", { class: "left" }, title, sum, list, todo, grid),
-    el("section", { class: "column" }, start.node, inTwo, confirm, why, right, parts, el("div", { class: "row bottom" }, back, next)),
+    side("left", { heads: [title], middle: [el("div", { class: "told" }, seenTold.node, seenTold.turn), grid] }),
+    side("column", { heads: [start.node, inTwo, confirm, right, parts], middle: [why], feet: [back, next] }),
   );
 
   store.subscribe((state) => {
@@ -82,18 +88,20 @@ export function mount(root, store, actions, signal) {
     show(inTwo, what === "start-in-two");
     show(confirm, what === "confirm-place");
     const ready = due === "start" || due === "start-in-two";
-    show(why, !ready);
+    show(why, machine && what === null && !ready);
     const reasons = c.open.map((x) => CHECK[x.check] ?? x.says);
     if (reasons.length === 0) reasons.push(state.view?.phase === "homing" ? "the axes are referenced" : whyNot(state, "start") ?? "the panel is live");
-    const most = what === null ? 5 : 2;
-    const shown = reasons.length > most ? [...reasons.slice(0, most - 1), `and ${reasons.length - most + 1} more`] : reasons;
-    keyed(why.lastElementChild, shown.map((says, k) => ({ says, k })), (x) => String(x.k), () => el("li"), (node, x) => setText(node, x.says));
+    keyed(whyTold.text.lastElementChild, reasons.map((says, k) => ({ says, k })), (x) => String(x.k), () => el("li"), (node, x) => setText(node, x.says));
+    whyTold.draw();
     const tableWrong = state.table?.practice && c.machine.some((x) => x.holds === false && ["air-good", "source-on", "torch-seated", "gate-closed", "hold-released", "hold-button-works", "estop-works", "estop-closed", "contact-open", "link-alive", "arc-ok-open", "fire-on-open"].includes(x.check));
-    show(right, Boolean(tableWrong));
+    // What starts anything has nothing beside it.
+    show(right, Boolean(tableWrong) && machine && what === null);
     // With the parts vouched for; or where only a contact test is wanting.
     const untried = c.open.some((x) => x.check === "parts-tested");
     const vouching = c.shown.some((x) => x.check === "right-parts");
     show(parts, what === null && can(state, "change-begin") && (machine ? untried && !tableWrong : vouching));
+    show(seenTold.node.parentElement, machine);
+    seenTold.draw();
     relabel(back, c.page === 0 ? "Put the job away" : "Back");
     show(back, c.page > 0 || can(state, "unload"));
     relabel(next, c.page + 1 < c.pages ? `You vouch, ${c.page + 1} of ${c.pages - 1}` 

@@ -1,8 +1,9 @@
 // Its own page for what cannot be undone: make ready, then keep pressed. One page, four uses.
 
-import { el, setText, show } from "../lib/dom.js";
+import { el, show } from "../lib/dom.js";
 import { can, drawing, nextAct, placeFreshness, result } from "../state/select.js";
 import { button, twoSteps } from "../widgets/button.js";
+import { line, pager } from "../widgets/pager.js";
 import { plate } from "../widgets/plate.js";
 
 const USES = {
@@ -44,15 +45,16 @@ export function mountFor(use) {
       ready: () => actions.ready(ask),
       done: () => actions.confirmed(use),
     });
-    const heading = el("h2", { class: "caption" });
-    const text = el("p", { class: "before wide" });
+    const told = pager(signal);
+    const [heading, text] = [line("caption"), line("before wide")];
+    told.text.append(heading.node, text.node);
     const back = button("Back", signal, () => actions.page(null));
     root.append(
       el("div", { class: "two-row" }, step.first, el("div", { class: "between" }), step.second),
       el("div", { class: "under-two confirm" },
-        el("div", { class: "stack" }, back),
+        el("div", { class: "stack" }, told.turn, back),
         el("div", { class: "near" }, whole.node),
-        el("div", { class: "column" }, heading, text)),
+        el("div", { class: "column" }, told.node)),
     );
     store.subscribe((state) => {
       if (!state.view) return;
@@ -60,8 +62,9 @@ export function mountFor(use) {
       if (drawn) whole.draw({ drawing: drawn, cuts: state.view.cuts, marks: state.view.marks, torch: state.view.torch, fresh: placeFreshness(state) });
       step.draw(may(), words(state));
       show(step.first, can(state, ask));
-      setText(heading, title(state));
-      setText(text, tells(state));
+      heading.say(title(state));
+      text.say(tells(state));
+      told.draw();
     }, signal);
   };
 }

@@ -5,6 +5,7 @@ import { NOTHING, duration, number } from "../lib/format.js";
 import { onTap } from "../lib/touch.js";
 import { drawing, freshness, placeFreshness, waiting } from "../state/select.js";
 import { plate } from "../widgets/plate.js";
+import { side } from "../widgets/side.js";
 import { cutStrip } from "../widgets/strip.js";
 
 function value(name) {
@@ -18,15 +19,16 @@ export function mount(root, store, actions, signal) {
   const sheet = plate();
   const strip = cutStrip();
   const none = el("p", { class: "say-line", text: "The drawing of this job is not at hand." });
-  const wait = el("div", { class: "waiting" }, el("span", { class: "label", text: "Waiting for" }), el("p", { "data-test": "wait-long" }), el("small"));
+  const wait = el("div", { class: "waiting" }, el("span", { class: "label" }), el("p", { "data-test": "wait-long" }));
   const volts = value("Arc volts");
   const left = value("Time left");
   const next = el("p", { class: "next" });
   const messages = el("div", { class: "target messages", role: "button" }, el("span", { text: "messages" }));
   onTap(messages, signal, () => actions.page("happened"));
   root.append(
-    el("section", { class: "left" }, none, el("div", { class: "fill plate-box" }, sheet.node), strip.node),
-    el("section", { class: "column run-column" }, wait, volts.node, left.node, next, messages),
+    side("left", { middle: [none, el("div", { class: "fill plate-box" }, sheet.node), strip.node] }),
+    side("column run-column", { middle: [wait, volts.node, left.node, next] }),
+    messages,
   );
 
   store.subscribe((state) => {
@@ -40,7 +42,8 @@ export function mount(root, store, actions, signal) {
     const w = waiting(state);
     setText(wait.children[1], w.long);
     setData(wait, "yours", w.yours ? "" : null);
-    setText(wait.children[2], w.waited === null ? "" : `for ${number(w.waited, 1)} s${w.limit === null ? "" : `, at most ${number(w.limit, 1)} s`}`);
+    const most = w.limit === null ? "" : ` (most ${number(w.limit, 1)} s)`;
+    setText(wait.children[0], w.waited === null ? "Waiting for" : `Waiting ${number(w.waited, 1)} s${most} for`);
     const arcOn = view.torch.arc === "on";
     const lost = fresh === "lost";
     setText(volts.figure, lost ? NOTHING : arcOn && view.signals.volts !== null ? `${number(view.signals.volts)} V` : NOTHING);

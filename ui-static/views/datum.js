@@ -2,16 +2,22 @@
 // it stands right, and said so. The arc cannot fire here.
 
 import { el, setText, show } from "../lib/dom.js";
-import { MARK, can, datum, drawing, placeFreshness } from "../state/select.js";
+import { MARK, can, datum, drawing, near as nearNow, placeFreshness } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
-import { plate } from "../widgets/plate.js";
+import { nearLine } from "../widgets/near.js";
+import { line, pager } from "../widgets/pager.js";
+import { side } from "../widgets/side.js";
+import { closePlate } from "./resume.js";
 
 const STEPS_MM = [1, 0.1];
 
 export function mount(root, store, actions, signal) {
-  const near = plate({ scales: false });
+  const near = closePlate();
   const title = el("h2", { class: "caption your-move" }, el("i", { class: "disc" }), el("span", { "data-test": "mark" }));
-  const tells = el("p", { class: "do-line" });
+  const safe = nearLine();
+  const told = pager(signal, "", { natural: true });
+  const tells = line("do-line");
+  told.text.append(title, tells.node);
   let step = 0;
   const nudge = (x, y) => () => actions.ask({ kind: "datum-nudge", dx_mm: x * STEPS_MM[step], dy_mm: y * STEPS_MM[step] });
   const away = button("Away", signal, nudge(0, 1), "nudge");
@@ -25,16 +31,17 @@ export function mount(root, store, actions, signal) {
   relabel(size, `by ${STEPS_MM[step]} mm`);
   const here = button("It stands right", signal, () => actions.ask({ kind: "datum-here" }), "words");
   root.append(
-    el("section", { class: "left" }, title, el("div", { class: "near fill" }, near.node), el("div", { class: "told" }, tells)),
-    el("section", { class: "column choices" },
-      el("div", { class: "row" }, left, away, right), el("div", { class: "row" }, size, toward, here)),
+    side("left", { heads: [safe.node], middle: [el("div", { class: "near fill" }, near.node), el("div", { class: "told" }, told.node, told.turn)] }),
+    side("column nudges", { feet: [el("div", { class: "row" }, left, away, right), el("div", { class: "row" }, size, toward, here)] }),
   );
 
   store.subscribe((state) => {
     const now = datum(state);
     if (!now) return;
     setText(title.lastElementChild, `${now.number} of ${now.count}: ${MARK[now.mark.feature]}${now.mark.cut ? ` of cut ${now.mark.cut}` : ""}`);
-    setText(tells, "Look from the side, visor up, hands clear of the torch. Move it until its tip stands right over the mark.");
+    safe.draw(state);
+    tells.say(nearNow(state).safe ? "Look from the side, visor up, hands clear of the torch. Move it until its tip stands right over the mark." : "Stay clear until it is safe to go near.");
+    told.draw();
     const drawn = drawing(state);
     const at = now.mark.place;
     if (drawn) near.draw({ drawing: drawn, cuts: state.view.cuts, marks: state.view.marks, torch: state.view.torch, fresh: placeFreshness(state), start: at, focus: { at, zoom: 6 } });

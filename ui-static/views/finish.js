@@ -4,19 +4,25 @@ import { el, keyed, setText, show } from "../lib/dom.js";
 import { count, duration, mm } from "../lib/format.js";
 import { CAUSE, can, drawing, placeFreshness, result } from "../state/select.js";
 import { button } from "../widgets/button.js";
+import { nearLine } from "../widgets/near.js";
+import { line, pager } from "../widgets/pager.js";
 import { plate } from "../widgets/plate.js";
+import { side } from "../widgets/side.js";
 
 export function mount(root, store, actions, signal) {
   const sheet = plate();
   const done = el("h2", { class: "figure", "data-test": "done" });
-  const facts = el("p", { class: "say-line" });
+  const near = nearLine();
+  const told = pager(signal);
+  const facts = line("say-line");
   const holds = el("ul", { class: "lines" });
   const hot = el("p", { class: "hot" }, el("i", { class: "triangle" }), el("span", { text: "The sheet is hot. Loose pieces may tip." }));
   const away = button("Put the job away", signal, () => actions.ask({ kind: "unload" }), "words");
   const happened = button("What happened", signal, () => actions.page("happened"), "words");
+  told.text.append(done, hot, facts.node, holds);
   root.append(
-    el("section", { class: "left" }, el("div", { class: "fill plate-box" }, sheet.node)),
-    el("section", { class: "column" }, done, el("div", { class: "fill told-all" }, hot, facts, holds), el("div", { class: "row bottom" }, away, happened)),
+    side("left", { heads: [near.node], middle: [el("div", { class: "fill plate-box" }, sheet.node)] }),
+    side("column", { middle: [el("div", { class: "told" }, told.node, told.turn)], feet: [away, happened] }),
   );
   store.subscribe((state) => {
     const { view } = state;
@@ -26,11 +32,13 @@ export function mount(root, store, actions, signal) {
     const r = result(view);
     setText(done, `${r.done} of ${r.all} cut`);
     const more = [r.skipped > 0 && `${r.skipped} skipped`, r.left > 0 && `${r.left} not cut`, `${count(view.pierces, "pierce")}, arc on ${duration(view.arc_on_s)}`, view.run_s !== null && `run ${duration(view.run_s)}`];
-    setText(facts, more.filter(Boolean).join(", "));
+    facts.say(more.filter(Boolean).join(", "));
     const list = view.holds.slice(-2).map((h, k) => ({ ...h, k }));
     keyed(holds, list, (h) => String(h.k), () => el("li"), (node, h) => {
       setText(node, `${CAUSE[h.cause] ?? h.cause}, cut ${h.cut} at ${mm(h.at_mm)}${h.resumed_mm === null ? "" : `, taken up at ${mm(h.resumed_mm)}`}`);
     });
+    near.draw(state);
+    told.draw();
     show(away, can(state, "unload"));
   }, signal);
 }

@@ -1,9 +1,10 @@
 // To go on with a held cut: seen once more, made ready here, kept pressed over there.
 
-import { el, setText, show } from "../lib/dom.js";
+import { el, show } from "../lib/dom.js";
 import { mm, number } from "../lib/format.js";
 import { WAY, can, wayOn, waysWanted, weighing } from "../state/select.js";
 import { button, twoSteps } from "../widgets/button.js";
+import { line, pager } from "../widgets/pager.js";
 import { closePlate, leaves, pictured } from "./resume.js";
 
 export function mount(root, store, actions, signal) {
@@ -16,16 +17,18 @@ export function mount(root, store, actions, signal) {
     ready: () => actions.ready("resume"),
     done: () => actions.resume(),
   });
-  const where = el("h2", { class: "caption" });
-  const before = el("p", { class: "before wide" });
-  const facts = el("p", { class: "before wide strong", "data-test": "leaves" });
+  const told = pager(signal);
+  const where = line("caption");
+  const facts = line("before wide strong", { "data-test": "leaves" });
+  const before = line("before wide");
+  told.text.append(where.node, facts.node, before.node);
   const back = button("Back", signal, () => actions.page("resume"));
   root.append(
-    el("div", { class: "two-row" }, step.first, el("div", { class: "between costs" }, facts), step.second),
+    el("div", { class: "two-row" }, step.first, el("div", { class: "between" }), step.second),
     el("div", { class: "under-two confirm" },
-      el("div", { class: "stack" }, back),
+      el("div", { class: "stack" }, told.turn, back),
       el("div", { class: "near" }, near.node),
-      el("div", { class: "column" }, where, before)),
+      el("div", { class: "column" }, told.node)),
   );
 
   store.subscribe((state) => {
@@ -41,9 +44,10 @@ export function mount(root, store, actions, signal) {
     if (shown?.near) near.draw(shown.near);
     const name = WAY[plan.way] ?? plan.way;
     step.draw(ready, plan.way === "leave" ? `Leave cut ${now.cut} and go on` : `Cut ${now.cut} from ${mm(plan.from_mm)}`);
-    setText(where, `${name}, cut ${now.cut}`);
+    where.say(`${name}, cut ${now.cut}`);
     const pierce = plan.pierces && state.job ? ` Then pierce ${number(state.job.pierce_delay_s, 1)} s.` : "";
-    setText(before, `Before the arc: the torch moves and finds the plate.${pierce} Visor down. Stand clear.`);
-    setText(facts, leaves(plan));
+    before.say(`Before the arc: the torch moves and finds the plate.${pierce} Visor down. Stand clear.`);
+    facts.say(leaves(plan));
+    told.draw();
   }, signal);
 }

@@ -2,63 +2,75 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { after, clock } from "../lib/format.js";
-import { alarms, can, freshness, record } from "../state/select.js";
+import { alarms, can, record } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
+import { nearLine } from "../widgets/near.js";
+import { line, pager } from "../widgets/pager.js";
+
+/** So many rows of the record are at hand here; the log has them all. */
+const ROWS = 120;
+/** So many lines follow the first cause, the rest is folded. */
+const MOST = 3;
+
+/** Nothing that is said here is leave to touch the torch. */
+function torch(view) {
+  const source = view?.signals.source_on;
+  if (source === false) return "Torch power is seen off.";
+  return source === true ? "Torch power is on: do not touch the torch." : "The panel cannot tell whether torch power is on: do not touch the torch.";
+}
 
 export function mount(root, store, actions, signal) {
-  const safe = el("p", { class: "safe" });
-  const first = el("div", { class: "first-cause" }, el("p", { class: "first-word", text: "FIRST" }), el("h2"), el("p"), el("p"));
+  const near = nearLine();
+  const cause = pager(signal);
+  const first = el("p", { class: "first-word", text: "FIRST" });
+  const what = el("h2");
+  const [why, remedy, power] = [line(), line("do-line"), line()];
   const then = el("ul", { class: "lines then" });
-  const none = el("p", { class: "say-line", text: "No alarm stands." });
-  const lines = el("ul", { class: "lines record fill", "data-test": "record" });
-  const trouble = el("p", { class: "say-line" });
-  const earlier = button("Earlier", signal, () => actions.earlier(page()));
-  const later = button("Later", signal, () => actions.earlier(-page()));
+  cause.text.append(first, what, why.node, remedy.node, then, power.node);
+  const block = el("div", { class: "first-cause" }, cause.node);
+  const rows = pager(signal);
+  const lines = el("ul", { class: "lines record", "data-test": "record" });
+  const trouble = line();
+  rows.text.append(trouble.node, lines);
   const seen = button("", signal, () => actions.seenOrClear());
   const back = button("Back", signal, () => actions.page(null));
-  const page = () => Math.max(3, Math.floor(lines.clientHeight / (lines.firstElementChild?.offsetHeight || 40)));
-  root.classList.add("halves");
-  root.append(
-    el("section", { class: "left" }, safe, none, first, then, el("div", { class: "row bottom" }, back, seen)),
-    el("section", { class: "column" }, trouble, lines, el("div", { class: "row bottom" }, earlier, later)),
-  );
+  // Where there is room for one of the two, one is shown.
+  const swap = button("", signal, () => showsRecord(root.dataset.shows !== "record"), "small-only");
+  const showsRecord = (yes) => {
+    setData(root, "shows", yes ? "record" : "cause");
+    relabel(swap, yes ? "First cause" : "Record");
+  };
+  showsRecord(alarms(store.get()).length === 0);
+  root.append(near.node, block, el("div", { class: "rows" }, rows.node), el("div", { class: "feet" }, back, seen, cause.turn, swap, rows.turn));
   actions.fetchEvents();
 
   store.subscribe((state) => {
     const list = alarms(state);
-    const head = list[0] ? list.find((a) => a.head) : null;
-    show(none, !head);
+    const head = list.find((a) => a.head) ?? null;
+    near.draw(state);
     show(first, Boolean(head));
-    if (head) {
-      setData(first, "level", head.level);
-      setData(first, "seen", head.seen ? (head.gone ? "gone" : "seen") : "new");
-      setText(first.children[1], head.what);
-      setText(first.children[2], `Why: ${head.why}`);
-      setText(first.children[3], `Do: ${head.remedy}`);
-    }
+    setData(block, "level", head?.level ?? null);
+    setData(block, "seen", head ? (head.seen ? (head.gone ? "gone" : "seen") : "new") : "none");
+    setText(what, head?.what ?? "No alarm stands.");
+    why.say(head ? `Why: ${head.why}` : "");
+    remedy.say(head ? `Do: ${head.remedy}` : "");
+    power.say(torch(state.view));
     const others = list.filter((a) => a !== head);
-    const shown = others.slice(0, 3);
-    const rest = others.length - shown.length;
+    const shown = others.slice(0, MOST);
     keyed(then, shown, (a) => a.cause, () => el("li"), (node, a) => setText(node, `then ${after(a.after_s)}  ${a.what}`));
-    if (rest > 0) setText(then.lastElementChild, `${rest + 1} more in the record`);
+    if (others.length > MOST) setText(then.lastElementChild, `${others.length - MOST + 1} more in the record`);
+    cause.draw();
 
-    const { view } = state;
-    const hot = !view || freshness(state) !== "live" || view.torch.moving || !["off", "locked-out"].includes(view.torch.arc);
-    const source = view?.signals.source_on;
-    setText(safe, hot ? "Not safe to go near." : source === false ? "Source is off." : source === true ? "Not safe to touch the torch: source is on." : "Not safe to touch the torch: the panel cannot tell whether the source is on.");
     const events = record(state);
-    setText(trouble, state.events.trouble ?? (events === null ? "Being read." : events.length === 0 ? "Nothing is recorded yet." : ""));
-    show(trouble, trouble.textContent !== "");
-    const size = page();
-    const end = Math.max(0, (events?.length ?? 0) - state.events.back);
-    const part = (events ?? []).slice(Math.max(0, end - size), end);
-    keyed(lines, part, (e) => String(e.id), () => el("li", {}, el("time"), el("span")), (node, e) => {
+    trouble.say(state.events.trouble ?? (events === null ? "Being read." : events.length === 0 ? "Nothing is recorded yet." : ""));
+    // The newest first: what has just happened is read without turning a page.
+    const told = (events ?? []).slice(-ROWS).reverse();
+    keyed(lines, told, (e) => String(e.id), () => el("li", {}, el("time"), el("span")), (node, e) => {
       setText(node.firstElementChild, clock(new Date(e.wall_ms)));
       setText(node.lastElementChild, e.says);
       setData(node, "severity", e.severity);
     });
-    show(earlier, end > size);
-    show(later, state.events.back > 0);
+    rows.draw();
     const unseen = list.find((a) => !a.seen);
     const clearable = list.find((a) => a.latched && a.gone);
     show(seen, Boolean((unseen && can(state, "seen")) || (clearable && can(state, "clear"))));

@@ -1,25 +1,37 @@
-// It stands still: why, where, what to do, and the ways on. Clearing comes first, one act at a
-// time; a choice starts nothing, it opens its own page.
+// It stands still: whether it is safe to go near, why it stands, where, what to do, and the ways on.
+// Clearing comes first, one act at a time; a choice starts nothing, it opens its own page.
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { mm } from "../lib/format.js";
-import { MARK, can, datum, freshness, goesOn, howOften, leading, nextAct, steps, waysOn, whyNot } from "../state/select.js";
+import { MARK, can, datum, goesOn, howOften, leading, nextAct, steps, waysOn, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
+import { nearLine } from "../widgets/near.js";
+import { line, pager } from "../widgets/pager.js";
 import { plate } from "../widgets/plate.js";
+import { side } from "../widgets/side.js";
 import { closePlate, pictured } from "./resume.js";
 
-export function mount(root, store, actions, signal) {
-  const near = closePlate();
-  const whole = plate({ scales: false });
-  const caption = el("h2", { class: "caption your-move" }, el("i", { class: "disc" }), el("span"));
-  const pictures = el("div", { class: "pictures fill" }, el("div", { class: "near" }, near.node), el("div", { class: "whole-sheet" }, whole.node));
-  const why = el("p", { class: "why-line", "data-test": "why" });
-  const remedy = el("p", { class: "do-line", "data-test": "do" });
-  const list = el("ol", { class: "steps" });
+/** Acts that move the torch or close its relay: kept pressed. */
+const MOVES = ["home", "datum-go", "permit-test"];
+const VOUCH = {
+  "source-off": "Torch power is off, or its start plug is out",
+  "relay-seen": "The permit relay was seen to follow",
+};
 
-  const moves = ["home", "datum-go"];
-  const home = keepPressed("Reference the axes: the torch moves", signal, {
-    may: () => moves.includes(nextAct(store.get())?.act),
+export function mount(root, store, actions, signal) {
+  const close = closePlate();
+  const whole = plate({ scales: false });
+  const near = nearLine();
+  const pictures = el("div", { class: "pictures" }, el("div", { class: "near" }, close.node), el("div", { class: "whole-sheet" }, whole.node));
+  const told = pager(signal, "", { natural: true });
+  const why = line("why-line", { "data-test": "why" });
+  const remedy = line("do-line", { "data-test": "do" });
+  const list = el("ol", { class: "steps" });
+  const where = line("where-line", { "data-test": "at" });
+  told.text.append(why.node, remedy.node, where.node, list);
+
+  const home = keepPressed("", signal, {
+    may: () => MOVES.includes(nextAct(store.get())?.act),
     done: () => actions.ask({ kind: nextAct(store.get()).act }),
   });
   const act = button("", signal, () => actions.act(nextAct(store.get())), "words");
@@ -29,64 +41,71 @@ export function mount(root, store, actions, signal) {
   const end = button("End the job", signal, () => actions.page("end"), "words");
   const right = button("Set it right", signal, () => actions.setRight(), "words practice-only");
   const happened = button("What happened", signal, () => actions.page("happened"), "words");
+  for (const [place, nodes] of Object.entries({ a: [home.node, act, resume], b: [change], c: [skip, right], d: [end], e: [happened] })) {
+    for (const node of nodes) node.classList.add(`place-${place}`);
+  }
   root.append(
-    el("section", { class: "left" }, caption, pictures, el("div", { class: "told" }, why, remedy)),
-    el("section", { class: "column choices" }, home.node, resume, act, list, el("div", { class: "row" }, change, skip), el("div", { class: "row bottom" }, end, right, happened)),
+    side("left", { heads: [near.node], middle: [pictures, el("div", { class: "told" }, told.node, told.turn)] }),
+    el("div", { class: "column choices" }, home.node, act, resume, change, skip, right, end, happened),
   );
 
   store.subscribe((state) => {
     const { view } = state;
     if (!view) return;
     const hold = view.hold;
-    const alarm = leading(view);
-    const told = hold ?? alarm;
+    const said = hold ?? leading(view);
     const mark = hold?.cut ? view.marks.findLast((m) => m.cut === hold.cut) : null;
+    near.draw(state, mark ? `see flag ${mark.number}` : "");
     const place = mark?.place ?? view.torch.place;
-    setText(caption.lastElementChild, mark ? `Your move: look at flag ${mark.number}` : "Your move");
-    show(caption, freshness(state) !== "lost");
     const shown = pictured(state, null);
-    const close = shown?.near?.focus ? shown.near : shown && place ? { ...shown.whole, focus: { at: place, zoom: 4 } } : null;
-    show(pictures.firstElementChild, Boolean(close));
+    const focused = shown?.near?.focus ? shown.near : shown && place ? { ...shown.whole, focus: { at: place, zoom: 4 } } : null;
+    show(pictures.firstElementChild, Boolean(focused));
     show(pictures.lastElementChild, Boolean(shown));
-    if (close) near.draw(close);
+    if (focused) close.draw(focused);
     if (shown) whole.draw(shown.whole);
-    const where = hold?.at_mm !== null && hold?.at_mm !== undefined ? ` At ${mm(hold.at_mm)} along cut ${hold.cut}.` : "";
-    const ran = hold?.ran_on_mm >= 0.1 ? ` Ran on ${mm(hold.ran_on_mm)} without arc.` : "";
+    const at = hold?.at_mm !== null && hold?.at_mm !== undefined ? `At ${mm(hold.at_mm)} along cut ${hold.cut}.` : "";
+    const ran = hold?.ran_on_mm >= 0.1 ? `Ran on ${mm(hold.ran_on_mm)} without arc.` : "";
     const often = howOften(state);
-    const again = often > 1 ? ` ${often} times in this run.` : "";
-    setText(why, told ? `Why: ${told.why}.${where}${ran}${again}`.replaceAll("..", ".") : "");
-    setText(remedy, told ? `Do: ${told.remedy}` : "");
+    const again = often > 1 ? `${often} times in this run.` : "";
 
     const ways = waysOn(state);
     const next = nextAct(state);
-    show(resume, ways.includes("resume"));
-    relabel(resume, `Go on with cut ${hold?.stop?.cut ?? ""}: choose the point`);
-    const moving = moves.includes(next?.act);
-    show(change, can(state, "change-begin") && !moving && next?.act !== "seen");
-    show(skip, ways.includes("skip-cut"));
-    relabel(skip, hold?.cut && hold.cut < view.cuts.length ? `Leave cut ${hold.cut}, go on to ${hold.cut + 1}` : "Leave this cut");
-    show(end, ways.includes("end-job"));
-    show(home.node, moves.includes(next?.act));
+    const moving = MOVES.includes(next?.act);
     const over = datum(state);
-    home.relabel(next?.act === "datum-go" && over ? `Torch to ${MARK[over.mark.feature]}: it moves` : "Reference the axes: the torch moves");
-    setData(root, "next", next?.act ?? null);
-    show(act, ["seen", "clear", "confirm-place"].includes(next?.act));
+    show(home.node, moving);
+    home.relabel(next?.act === "datum-go" && over ? `Torch to ${MARK[over.mark.feature]}: it moves` : next?.act === "permit-test" ? "Test the permit relay" : "Reference the axes: the torch moves");
+    setData(root, "alone", moving ? "" : null);
+    show(act, ["seen", "clear", "confirm-place", "vouch"].includes(next?.act));
     relabel(act, {
       seen: `Seen: ${next?.alarm?.what ?? ""}`,
       clear: `Clear: ${next?.alarm?.what ?? ""}`,
       "confirm-place": "The torch is where the screen says",
+      vouch: VOUCH[next?.check] ?? "",
     }[next?.act] ?? "");
+    show(resume, ways.includes("resume"));
+    relabel(resume, `Go on with cut ${hold?.stop?.cut ?? ""}: choose the point`);
+    show(change, can(state, "change-begin") && !moving && next?.act !== "seen");
+    show(skip, ways.includes("skip-cut"));
+    relabel(skip, hold?.cut && hold.cut < view.cuts.length ? `Leave cut ${hold.cut}, go on to ${hold.cut + 1}` : "Leave this cut");
+    const wrong = view.alarms.some((a) => !a.gone) || view.signals.estop_open || !view.link.alive;
+    const hands = state.table?.practice === true && wrong && !ways.includes("skip-cut") && can(state, "hold");
+    show(right, hands);
+    // Beside what moves the torch there is room for so many: in practice hands go before the end.
+    setData(root, "hands", moving && hands ? "" : null);
+    show(end, ways.includes("end-job") && !(moving && hands));
+
     const order = goesOn(state) ? [] : steps(state);
     // The way on is shut for another reason than a latch: parts that were not tried, say.
     const shut = !goesOn(state) && order.length === 0 && !next ? whyNot(state, "resume") : null;
-    if (shut) setText(remedy, `No way on yet: ${shut}`);
+    why.say(said ? `Why: ${said.why}.`.replaceAll("..", ".") : "");
+    const down = hold?.torch_down === true ? "The torch is down: whatever comes next lifts it first." : "";
+    where.say([at, ran, again, down].filter(Boolean).join(" "));
+    remedy.say(shut ? `No way on yet: ${shut}` : said ? `Do: ${said.remedy}` : "");
     show(list, order.length > 0);
-    setData(root, "steps", order.length > 0 ? "" : null);
     keyed(list, order.map((s, k) => ({ ...s, k })), (s) => `${s.k}`, () => el("li", {}, el("i", { class: "mark" }), el("span")), (node, s) => {
       setData(node, "holds", s.done ? "yes" : "open");
       setText(node.lastElementChild, s.says);
     });
-    const wrong = view.alarms.some((a) => !a.gone) || view.signals.estop_open || !view.link.alive;
-    show(right, state.table?.practice === true && wrong && can(state, "hold"));
+    told.draw();
   }, signal);
 }

@@ -6,6 +6,8 @@ import { clock, mm, number } from "../lib/format.js";
 import { onTap } from "../lib/touch.js";
 import { PART, can, change, wallOf, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
+import { pager } from "../widgets/pager.js";
+import { side } from "../widgets/side.js";
 
 const SAYS = {
   park: "The torch goes where its parts are changed.",
@@ -45,7 +47,7 @@ function touches(off_mm) {
   return ` The new parts touch ${mm(Math.abs(off_mm))} ${off_mm < 0 ? "lower" : "higher"}.`;
 }
 
-function told(c) {
+function stepSays(c) {
   if (c.step === "contact" && c.contact_seen) return "Contact seen. Now take the metal away.";
   if (c.step === "done") {
     return `${c.tested ? "The contact test has passed." : "The contact test has not passed: nothing starts before."}${touches(c.off_mm)}`;
@@ -93,11 +95,11 @@ export function mount(root, store, actions, signal) {
   }, "words");
   const cancel = button("Cancel the change", signal, () => actions.ask({ kind: "change-cancel" }), "words");
   const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
+  const told = pager(signal, "step-says");
+  told.text.append(says, source, trouble, table);
   root.append(
-    el("section", { class: "left" },
-      el("div", { class: "step-line" }, figure, el("div", { class: "step-says" }, says, source)),
-      trouble, table),
-    el("section", { class: "column spread" }, touch.node, toggles, set, swapped, next, el("div", { class: "bottom row" }, cancel, right)),
+    side("left", { middle: [el("div", { class: "step-line" }, figure, told.node)], feet: [told.turn] }),
+    side("column", { heads: [touch.node, toggles, set, swapped, next], feet: [cancel, right] }),
   );
 
   store.subscribe((state) => {
@@ -105,7 +107,7 @@ export function mount(root, store, actions, signal) {
     if (!now) return;
     setData(root, "step", now.step);
     setText(figure, String(now.number));
-    setText(says, told(now));
+    setText(says, stepSays(now));
     const p = power(now, state);
     setText(source.lastElementChild, p.says);
     show(source.firstElementChild, p.warns);
@@ -118,6 +120,7 @@ export function mount(root, store, actions, signal) {
     show(trouble, Boolean(wrong));
     setText(trouble.lastElementChild, wrong ?? "");
     setData(root, "trouble", wrong ? "" : null);
+    told.draw();
     keyed(body, now.parts, (x) => x.part, row, (node, x) => {
       const [name, startsBefore, starts, minBefore, min] = node.children;
       setText(name, PART[x.part] ?? x.part);

@@ -2,13 +2,17 @@
 
 import { el, keyed, setText, show } from "../lib/dom.js";
 import { size, words } from "../lib/format.js";
+import { isSmall } from "../lib/glass.js";
 import { VERDICT } from "../state/select.js";
 import { button } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
+import { side } from "../widgets/side.js";
 import { onTap } from "../lib/touch.js";
 
 /** As many as can be touched: two on a small glass. */
-const aPage = () => (window.innerHeight > 560 ? 4 : 2);
+/** A name of more letters wants the room of the drawing. */
+const LONG = 24;
+const aPage = () => (isSmall() ? 2 : 4);
 
 function card(listed, signal, actions) {
   const shape = plate({ scales: false, you: false, plain: true });
@@ -17,7 +21,7 @@ function card(listed, signal, actions) {
   const verdict = el("p", { class: "verdict-line" });
   const node = el(
     "div",
-    { class: "target card", role: "button", "data-program": listed.id },
+    { class: "target card", role: "button", "data-program": listed.id, "data-long": listed.name.length > LONG },
     el("div", { class: "thumb" }, shape.node),
     el("div", { class: "card-words" }, name, sheet, verdict),
   );
@@ -47,8 +51,7 @@ export function mount(root, store, actions, signal) {
   const later = button("Later", signal, () => actions.list(aPage()));
   const setup = button("Set up", signal, () => actions.page("setup"));
   const happened = button("What happened", signal, () => actions.page("happened"));
-  const foot = el("div", { class: "row bottom foot" }, setup, happened, el("div", { class: "fill" }), earlier, later);
-  root.append(el("section", { class: "left whole" }, none, list, foot));
+  root.append(side("left whole foot", { middle: [none, list], feet: [setup, happened, el("div", { class: "fill" }), earlier, later] }));
   actions.fetchPrograms();
 
   store.subscribe((state) => {

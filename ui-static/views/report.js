@@ -5,7 +5,9 @@ import { el, setData, setText, show } from "../lib/dom.js";
 import { count, duration, length, size, words } from "../lib/format.js";
 import { VERDICT, can, report, whyNot } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
+import { line, pager } from "../widgets/pager.js";
 import { plate } from "../widgets/plate.js";
+import { side } from "../widgets/side.js";
 
 const LOOK = { refuse: "danger", warn: "amber", note: "note" };
 
@@ -17,23 +19,25 @@ export function flags(findings, place) {
 
 export function mount(root, store, actions, signal) {
   const sheet = plate();
-  const facts = el("p", { class: "facts" });
+  const about = pager(signal, "facts");
+  const facts = line();
+  about.text.append(facts.node);
   const verdict = el("h2", { class: "verdict", "data-test": "verdict" });
-  const rule = el("p", { class: "rule" });
-  const says = el("p", { class: "finding-says", "data-test": "finding" });
-  const remedy = el("p", { class: "finding-remedy" });
-  const reason = el("p", { class: "accepted" });
-  const finding = el("div", { class: "finding fill" }, rule, says, remedy, reason);
+  const told = pager(signal, "finding");
+  const rule = line("rule");
+  const says = line("finding-says", { "data-test": "finding" });
+  const remedy = line("finding-remedy");
+  const reason = line("accepted");
+  told.text.append(rule.node, says.node, remedy.node, reason.node);
   const earlier = button("Earlier", signal, () => actions.finding(-1));
   const later = button("Later", signal, () => actions.finding(1));
   const back = button("Back", signal, () => actions.page(null));
   const accept = button("Accept this warning", signal, () => actions.page("accept"));
   const load = button("", signal, () => actions.load(), "starter-like");
   const shut = el("div", { class: "shut" });
-  const under = el("div", { class: "under-plate" }, facts, earlier, later);
   root.append(
-    el("section", { class: "left" }, el("div", { class: "fill plate-box" }, sheet.node), under),
-    el("section", { class: "column" }, verdict, finding, el("div", { class: "row bottom" }, back, accept, load, shut)),
+    side("left", { middle: [el("div", { class: "fill plate-box" }, sheet.node)], feet: [about.node, about.turn, earlier, later] }),
+    side("column", { heads: [verdict], middle: [el("div", { class: "told" }, told.node, told.turn)], feet: [back, accept, load, shut] }),
   );
 
   store.subscribe((state) => {
@@ -46,7 +50,8 @@ export function mount(root, store, actions, signal) {
     show(shut, true);
     setText(shut, "");
     if (!r || r.trouble) {
-      setText(says, r?.trouble ?? "");
+      says.say(r?.trouble ?? "");
+      told.draw();
       return;
     }
     const { read, findings, shown, place } = r;
@@ -55,12 +60,14 @@ export function mount(root, store, actions, signal) {
     sheet.draw({ drawing: read.drawing, flags: flags(findings, place), loose: true });
     const what = [read.name, read.material && words(read.material), read.thickness_mm && `${read.thickness_mm} mm`, read.amps && `${read.amps} A`];
     const how = [read.sheet && size(read.sheet), count(read.report.cuts, "cut"), length(read.report.cut_mm), read.report.time_s !== null && `about ${duration(read.report.time_s)}`];
-    setText(facts, `${what.filter(Boolean).join(", ")}\n${how.filter(Boolean).join(", ")}`);
-    setText(rule, shown ? `${place + 1} of ${findings.length}  ${shown.rule}${shown.line ? `, line ${shown.line}` : ""}${shown.cut ? `, cut ${shown.cut}` : ""}` : "");
-    setData(rule, "severity", shown?.severity ?? null);
-    setText(says, shown ? shown.says : "Nothing was found against it.");
-    setText(remedy, shown?.remedy ?? "");
-    setText(reason, r.reason ? `Accepted: ${r.reason}` : "");
+    facts.say(`${what.filter(Boolean).join(", ")}\n${how.filter(Boolean).join(", ")}`);
+    rule.say(shown ? `${place + 1} of ${findings.length}  ${shown.rule}${shown.line ? `, line ${shown.line}` : ""}${shown.cut ? `, cut ${shown.cut}` : ""}` : "");
+    setData(rule.node, "severity", shown?.severity ?? null);
+    says.say(shown ? shown.says : "Nothing was found against it.");
+    remedy.say(shown?.remedy ?? "");
+    reason.say(r.reason ? `Accepted: ${r.reason}` : "");
+    about.draw();
+    told.draw();
     show(earlier, place > 0);
     show(later, place + 1 < findings.length);
     const toAccept = shown?.severity === "warn" && !r.reason && read.report.verdict !== "refused";

@@ -3,10 +3,12 @@
 
 import { el, setText, show } from "../lib/dom.js";
 import { mm } from "../lib/format.js";
+import { isSmall } from "../lib/glass.js";
 import { pointAt } from "../lib/path.js";
 import { closeUp, wayDrawn } from "../lib/stretch.js";
 import { WAY, can, drawing, nextStepMm, placeFreshness, stepMm, stopDrawn, wayOn, waysWanted, weighing } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
+import { line, pager } from "../widgets/pager.js";
 import { plate } from "../widgets/plate.js";
 
 /** A close-up shows at least so much to each side, and so much about what it shows, mm. */
@@ -14,7 +16,7 @@ const LEAST_MM = 4.5;
 const MARGIN_MM = 3;
 
 /** A close-up. On a small glass its room is the metal's; the whole sheet shows where you stand. */
-export const closePlate = () => plate({ scales: false, you: window.innerHeight > 560 });
+export const closePlate = () => plate({ scales: false, you: !isSmall() });
 
 /** What the plate shows of a stop and of a way on, near and whole. */
 export function pictured(state, plan) {
@@ -50,10 +52,11 @@ export function leaves(plan) {
 export function mount(root, store, actions, signal) {
   const near = closePlate();
   const whole = plate({ scales: false });
+  const told = pager(signal, "way-words");
   const title = el("h2", { class: "caption", "data-test": "way" });
   const where = el("p", { class: "before", "data-test": "from" });
-  const why = el("p", { class: "before way-why large-only" });
-  const facts = el("p", { class: "before strong", "data-test": "leaves" });
+  const why = line("before way-why");
+  const facts = line("before strong", { "data-test": "leaves" });
   const warns = el("p", { class: "before hot" }, el("i", { class: "triangle" }), el("span"));
   const more = button("", signal, () => actions.stepBack(stepMm(store.get())));
   const less = button("", signal, () => actions.stepBack(-stepMm(store.get())));
@@ -61,9 +64,10 @@ export function mount(root, store, actions, signal) {
   const others = button("", signal, () => actions.page("ways"));
   const back = button("Back", signal, () => actions.page(null));
   const on = button("", signal, () => actions.page(weighing(store.get())?.open > 0 ? "weigh" : "go"));
+  told.text.append(title, where, facts.node, warns, why.node);
   root.append(
     el("div", { class: "pictures" }, el("div", { class: "near" }, near.node), el("div", { class: "whole-sheet" }, whole.node)),
-    el("div", { class: "way-words" }, title, where, why, facts, warns),
+    el("div", { class: "told" }, told.node, told.turn),
     el("div", { class: "row point" }, more, less, size),
     el("div", { class: "row choose" }, others, back, on),
   );
@@ -86,11 +90,12 @@ export function mount(root, store, actions, signal) {
     setText(title, plan ? `${plan === now.plans[0] ? "Best: " : ""}${WAY[plan.way] ?? plan.way}` : "No way on");
     const early = now.back > 0 ? `, ${mm(now.back)} early` : "";
     setText(where, plan ? `Cut ${now.cut} from ${mm(plan.from_mm)}${early}${pending ? " ..." : "."}` : "");
-    setText(why, plan ? plan.why : now.barred.map((b) => `${WAY[b.way] ?? b.way}: ${b.why}`).join(" "));
-    setText(facts, plan ? leaves(plan) : "");
+    why.say(plan ? plan.why : now.barred.map((b) => `${WAY[b.way] ?? b.way}: ${b.why}`).join(" "));
+    facts.say(plan ? leaves(plan) : "");
     const warned = plan?.warns.length ?? 0;
     show(warns, warned > 0);
     setText(warns.lastElementChild, warned === 1 ? plan.warns[0].says : `${warned} warnings to accept, one by one`);
+    told.draw();
     const rest = now.plans.filter((p) => p !== plan);
     relabel(others, rest.length > 0 ? `Other ways: ${rest.length}` : "Why no other way");
     show(others, rest.length > 0 || now.barred.length > 0);

@@ -3,6 +3,7 @@
 import { el, setText, show } from "../lib/dom.js";
 import { can } from "../state/select.js";
 import { button } from "../widgets/button.js";
+import { side } from "../widgets/side.js";
 
 export function mount(root, store, actions, signal) {
   const card = el("div", { class: "card-outline" }, el("span", { text: "Lay a bank card here: 85.6 mm wide" }));
@@ -18,10 +19,8 @@ export function mount(root, store, actions, signal) {
   const back = button("Back", signal, () => actions.page(null));
   const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words");
   root.append(
-    el("section", { class: "left" }, card, size, el("div", { class: "row bottom" }, smaller, larger, parts)),
-    el("section", { class: "column spread" },
-      el("div", { class: "row" }, theme("day", "Day"), theme("night", "Night")),
-      el("div", { class: "row" }, theme("glare", "Glare"), back)),
+    side("left", { middle: [card, size], feet: [smaller, larger, parts] }),
+    side("column", { heads: [el("div", { class: "row" }, theme("day", "Day"), theme("night", "Night"))], feet: [theme("glare", "Glare"), back] }),
   );
   draw();
   store.subscribe((state) => show(parts, can(state, "change-begin")), signal);

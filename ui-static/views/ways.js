@@ -4,10 +4,12 @@ import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { onTap } from "../lib/touch.js";
 import { WAY, waysShown } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
+import { pager } from "../widgets/pager.js";
+import { side } from "../widgets/side.js";
 import { leavesShort } from "./resume.js";
 
-/** As many as can be touched: two on a small glass. */
-const aPage = () => (window.innerHeight > 560 ? 3 : 2);
+/** As many as have room for their why. */
+const A_PAGE = 2;
 
 function choice(plan, signal, actions) {
   const name = el("h3");
@@ -29,19 +31,22 @@ export function mount(root, store, actions, signal) {
   const list = el("div", { class: "fill ways", "data-test": "ways" });
   const title = el("h2", { class: "caption" });
   const barred = el("ul", { class: "lines", "data-test": "barred" });
+  const told = pager(signal);
+  told.text.append(barred);
   const back = button("Back", signal, () => actions.page("resume"));
-  const more = button("", signal, () => actions.moreWays(waysShown(store.get(), aPage())?.pages ?? 1));
+  const more = button("", signal, () => actions.moreWays(waysShown(store.get(), A_PAGE)?.pages ?? 1));
   root.append(
-    el("section", { class: "left" }, list),
-    el("section", { class: "column" }, title, el("div", { class: "fill told-all" }, barred), el("div", { class: "row bottom" }, back, more)),
+    side("left", { middle: [list] }),
+    side("column", { heads: [title], middle: [el("div", { class: "told" }, told.node, told.turn)], feet: [back, more] }),
   );
 
   store.subscribe((state) => {
-    const ways = waysShown(state, aPage());
+    const ways = waysShown(state, A_PAGE);
     if (!ways) return;
     keyed(list, ways.shown, (p) => p.way, (p) => choice(p, signal, actions), (node, p) => node.drawWay(p, p === ways.best, p === ways.chosen));
     setText(title, ways.barred.length > 0 ? "Not here" : "Choose a way on");
     keyed(barred, ways.barred, (b) => b.way, () => el("li"), (node, b) => setText(node, `${WAY[b.way] ?? b.way}: ${b.why}`));
+    told.draw();
     show(more, ways.pages > 1);
     relabel(more, `More ways, ${ways.page + 1} of ${ways.pages}`);
   }, signal);

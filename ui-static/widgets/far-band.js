@@ -2,7 +2,7 @@
 
 import { el, setData, setText, show } from "../lib/dom.js";
 import { clock, seconds } from "../lib/format.js";
-import { ageMs, arc, bandOf, far, frame, freshness, invented, jobLine, waiting } from "../state/select.js";
+import { ageMs, arc, bandOf, far, frame, freshness, invented, jobLines, waiting } from "../state/select.js";
 
 /** The beat steps at most so often, ms: twice a second. */
 const BEAT_MS = 450;
@@ -38,15 +38,27 @@ export function mountBand(root, strip, store, signal) {
   const line = el("div", { class: "under-far" }, where, old, beat.node, time);
   const block = el("div", { class: "arc-block", "data-test": "arc" }, el("span"));
   root.append(el("div", { class: "far" }, word, wait, line), block);
-  const practice = el("span", {}, el("b", { text: "PRACTICE" }), " simulated table: nothing real moves");
-  const data = el("span", {}, el("b", { text: "INVENTED DATA" }), " not for cutting metal");
+  const practice = el("span", {}, el("b", { text: "PRACTICE" }), el("span", { class: "large-only", text: "simulated table:" }), "nothing real moves");
+  const data = el("span", {}, el("b", { text: "INVENTED DATA" }), el("span", { class: "large-only", text: "not for cutting metal" }));
   strip.append(practice, data);
+
+  let told = "";
+  /** The first that has room. */
+  function sayWhere(lines) {
+    const key = JSON.stringify([lines, where.clientWidth]);
+    if (key === told) return;
+    told = key;
+    for (const says of lines) {
+      setText(where, says);
+      if (where.scrollWidth <= where.clientWidth + 1) return;
+    }
+  }
 
   store.subscribe((state) => {
     setText(word, far(state));
     const w = waiting(state);
     setText(wait, `waits for ${w.short}`);
-    setText(where, jobLine(state));
+    sayWhere(jobLines(state));
     const fresh = freshness(state);
     setText(old, fresh === "late" ? `${seconds(ageMs(state) / 1000)} old` : "");
     show(old, fresh === "late");

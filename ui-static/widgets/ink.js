@@ -24,6 +24,11 @@ export function glass() {
   return Number.parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--px-per-mm")) || 6;
 }
 
+/** The least height of letters that can be read at the glass, px: capitals of 2.8 mm. */
+export function letters() {
+  return Math.round(glass() * 4.25);
+}
+
 export const FONT = '"Hyperlegible Next", "DejaVu Sans", sans-serif';
 
 /**
@@ -94,7 +99,7 @@ export function flag(c, x, y, number, look, solid, room, away = null) {
   c.stroke();
   c.fill();
   c.fillStyle = solid ? word : ink.slot;
-  c.font = `700 24px ${FONT}`;
+  c.font = `700 ${letters()}px ${FONT}`;
   c.textAlign = "center";
   c.textBaseline = "middle";
   c.fillText(String(number), left + size / 2 + 4, fy + 1);

@@ -3,10 +3,10 @@
 
 import { el } from "../lib/dom.js";
 import { bounds, left, loop, pointAt, slice } from "../lib/path.js";
-import { FONT, colours, fitCanvas, flag, glass, trace } from "./ink.js";
+import { FONT, colours, fitCanvas, flag, glass, letters, trace } from "./ink.js";
 import { drawBracket, drawEntries, drawRunOn, drawTones, drawWay } from "./way-on.js";
 
-const MARGIN = { left: 58, top: 34, right: 14, bottom: 34 };
+const MARGIN = { left: 72, top: 34, right: 14, bottom: 34 };
 const BARE = { left: 6, top: 6, right: 6, bottom: 30 };
 
 /**
@@ -97,7 +97,7 @@ export function plate(how = {}) {
     c.lineWidth = 3;
     c.strokeRect(x0, y0, x1 - x0, y1 - y0);
     if (word && !small) {
-      c.font = `600 20px ${FONT}`;
+      c.font = `600 ${letters()}px ${FONT}`;
       c.textAlign = "center";
       c.textBaseline = "top";
       c.fillStyle = ink.slot;
@@ -116,7 +116,7 @@ export function plate(how = {}) {
     c.strokeStyle = ink.ink;
     c.fillStyle = ink.ink;
     c.lineWidth = 1;
-    c.font = `500 22px ${FONT}`;
+    c.font = `500 ${letters()}px ${FONT}`;
     const ends = [[v.sheet[0], v.sheet[2]], [v.sheet[1], v.sheet[3]]];
     for (const axis of [0, 1]) {
       const from = Math.ceil((ends[axis][0] + corner[axis]) / tick) * tick;
@@ -370,7 +370,7 @@ export function plate(how = {}) {
 
   function label(c, word, x, y) {
     const ink = colours();
-    c.font = `600 24px ${FONT}`;
+    c.font = `600 ${letters()}px ${FONT}`;
     c.textAlign = "left";
     c.textBaseline = "middle";
     c.lineWidth = 6;
@@ -412,7 +412,7 @@ export function plate(how = {}) {
     c.lineTo(x - size, h - 6);
     c.closePath();
     c.fill();
-    c.font = `500 22px ${FONT}`;
+    c.font = `500 ${letters()}px ${FONT}`;
     c.textAlign = "left";
     c.textBaseline = "middle";
     c.fillText("you", x + size + 8, h - 15);

@@ -3,7 +3,7 @@
 
 import { pointAt, slice } from "../lib/path.js";
 import { bracket, heading, tones, trail, zigzag } from "../lib/stretch.js";
-import { FONT, colours, trace } from "./ink.js";
+import { FONT, colours, letters, trace } from "./ink.js";
 
 /** The bracket's distance from the edge of the kerf, px. */
 const ASIDE_PX = 24;
@@ -87,7 +87,7 @@ function fires(c, v, place, right, clear) {
     c.stroke();
   }
   const word = "fires here";
-  c.font = `600 24px ${FONT}`;
+  c.font = `600 ${letters()}px ${FONT}`;
   const wide = c.measureText(word).width;
   const left = right ? x + clear : x - clear - wide;
   // Where it has no room the mark says it alone.

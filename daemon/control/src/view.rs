@@ -67,6 +67,9 @@ pub struct View {
     pub holds: Vec<HoldRecord>,
     /// The place cannot be trusted until it was referenced and confirmed.
     pub doubtful: bool,
+    /// Whether a person may go near.
+    #[serde(default)]
+    pub near: Near,
     /// The controller's line is alive.
     pub link: LinkView,
     /// The inputs as last read.
@@ -441,6 +444,16 @@ pub struct Allowed {
     pub ask: String,
     /// Why not; `None` when it would be accepted.
     pub refused: Option<String>,
+}
+
+/// Whether a person may go near the machine now. Nothing known is not safe, so that is the default.
+/// It says nothing of touching the torch.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Near {
+    /// Arc, permit relay and start signal are seen open, and it reports standstill; all of it fresh.
+    pub safe: bool,
+    /// What was seen, or what speaks against it.
+    pub why: String,
 }
 
 /// A hold of this run.

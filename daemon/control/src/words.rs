@@ -228,6 +228,44 @@ pub const fn remedy_of(cause: Cause, detail: Option<Detail>) -> &'static str {
     }
 }
 
+/// Whether its remedy sends a person to the torch, the sheet or the bridge.
+const fn sends_near(cause: Cause) -> bool {
+    matches!(
+        cause,
+        Cause::NoArc
+            | Cause::ArcLost
+            | Cause::FireDropped
+            | Cause::ContactStuck
+            | Cause::NoContact
+            | Cause::TouchUnsure
+            | Cause::PlateMoved
+            | Cause::TorchTouched
+            | Cause::TorchUnseated
+            | Cause::GateOpen
+            | Cause::VoltsOdd
+            | Cause::HeightLimit
+            | Cause::ControllerFault
+            | Cause::Overdue
+            | Cause::SenseOn
+            | Cause::InputsStale
+            | Cause::GuardLate
+            | Cause::ChangeDue
+    )
+}
+
+/// What to do while it may not be safe to go near.
+const FROM_AFAR: &str = "Do not go near. Use the red button. Then look here again.";
+
+/// What to do now. `near`: it is safe to go near; where it is not, nobody is sent there.
+#[must_use]
+pub const fn remedy_now(cause: Cause, detail: Option<Detail>, near: bool) -> &'static str {
+    if !near && sends_near(cause) {
+        FROM_AFAR
+    } else {
+        remedy_of(cause, detail)
+    }
+}
+
 /// What is waited for, in words.
 #[must_use]
 pub const fn waiting(what: Waiting) -> &'static str {
@@ -414,6 +452,31 @@ mod tests {
             for sentence in remedy(cause).split_terminator('.') {
                 assert!(sentence.split_whitespace().count() <= 12, "{sentence}");
             }
+        }
+    }
+
+    #[test]
+    fn where_it_is_not_safe_to_go_near_nobody_is_sent_there() {
+        // Words that only a person at the torch or the sheet can follow.
+        let there = [
+            "look at the flag",
+            "look under",
+            "look at the torch",
+            "look at nozzle",
+            "clean",
+            "scrape",
+            "seat the torch",
+            "free it",
+            "tipped",
+            "look at the plate",
+            "clamp",
+        ];
+        for cause in Cause::ALL {
+            let lower = remedy_now(cause, None, false).to_lowercase();
+            for word in there {
+                assert!(!lower.contains(word), "{cause}: {lower}");
+            }
+            assert_eq!(remedy_now(cause, None, true), remedy(cause));
         }
     }
 

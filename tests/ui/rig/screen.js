@@ -9,13 +9,21 @@ const FLAGS = [
   "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync",
   "--disable-component-update",
 ];
-export const GLASSES = { "10-inch": { width: 1280, height: 800 }, "7-inch": { width: 800, height: 480 } };
+export const GLASSES = {
+  "10-inch": { width: 1280, height: 800 },
+  "10-inch-wide": { width: 1024, height: 600 },
+  "7-inch": { width: 800, height: 480 },
+};
 const SHOTS = process.env.STANDCLEAR_SCREENS ?? new URL("../../../target/screens", import.meta.url).pathname;
 /** Targets take no touch for 400 ms after a page change. */
 const DEAF_MS = 420;
 
-/** @param {string} address @param {keyof typeof GLASSES} glass */
-export async function screen(address, glass) {
+/**
+ * @param {string} address
+ * @param {keyof typeof GLASSES} glass
+ * @param {() => void} [before]  runs in the page before its own scripts
+ */
+export async function screen(address, glass, before) {
   const browser = await chromium.launch({ executablePath: process.env.STANDCLEAR_BROWSER ?? "/usr/bin/chromium", args: FLAGS });
   const context = await browser.newContext({ viewport: GLASSES[glass], hasTouch: true });
   const page = await context.newPage();
@@ -25,6 +33,7 @@ export async function screen(address, glass) {
     if (m.type() === "error") troubles.push(m.text());
   });
   const finger = await context.newCDPSession(page);
+  if (before) await page.addInitScript(before);
   await page.goto(address);
 
   const status = () => page.evaluate(() => document.body.innerText);
@@ -78,9 +87,9 @@ export async function screen(address, glass) {
 /** From the checks to START, vouching for each thing by touch. */
 export async function throughChecks(s) {
   const title = () => s.page.locator("[data-page=checks] h2").textContent();
-  const turn = ".column .row .target:last-child";
-  const confirm = ".column > .target:has-text('The torch is where')";
-  const right = ".column > .target:has-text('At the table: set it right')";
+  const turn = ".column .feet .target:last-child";
+  const confirm = ".column .target:has-text('The torch is where')";
+  const right = ".column .target:has-text('At the table: set it right')";
   await s.on("checks");
   for (;;) {
     const next = await until("something to do in the checks", async () => {
@@ -101,7 +110,7 @@ export async function throughChecks(s) {
       await s.tap(right);
       await until("the checks, with both buttons seen to work", async () => {
         for (const act of ["Seen:", "Clear:"]) {
-          const target = `.column > .target:has-text('${act}')`;
+          const target = `.column .target:has-text('${act}')`;
           if (await s.has(target)) await s.tap(target);
         }
         const page = await s.page.evaluate(() => document.body.dataset.page);
@@ -125,8 +134,8 @@ export async function throughChecks(s) {
 export async function seen(s) {
   await until("the ways on", async () => {
     if (await s.has(".target:has-text('Go on with cut')")) return true;
-    if (await s.has(".column > .target:has-text('Seen:')")) await s.tap(".column > .target:has-text('Seen:')");
-    else if (await s.has(".column > .target:has-text('Clear:')")) await s.tap(".column > .target:has-text('Clear:')");
+    if (await s.has(".column .target:has-text('Seen:')")) await s.tap(".column .target:has-text('Seen:')");
+    else if (await s.has(".column .target:has-text('Clear:')")) await s.tap(".column .target:has-text('Clear:')");
     return false;
   }, { status: s.status });
 }

@@ -158,7 +158,7 @@ pub(super) fn clears(m: &Machine, cause: Cause) -> Result<(), No> {
 }
 
 /// The cause as it comes, until all stands: by its own doing at the table where the table can.
-fn raise(cause: Cause) -> Rig {
+pub(super) fn raise(cause: Cause) -> Rig {
     let in_cut = || {
         let mut rig = running();
         rig.run_to(2, 40.0);

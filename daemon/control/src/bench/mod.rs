@@ -7,6 +7,7 @@ mod aging;
 mod causes;
 mod changes;
 mod finding;
+mod glass;
 mod hold;
 mod levels;
 mod planned;

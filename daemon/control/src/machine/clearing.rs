@@ -14,7 +14,7 @@ pub(super) const AIR_GOOD_FOR: Duration = Duration::from_secs(5);
 /// and a little.
 pub(super) const UP_MM: f64 = 0.1;
 /// Below this the torch is dead, V (process handbook, invented).
-const DEAD_V: f64 = 5.0;
+pub(super) const DEAD_V: f64 = 5.0;
 
 impl Machine {
     /// Whether the condition behind an alarm has gone, as far as control can see.

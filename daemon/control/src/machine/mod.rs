@@ -24,6 +24,7 @@ mod guarding;
 mod holding;
 mod home;
 mod line;
+mod near;
 mod out;
 mod place;
 pub(crate) mod run;

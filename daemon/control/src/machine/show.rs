@@ -131,6 +131,7 @@ impl Machine {
 
     pub(super) fn show(&self, now: Time) -> View {
         let (waiting_for, since, wait_limit_s) = self.waiting();
+        let near = self.near();
         let run = self.run.as_ref();
         View {
             generation: self.generation,
@@ -147,9 +148,9 @@ impl Machine {
             cuts: self.cut_views(),
             entries: self.entry_views(),
             marks: run.map(|r| r.marks.clone()).unwrap_or_default(),
-            hold: self.hold_view(),
+            hold: self.hold_view(near.safe),
             datum: self.datum_view(),
-            alarms: self.alarm_views(),
+            alarms: self.alarm_views(near.safe),
             checks: self.check_views(),
             allowed: admission::all(self)
                 .iter()
@@ -170,6 +171,7 @@ impl Machine {
             retries: run.map(|r| r.retries.clone()).unwrap_or_default(),
             holds: run.map(|r| r.holds.clone()).unwrap_or_default(),
             doubtful: self.doubtful || self.line.unproven.is_some(),
+            near,
             link: self.link_view(now),
             signals: self.signals,
             parts: self.parts_view(),
@@ -284,7 +286,7 @@ impl Machine {
         })
     }
 
-    fn hold_view(&self) -> Option<HoldView> {
+    fn hold_view(&self, near: bool) -> Option<HoldView> {
         let stop = self.stop_now()?;
         if let (None, Some(u)) = (&self.run, &self.interrupted) {
             let at_mm = stop.lost.map(|l| l.at_mm);
@@ -299,7 +301,7 @@ impl Machine {
                 at_mm: Some(at_mm.unwrap_or(0.0)),
                 what: words::what(Cause::Interrupted, Some(u.cut)),
                 why: format!("Surely cut: cut {} up to {sure:.1} mm.{perhaps}", u.cut),
-                remedy: words::remedy(Cause::Interrupted).into(),
+                remedy: words::remedy_now(Cause::Interrupted, None, near).into(),
                 choices: if self.would_start() {
                     vec![Choice::StepBack]
                 } else {
@@ -337,7 +339,7 @@ impl Machine {
             at_mm: Some(held.at_mm),
             what: self.what(held.cause, self.cut_number()),
             why,
-            remedy: self.remedy(held.cause).into(),
+            remedy: self.remedy(held.cause, near).into(),
             choices,
             ran_on_mm: held.ran_on_mm,
             torch_down,
@@ -357,11 +359,12 @@ impl Machine {
         words::what_of(cause, self.details.get(&cause).copied(), cut)
     }
 
-    fn remedy(&self, cause: Cause) -> &'static str {
-        words::remedy_of(cause, self.details.get(&cause).copied())
+    /// What to do now. `near`: it is safe to go near.
+    fn remedy(&self, cause: Cause, near: bool) -> &'static str {
+        words::remedy_now(cause, self.details.get(&cause).copied(), near)
     }
 
-    fn alarm_views(&self) -> Vec<Alarm> {
+    fn alarm_views(&self, near: bool) -> Vec<Alarm> {
         let mut all: Vec<Alarm> = self
             .alarms
             .iter()
@@ -375,7 +378,7 @@ impl Machine {
                 latched: a.latched || self.latches.contains_key(&a.cause),
                 what: self.what(a.cause, a.cut),
                 why: a.why.clone(),
-                remedy: self.remedy(a.cause).into(),
+                remedy: self.remedy(a.cause, near).into(),
             })
             .collect();
         all.sort_by(|a, b| b.first.cmp(&a.first).then(a.at_s.total_cmp(&b.at_s)));

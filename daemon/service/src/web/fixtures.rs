@@ -7,7 +7,7 @@ use std::path::Path;
 use control::resume::{Barred, Lost, Plan, Plans, Proposal, Stop, Way};
 use control::view::{
     Alarm, AlarmLevel, Allowed, ArcView, ChangeStep, ChangeView, CheckView, Choice, CutState,
-    CutView, HoldRecord, HoldView, LinkView, Mark, PartView, PartsView, Phase, Power, Step,
+    CutView, HoldRecord, HoldView, LinkView, Mark, Near, PartView, PartsView, Phase, Power, Step,
     TorchView, View, Waiting,
 };
 use control::{Answer, Cause, CheckId, Part, SetTag, Signals};
@@ -251,6 +251,10 @@ pub(super) fn view() -> View {
             resumed_mm: None,
         }],
         doubtful: false,
+        near: Near {
+            safe: true,
+            why: "Permit relay and arc are seen off. Nothing moves.".into(),
+        },
         link: LinkView {
             alive: true,
             age_s: Some(0.04),
