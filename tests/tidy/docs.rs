@@ -190,6 +190,7 @@ fn tests_of<'a>(path: &str, text: &'a str) -> &'a str {
             "/tests.rs",
             "/bench/",
             "/stories.rs",
+            "/stories/",
             "/exhaustive.rs",
         ]
         .iter()

@@ -15,6 +15,7 @@ use crate::guard::{EdgeInput, GuardOrder, GuardReport};
 use crate::io::{Effect, Effects, Input, RecordId};
 use crate::machine::Machine;
 use crate::parts::Part;
+use crate::signals::Signals;
 use crate::view::{ChangeStep, Phase, Step};
 
 /// A state by name, and how many of the recorded inputs lead to it.
@@ -197,6 +198,13 @@ fn trip(cause: Cause, at: Time, latched: bool) -> Input {
     }
 }
 
+const fn levels(signals: Signals) -> Input {
+    Input::Signals {
+        signals,
+        seen: None,
+    }
+}
+
 fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
     let ask = |ask| Input::Ask {
         id: AskId(77),
@@ -215,20 +223,8 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
     air.air_ok = Some(false);
     let mut all = vec![
         ("tick", Input::Tick),
-        (
-            "signals as before",
-            Input::Signals {
-                signals: m.signals,
-                seen: None,
-            },
-        ),
-        (
-            "air dips",
-            Input::Signals {
-                signals: air,
-                seen: None,
-            },
-        ),
+        ("signals as before", levels(m.signals)),
+        ("air dips", levels(air)),
         (
             "garbage",
             Input::Bytes {

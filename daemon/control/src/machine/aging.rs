@@ -111,9 +111,7 @@ impl Machine {
         Duration::from_millis(self.settings.guard.inputs_stale_ms)
     }
 
-    /// The first source that is older than its bound. Reports count only from a controller that is
-    /// being listened to: else the line itself is what is wrong.
-    fn stale(&self) -> Option<Stale> {
+    fn stale_levels(&self) -> Option<Stale> {
         let old = |source, since: Time, limit| {
             (self.now > since + limit).then_some(Stale {
                 source,
@@ -122,14 +120,28 @@ impl Machine {
             })
         };
         let volts = Duration::from_millis(self.settings.guard.volts_every_ms) * INTERVALS;
-        let reports = self.line.report_every * INTERVALS;
-        let status = self.line.status.as_ref().filter(|_| self.line.listens());
         old(Source::Pins, self.seen_at(), self.pins_limit())
             .or_else(|| old(Source::Volts, self.aging.volts?, volts))
-            .or_else(|| {
-                let heard = self.listening_since(status?.at);
-                old(Source::Reports, heard, reports)
+    }
+
+    /// The first source that is older than its bound. Reports count only from a controller that is
+    /// being listened to: else the line itself is what is wrong.
+    fn stale(&self) -> Option<Stale> {
+        let limit = self.line.report_every * INTERVALS;
+        self.stale_levels().or_else(|| {
+            let status = self.line.status.as_ref().filter(|_| self.line.listens())?;
+            let since = self.listening_since(status.at);
+            (self.now > since + limit).then_some(Stale {
+                source: Source::Reports,
+                since,
+                limit,
             })
+        })
+    }
+
+    /// The levels are young enough to be acted on.
+    pub(crate) fn levels_fresh(&self) -> bool {
+        self.signals_heard && self.stale_levels().is_none()
     }
 
     /// What is seen is young enough to be acted on.

@@ -414,7 +414,7 @@ impl Machine {
             }
             Stage::ArcOut { since } => {
                 let out = !self.signals.arc_ok && !self.signals.fire_on;
-                if out && self.inputs_fresh() {
+                if out && self.levels_fresh() {
                     let wait = self
                         .loaded
                         .as_ref()
@@ -475,7 +475,7 @@ impl Machine {
     /// doubt all the same.
     pub(crate) fn may_move(&self) -> bool {
         self.line.usable()
-            && self.inputs_fresh()
+            && self.levels_fresh()
             && !self.signals.estop_open
             && (self.homed || !self.doubtful)
             && self.line.unproven.is_none()

@@ -211,8 +211,8 @@ impl Controller {
         let before = self.at;
         self.work(now, dt);
         if self.drives_off {
-            for k in 0..3 {
-                self.off[k] -= self.at[k] - before[k];
+            for (off, (at, was)) in self.off.iter_mut().zip(self.at.iter().zip(before)) {
+                *off -= at - was;
             }
         }
         if self.torch && now >= self.last_byte.max(self.torch_since) + SILENCE_NS {

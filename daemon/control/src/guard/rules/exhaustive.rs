@@ -10,11 +10,13 @@
 //! Left out: permit tests, volts, crossings.
 
 mod world;
+mod wrong;
 
 use std::collections::BTreeSet;
 
 use crate::cause::Cause;
-use world::{Act, LATCHES, World, Wrong};
+use world::{Act, LATCHES, World};
+use wrong::Wrong;
 
 /// How many acts deep every order of them is tried.
 const DEPTH: u32 = 5;

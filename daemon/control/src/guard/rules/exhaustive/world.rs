@@ -6,8 +6,9 @@ use std::collections::BTreeSet;
 use units::Time;
 
 use super::super::GuardRules;
+use super::wrong::Wrong;
 use crate::cause::Cause;
-use crate::guard::{EdgeInput, GuardOrder, GuardOut, GuardReport, GuardSettings, Phase};
+use crate::guard::{EdgeInput, GuardOrder, GuardReport, GuardSettings, Phase};
 use crate::signals::{Opened, Signals};
 
 /// The longest limit met here is 1.5 s.
@@ -23,9 +24,9 @@ pub(super) const LATCHES: [Cause; 7] = [
     Cause::LeaseLapsed,
     Cause::GuardLate,
 ];
-const LEASE: Duration = Duration::from_millis(200);
+pub(super) const LEASE: Duration = Duration::from_millis(200);
 /// The permit relay surely holds so long.
-const HOLDS: Duration = Duration::from_millis(30);
+pub(super) const HOLDS: Duration = Duration::from_millis(30);
 /// Levels are told so often.
 const EVERY: Duration = Duration::from_millis(50);
 /// What tells two states apart.
@@ -82,28 +83,6 @@ const ALWAYS: [Act; 15] = [
     Act::FallSilentOrSpeak,
 ];
 
-/// Rules made wrong on purpose: the search must find each.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Wrong {
-    Nothing,
-    EstopClearsItself,
-    OneClearClearsAll,
-    ClearsAGateThatIsOpen,
-    ArcStuckNeverClears,
-    LeaseIsForgotten,
-    TripIsNotWaitedFor,
-    NeedNotBeSeenOpen,
-    PulsesUnasked,
-    PulsesWithALatch,
-    GapIsForgotten,
-    GapIsJudgedAfterThePulse,
-    GapOfTwiceTheHold,
-    LateIsNotLatched,
-    PulsesUnderAFire,
-    LateEdgesAreStampedAtWaking,
-    ShortOpeningsAreMissed,
-}
-
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Control {
     Idle,
@@ -132,16 +111,16 @@ pub(super) struct Account {
 
 #[derive(Clone)]
 pub(super) struct World {
-    rules: GuardRules,
-    wrong: Wrong,
-    now: Time,
+    pub(super) rules: GuardRules,
+    pub(super) wrong: Wrong,
+    pub(super) now: Time,
     wake: Option<Time>,
-    s: Signals,
-    opened: Opened,
+    pub(super) s: Signals,
+    pub(super) opened: Opened,
     /// The guard is kept from its steps, and what it was ordered meanwhile waits.
     asleep: bool,
     orders: Vec<GuardOrder>,
-    lease: Time,
+    pub(super) lease: Time,
     silent: bool,
     control: Control,
     traversing: bool,
@@ -149,7 +128,7 @@ pub(super) struct World {
     known: u64,
     /// It has heard of a trip and not answered: nothing else goes out before.
     owes: bool,
-    cleared: Vec<Cause>,
+    pub(super) cleared: Vec<Cause>,
     pub(super) account: Account,
 }
 
@@ -238,76 +217,6 @@ impl World {
             torch_off_done,
             crossing: false,
         });
-    }
-
-    /// A step of the rules, made wrong where a test wants it so.
-    fn rules_step(&mut self) -> GuardOut {
-        let r = &mut self.rules;
-        let mut lease = self.lease;
-        match self.wrong {
-            Wrong::LeaseIsForgotten => lease = self.now + LEASE,
-            Wrong::NeedNotBeSeenOpen => (r.open_fire, r.open_arc) = (true, true),
-            Wrong::GapIsForgotten => r.late.edge_at = None,
-            Wrong::GapOfTwiceTheHold => r.settings.relay_holds_ms = 2 * HOLDS.as_millis() as u64,
-            Wrong::PulsesUnderAFire => {
-                r.pulsing |= r.phase != Phase::Off && r.open_fire && r.open_arc
-            }
-            _ => {}
-        }
-        let mut opened = core::mem::take(&mut self.opened);
-        if self.wrong == Wrong::ShortOpeningsAreMissed {
-            opened = Opened::default();
-        }
-        let before = r.clone();
-        let mut out = r.step(self.now, &self.s, opened, lease);
-        match self.wrong {
-            // One pulse more before it notices.
-            Wrong::GapIsJudgedAfterThePulse
-                if r.latches.contains(&Cause::GuardLate) && before.pulsing =>
-            {
-                out.permit_level = !before.level;
-            }
-            Wrong::LateIsNotLatched => {
-                r.latches.remove(&Cause::GuardLate);
-                for report in &mut out.reports {
-                    if let GuardReport::Tripped {
-                        cause: Cause::GuardLate,
-                        latched,
-                        ..
-                    } = report
-                    {
-                        *latched = false;
-                    }
-                }
-            }
-            Wrong::LateEdgesAreStampedAtWaking => {
-                for report in &mut out.reports {
-                    if let GuardReport::Edge { after, .. } = report {
-                        *after = None;
-                    }
-                }
-            }
-            Wrong::EstopClearsItself if !self.s.estop_open => {
-                r.latches.remove(&Cause::Estop);
-            }
-            Wrong::OneClearClearsAll if !self.cleared.is_empty() => r.latches.clear(),
-            Wrong::ClearsAGateThatIsOpen if self.cleared.contains(&Cause::GateOpen) => {
-                r.latches.remove(&Cause::GateOpen);
-            }
-            Wrong::TripIsNotWaitedFor => r.handled = r.epoch,
-            Wrong::PulsesWithALatch if !r.latches.is_empty() => {
-                r.pulsing = r.phase != Phase::Off
-                    && r.handled == r.epoch
-                    && self.now <= lease
-                    && (r.open_fire && !self.s.fire_on)
-                    && (r.open_arc && !self.s.arc_ok);
-            }
-            Wrong::PulsesUnasked => {
-                r.pulsing |= r.latches.is_empty() && r.handled == r.epoch && r.handled > 0;
-            }
-            _ => {}
-        }
-        out
     }
 
     fn step(&mut self) -> Result<(), String> {
