@@ -3,7 +3,7 @@
 mod change;
 mod no;
 
-use crate::ask::{Ask, CheckId};
+use crate::ask::{Ask, CheckId, PressId};
 use crate::cause::Cause;
 use crate::checks;
 use crate::machine::datum::NUDGE_MM;
@@ -97,12 +97,7 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
             vouch(m)
         }
         Ask::Start => start(m),
-        // A press that is sent again is the same press.
-        Ask::Hold { press } => Ok(if press.is_some_and(|p| m.presses.knows(p)) {
-            Yes::AlreadySo
-        } else {
-            Yes::Do
-        }),
+        Ask::Hold { press } => Ok(hold(m, *press)),
         Ask::HoldAfterCut => hold_after(m),
         Ask::Resume { splice } => {
             resume(m)?;
@@ -219,6 +214,15 @@ fn start(m: &Machine) -> Result<Yes, No> {
     match checks::bars_start(m) {
         Some(check) => Err(No::Check(check)),
         None => causes_gone(m).map(|()| Yes::Do),
+    }
+}
+
+/// HOLD is always taken. A press that is sent again is the same press.
+fn hold(m: &Machine, press: Option<PressId>) -> Yes {
+    if press.is_some_and(|p| m.presses.knows(p)) {
+        Yes::AlreadySo
+    } else {
+        Yes::Do
     }
 }
 

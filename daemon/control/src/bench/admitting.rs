@@ -87,6 +87,15 @@ fn settle(rig: &mut Rig) {
     rig.wait(0.15);
 }
 
+/// With the start plug out. Refused where nobody may vouch, and then so is the test.
+fn test_permit(rig: &mut Rig) -> Answer {
+    rig.ask(Ask::Vouch {
+        check: crate::CheckId::SourceOff,
+        yes: true,
+    });
+    rig.ask(Ask::PermitTest)
+}
+
 fn play(rig: &mut Rig, m: &mut Model, op: Op) -> Result<(), TestCaseError> {
     let before = *m;
     let mut expect = None;
@@ -198,12 +207,7 @@ fn play(rig: &mut Rig, m: &mut Model, op: Op) -> Result<(), TestCaseError> {
             let ok = m.rest() && !m.latched && !m.pressed;
             expect = Some(ok);
             m.tested |= ok;
-            // Refused where nobody may vouch, and then so is the test.
-            rig.ask(Ask::Vouch {
-                check: crate::CheckId::SourceOff,
-                yes: true,
-            });
-            Some(rig.ask(Ask::PermitTest))
+            Some(test_permit(rig))
         }
         Op::Press => {
             rig.table.wrong.estop = true;

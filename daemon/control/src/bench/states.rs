@@ -205,6 +205,27 @@ const fn levels(signals: Signals) -> Input {
     }
 }
 
+/// What the guard may say of itself.
+fn trips(now: Time) -> Vec<(&'static str, Input)> {
+    vec![
+        ("trip no-arc", trip(Cause::NoArc, now, false)),
+        ("trip arc-lost", trip(Cause::ArcLost, now, false)),
+        ("trip fire-dropped", trip(Cause::FireDropped, now, false)),
+        ("trip hold", trip(Cause::Hold, now, false)),
+        ("latch estop", trip(Cause::Estop, now, true)),
+        ("latch gate-open", trip(Cause::GateOpen, now, true)),
+        (
+            "latch torch-unseated",
+            trip(Cause::TorchUnseated, now, true),
+        ),
+        ("latch torch-touched", trip(Cause::TorchTouched, now, true)),
+        ("latch arc-stuck", trip(Cause::ArcStuck, now, true)),
+        ("latch unasked-fire", trip(Cause::UnaskedFire, now, true)),
+        ("latch lease-lapsed", trip(Cause::LeaseLapsed, now, true)),
+        ("latch sense-on", trip(Cause::SenseOn, now, true)),
+    ]
+}
+
 fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
     let ask = |ask| Input::Ask {
         id: AskId(77),
@@ -242,21 +263,9 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
             },
         ),
         ("record failed", Input::RecordFailed { why: "full".into() }),
-        ("trip no-arc", trip(Cause::NoArc, now, false)),
-        ("trip arc-lost", trip(Cause::ArcLost, now, false)),
-        ("trip fire-dropped", trip(Cause::FireDropped, now, false)),
-        ("trip hold", trip(Cause::Hold, now, false)),
-        ("latch estop", trip(Cause::Estop, now, true)),
-        ("latch gate-open", trip(Cause::GateOpen, now, true)),
-        (
-            "latch torch-unseated",
-            trip(Cause::TorchUnseated, now, true),
-        ),
-        ("latch torch-touched", trip(Cause::TorchTouched, now, true)),
-        ("latch arc-stuck", trip(Cause::ArcStuck, now, true)),
-        ("latch unasked-fire", trip(Cause::UnaskedFire, now, true)),
-        ("latch lease-lapsed", trip(Cause::LeaseLapsed, now, true)),
-        ("latch sense-on", trip(Cause::SenseOn, now, true)),
+    ];
+    all.extend(trips(now));
+    all.extend([
         ("fire edge on", edge(EdgeInput::FireOn, true)),
         ("fire edge off", edge(EdgeInput::FireOn, false)),
         ("arc edge on", edge(EdgeInput::ArcOk, true)),
@@ -320,7 +329,7 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
         ("ask home", ask(Ask::Home)),
         ("ask confirm-place", ask(Ask::ConfirmPlace)),
         ("ask permit-test", ask(Ask::PermitTest)),
-    ];
+    ]);
     all.extend(asks_of_steps(m));
     all
 }

@@ -132,12 +132,6 @@ impl Event {
                 format!("Latched: {}.", words::plain_of(*cause, *detail))
             }
             Self::LatchCleared { cause } => format!("The operator cleared {}.", cause.name()),
-            Self::PermitTestBroken { cause } => format!(
-                "The permit test was broken off: {}.",
-                cause.map_or("the guard gave no answer", words::plain)
-            ),
-            Self::HoldPressed { button: true } => "The hold button was pressed.".into(),
-            Self::HoldPressed { button: false } => "HOLD was pressed on a screen.".into(),
             Self::CauseFollowed { cause, .. } => format!("Then: {}.", words::plain(*cause)),
             Self::AlarmSeen { cause } => format!("The alarm {} was seen.", cause.name()),
             Self::Refused { ask, reason } => format!("The request {ask} was refused: {reason}."),
@@ -205,6 +199,12 @@ impl Event {
                     "."
                 }
             ),
+            Self::PermitTestBroken { cause } => format!(
+                "The permit test was broken off: {}.",
+                cause.map_or("the guard gave no answer", words::plain)
+            ),
+            Self::HoldPressed { button: true } => "The hold button was pressed.".into(),
+            Self::HoldPressed { button: false } => "HOLD was pressed on a screen.".into(),
             _ => self.says_of_change(),
         }
     }
