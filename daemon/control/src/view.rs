@@ -77,6 +77,31 @@ pub struct View {
     /// The change of torch parts that is open.
     #[serde(default)]
     pub change: Option<ChangeView>,
+    /// The self-test after switch-on.
+    #[serde(default)]
+    pub self_test: SelfTestView,
+}
+
+/// The self-test: nothing is started before it has passed.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct SelfTestView {
+    /// Everything was as it must be.
+    pub passed: bool,
+    /// What is looked at; inputs that are not fitted are left out.
+    pub items: Vec<SelfTestItem>,
+    /// The slowest answer of the controller in it, ms.
+    pub longest_ms: f64,
+}
+
+/// One thing that the self-test looks at.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SelfTestItem {
+    /// What.
+    pub name: String,
+    /// It is as it must be; `None`: not known yet.
+    pub holds: Option<bool>,
+    /// How it is, where it is not as it must be; else nothing.
+    pub says: String,
 }
 
 /// The torch parts as they are fitted.

@@ -13,6 +13,7 @@ mod planned;
 mod records;
 mod recovery;
 mod rig;
+mod rows;
 mod soup;
 mod states;
 mod stories;

@@ -98,6 +98,8 @@ pub(crate) fn job_named(name: &str, seal: &str) -> Arc<Job> {
             JobCut {
                 pierce: p(112.0, 100.0),
                 path: vec![line(p(112.0, 100.0), p(120.0, 100.0)), circle],
+                crossings: Vec::new(),
+                freed_by: None,
             },
             JobCut {
                 pierce: p(200.0, 50.0),
@@ -106,6 +108,8 @@ pub(crate) fn job_named(name: &str, seal: &str) -> Arc<Job> {
                     line(p(230.0, 50.0), p(230.0, 90.0)),
                     line(p(230.0, 90.0), p(260.0, 90.0)),
                 ],
+                crossings: Vec::new(),
+                freed_by: None,
             },
         ],
         planned_s: 30.0,

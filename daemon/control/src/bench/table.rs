@@ -74,6 +74,16 @@ pub(crate) struct Wrong {
     pub no_mirrors: bool,
     /// A hand holds metal to the nozzle.
     pub metal_at_nozzle: bool,
+    /// A move of the height ends so far above where it was sent, mm.
+    pub short_z: f64,
+    /// A slow move of the height is so many times slower.
+    pub slow_z: Option<f64>,
+    /// Reports count so many lines too few.
+    pub count_back: u64,
+    /// What the controller says is lost.
+    pub mute: bool,
+    /// Reports tell a place so far off along X, mm.
+    pub shoved_mm: f64,
 }
 
 pub(crate) struct Table {
@@ -174,7 +184,7 @@ impl Table {
 
     /// What the controller has written since the last call.
     pub(crate) fn take_out(&mut self) -> Vec<u8> {
-        if self.wrong.unplugged {
+        if self.wrong.unplugged || self.wrong.mute {
             self.out.clear();
         }
         core::mem::take(&mut self.out)
@@ -193,6 +203,13 @@ impl Table {
         self.greeted_only = true;
         self.starts += 1;
         self.dead_until = Some(self.now + core::time::Duration::from_millis(1200));
+    }
+
+    /// A piece of path is in the controller's queue or being carried out.
+    pub(crate) fn has_path(&self) -> bool {
+        let running = self.running.as_ref().map(|r| &r.what);
+        let mut all = self.queue.iter().map(|(_, what)| what).chain(running);
+        all.any(|what| matches!(what, Do::Path(..)))
     }
 
     /// The start contact opens by itself; nobody is told.
@@ -329,10 +346,10 @@ impl Table {
         let waiting = self.queue.len() + usize::from(self.running.is_some());
         let body = format!(
             "at x{:.3} y{:.3} z{:.3} f{moving:.1} {doing} e{} w{waiting} q{} t{} r{} u{}",
-            self.place.x,
+            self.place.x + self.wrong.shoved_mm,
             self.place.y,
             self.z,
-            self.executed,
+            self.executed.saturating_sub(self.wrong.count_back),
             waiting * 15,
             u8::from(self.torch),
             u8::from(self.referenced),
@@ -465,7 +482,10 @@ impl Table {
             };
             let (length, speed) = match &r.what {
                 Do::Xy(p, v) => (r.from.distance(*p), *v),
-                Do::Z(z, v) => ((z - r.from_z).abs(), *v),
+                Do::Z(z, v) => {
+                    let slower = self.wrong.slow_z.filter(|_| *z < r.from_z).unwrap_or(1.0);
+                    ((z - r.from_z).abs(), *v / slower)
+                }
                 Do::Path(s, v) => (s.length(), *v),
                 Do::Touch(z, v) => (r.from_z - z, *v),
                 Do::Home => (TOP_Z - r.from_z + 200.0, 100.0),
@@ -509,6 +529,7 @@ impl Table {
             }
             self.executed = r.number;
             match r.what {
+                Do::Z(..) => self.z += self.wrong.short_z,
                 Do::Torch(on) => {
                     self.torch = on && !self.torch_barred;
                     if self.torch && self.sense {

@@ -250,6 +250,7 @@ impl Machine {
             // An older test says nothing of a relay that does not follow now.
             self.permit_tested = false;
         }
+        self.self_test_anew(cause);
         if self.latches.insert(cause, at).is_none() {
             self.record(
                 Event::LatchSet {

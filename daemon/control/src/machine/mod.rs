@@ -23,10 +23,12 @@ mod going_on;
 mod guarding;
 mod holding;
 mod home;
+mod jump;
 mod line;
 mod out;
 mod place;
 pub(crate) mod run;
+mod self_test;
 mod sensing;
 mod show;
 mod stamps;
@@ -164,6 +166,8 @@ pub struct Machine {
     /// What was measured beside each cause when it last came.
     pub(crate) details: BTreeMap<Cause, Detail>,
     noise: watching::Noise,
+    /// What must have passed before anything is started.
+    pub(crate) self_test: self_test::SelfTest,
     /// Until when each planned stop in hand waits.
     pub(crate) waits: BTreeMap<Cause, Time>,
     /// Torch parts were last changed then.
@@ -246,6 +250,7 @@ impl Machine {
             chain_seen: watching::Proof::default(),
             details: BTreeMap::new(),
             noise: watching::Noise::default(),
+            self_test: self_test::SelfTest::default(),
             waits: BTreeMap::new(),
             parts_changed_at: None,
             screen: None,
@@ -294,6 +299,7 @@ impl Machine {
     pub fn step(&mut self, now: Time, input: Input) -> Effects {
         let before = self.now;
         self.now = self.now.max(now);
+        self.kept_waiting(before);
         self.wake = None;
         self.come(before);
         if self.started.is_none() {
@@ -307,6 +313,7 @@ impl Machine {
         self.watch_sense();
         self.watch_noise();
         self.watch_screen();
+        self.watch_self_test();
         for _ in 0..CHAIN {
             if !self.advance() {
                 break;

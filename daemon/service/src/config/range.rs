@@ -216,6 +216,21 @@ fn rows(f: &File) -> Vec<Row> {
             "ms",
         ),
         ("cycle.drop_mm_s", c.drop_mm_s, 1.0, 500.0, "mm/s"),
+        ("cycle.skip_touch_mm", c.skip_touch_mm, 0.0, 200.0, "mm"),
+        (
+            "cycle.skip_touch_run",
+            f64::from(c.skip_touch_run),
+            0.0,
+            10.0,
+            "",
+        ),
+        (
+            "cycle.skip_touch_age_s",
+            c.skip_touch_age_s,
+            0.0,
+            600.0,
+            "s",
+        ),
         ("cycle.refire_gap_s", c.refire_gap_s, 0.0, 10.0, "s"),
         (
             "cycle.lift_wait_ms",
