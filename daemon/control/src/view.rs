@@ -80,6 +80,20 @@ pub struct View {
     /// The self-test after switch-on.
     #[serde(default)]
     pub self_test: SelfTestView,
+    /// Noise on the inputs at the starts of the torch.
+    #[serde(default)]
+    pub short_edges: ShortEdgesView,
+}
+
+/// Edges shorter than their input's debounce, from the fire to the end of the pierce.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct ShortEdgesView {
+    /// At the last start; `None`: there was none.
+    pub last: Option<u64>,
+    /// The mean of the last starts; `None`: there were too few.
+    pub usual: Option<f64>,
+    /// The last start had far more than was usual: look at the screens of the input leads.
+    pub rising: bool,
 }
 
 /// The self-test: nothing is started before it has passed.

@@ -185,6 +185,7 @@ impl<L: Lines> Pins for BoardPins<L> {
                     // Levels are polled: no edge is kept.
                     opened: Opened {
                         missed: true,
+                        short_edges: self.wired.iter_mut().map(|w| w.debounce.take_short()).sum(),
                         ..Opened::default()
                     },
                     turn: None,

@@ -14,6 +14,7 @@ mod records;
 mod recovery;
 mod rig;
 mod rows;
+mod self_testing;
 mod soup;
 mod states;
 mod stories;

@@ -163,6 +163,8 @@ pub(crate) struct Rig {
     pub starts: Vec<RecordId>,
     /// Bends what is read of the wires.
     pub bend: Option<fn(&mut crate::Signals)>,
+    /// Edges too short for their debounce so far.
+    pub short_edges: Option<u64>,
     /// The machine is not stepped until its lease has lapsed.
     pub stall: bool,
     /// The guard is kept from its steps until then.
@@ -201,6 +203,7 @@ impl Rig {
             kept: std::collections::BTreeSet::new(),
             starts: Vec::new(),
             bend: None,
+            short_edges: None,
             stall: false,
             asleep: Time::ZERO,
             log: Vec::new(),
@@ -253,7 +256,10 @@ impl Rig {
             self.last_signals = Some(signals);
             self.to_machine.push(Input::Signals {
                 signals,
-                seen: None,
+                seen: self.short_edges.map(|n| crate::Seen {
+                    short_edges: n,
+                    ..crate::Seen::at(self.now)
+                }),
             });
         }
         let bytes = self.table.take_out();
@@ -451,6 +457,7 @@ impl Rig {
         self.wait(0.2);
         self.vouch();
         self.read();
+        self.be_tested();
         self.until(1.0, |r| r.phase() == Phase::Ready);
     }
 
@@ -488,6 +495,12 @@ impl Rig {
             self.now += Duration::from_millis(1);
             self.table.tick(self.now);
         }
+    }
+
+    /// Waits for a self-test that is due.
+    #[track_caller]
+    pub(crate) fn be_tested(&mut self) {
+        self.until(5.0, |r| r.m.self_test.passed);
     }
 
     /// Reads every message.
@@ -569,6 +582,7 @@ impl Rig {
     #[track_caller]
     pub(crate) fn resume_as_offered(&mut self) -> Plan {
         self.read();
+        self.be_tested();
         let plans = self.plans(0.0);
         let plan = plans.plans.first().expect("a way on").clone();
         self.must(self.accept(&plan));
@@ -579,6 +593,7 @@ impl Rig {
     #[track_caller]
     pub(crate) fn resume_by(&mut self, way: Way) -> Plan {
         self.read();
+        self.be_tested();
         let plans = self.plans(0.0);
         let plan = plans.plans.iter().find(|p| p.how.way == way).cloned();
         let plan = plan.unwrap_or_else(|| panic!("{way:?} is not offered: {plans:#?}"));
@@ -591,6 +606,9 @@ impl Rig {
         self.read();
         let causes: Vec<Cause> = self.view().alarms.iter().map(|a| a.cause).collect();
         for cause in causes {
+            if matches!(cause, Cause::ArcStuck | Cause::UnaskedFire) {
+                self.be_tested();
+            }
             self.must(Ask::Clear { cause });
             self.wait(0.1);
         }

@@ -469,8 +469,8 @@ fn after_a_hold_the_next_pierce_is_touched() {
     let (touched, skipped) = touched_and_skipped(&rig);
     assert_eq!(
         (touched, skipped),
-        (vec![1, 2, 3, 4, 5], vec![]),
-        "no plane is known after a hold"
+        (vec![1, 2, 3, 4, 5], vec![6]),
+        "touched anew, and the plane is known"
     );
 }
 
@@ -484,4 +484,47 @@ fn a_contact_on_the_way_to_a_height_that_was_not_touched_stops_the_torch() {
     steps_until_held(&mut rig);
     assert_eq!(held_for(&rig).0, Cause::PlateMoved);
     assert_eq!(rig.table.fires, 4);
+}
+
+/// Cuts the job with so many short edges in each pierce.
+fn with_edges(edges: [u64; 6]) -> Rig {
+    let mut rig = started(short_cuts());
+    let mut total = 100;
+    rig.short_edges = Some(total);
+    for (i, n) in edges.into_iter().enumerate() {
+        rig.until(120.0, |r| {
+            r.view().cut == Some(i + 1) && r.view().step == Some(Step::AwaitArc)
+        });
+        total += n;
+        rig.short_edges = Some(total);
+        rig.until(20.0, |r| r.view().step == Some(Step::Cut));
+        // Those of a cut are none of its start.
+        total += 1000;
+        rig.short_edges = Some(total);
+    }
+    rig.finish();
+    rig
+}
+
+#[test]
+fn edges_too_short_to_count_are_kept_for_each_start_and_a_rising_count_is_noticed() {
+    use crate::event::{Event, Severity};
+    let told = |rig: &Rig| {
+        let of = |e: &Event| match e {
+            Event::ShortEdges { cut, edges, .. } => Some((*cut, *edges, e.severity())),
+            _ => None,
+        };
+        rig.events.iter().filter_map(of).collect::<Vec<_>>()
+    };
+    let quiet = Severity::Trace;
+    let rig = with_edges([4, 5, 3, 6, 0, 7]);
+    let expected: Vec<_> = [(1, 4), (2, 5), (3, 3), (4, 6), (6, 7)]
+        .map(|(cut, n)| (cut, n, quiet))
+        .into();
+    assert_eq!(told(&rig), expected);
+    let shown = rig.view().short_edges;
+    assert_eq!((shown.last, shown.rising), (Some(7), false));
+    let rig = with_edges([4, 5, 3, 6, 4, 40]);
+    assert_eq!(told(&rig).last(), Some(&(6, 40, Severity::Notice)));
+    assert!(rig.view().short_edges.rising);
 }

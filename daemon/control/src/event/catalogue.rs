@@ -207,23 +207,6 @@ fn later() -> Vec<Event> {
             to_mm: 24.5,
             tab_mm: 1.0,
         },
-        Event::TouchSkipped {
-            run: 7,
-            cut: 3,
-            z_mm: 5.432,
-        },
-        Event::SelfTested {
-            failed: vec!["the float switch is on".into()],
-            trips: 200,
-            longest_ms: 7.25,
-            bad: 0,
-        },
-        Event::ShortEdges {
-            run: 7,
-            cut: 3,
-            edges: 41,
-            usual: Some(6.0),
-        },
         Event::DatumSeen {
             mark: DatumMark {
                 place: Point::new(20.0, 30.0),
@@ -244,6 +227,23 @@ fn later() -> Vec<Event> {
         Event::HoldPressed { button: true },
         Event::PermitTestBroken {
             cause: Some(Cause::Hold),
+        },
+        Event::TouchSkipped {
+            run: 7,
+            cut: 3,
+            z_mm: 5.432,
+        },
+        Event::SelfTested {
+            failed: vec!["the float switch is on".into()],
+            trips: 200,
+            longest_ms: 7.25,
+            bad: 0,
+        },
+        Event::ShortEdges {
+            run: 7,
+            cut: 3,
+            edges: 41,
+            usual: Some(6.0),
         },
     ]
 }

@@ -36,6 +36,7 @@ const fn doubts(cause: Cause) -> bool {
 impl Machine {
     pub(super) fn set_phase(&mut self, phase: Phase) {
         if phase == Phase::Off {
+            self.start_over();
             self.out.permit_off();
         } else {
             self.out.order(GuardOrder::Phase { phase });

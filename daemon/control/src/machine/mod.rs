@@ -30,6 +30,7 @@ mod place;
 pub(crate) mod run;
 mod self_test;
 mod sensing;
+mod short_edges;
 mod show;
 mod stamps;
 mod stop;
@@ -166,6 +167,7 @@ pub struct Machine {
     /// What was measured beside each cause when it last came.
     pub(crate) details: BTreeMap<Cause, Detail>,
     noise: watching::Noise,
+    pub(crate) short_edges: short_edges::ShortEdges,
     /// What must have passed before anything is started.
     pub(crate) self_test: self_test::SelfTest,
     /// Until when each planned stop in hand waits.
@@ -250,6 +252,7 @@ impl Machine {
             chain_seen: watching::Proof::default(),
             details: BTreeMap::new(),
             noise: watching::Noise::default(),
+            short_edges: short_edges::ShortEdges::default(),
             self_test: self_test::SelfTest::default(),
             waits: BTreeMap::new(),
             parts_changed_at: None,
@@ -391,7 +394,12 @@ impl Machine {
             Input::LinkOpened => self.link_opened(),
             Input::LinkLost { why } => self.link_lost(&why),
             Input::Bytes { bytes } => self.hear(&bytes),
-            Input::Signals { signals, seen } => self.sense(signals, seen),
+            Input::Signals { signals, seen } => {
+                if let Some(seen) = seen {
+                    self.short_edges.total = seen.short_edges;
+                }
+                self.sense(signals, seen);
+            }
             Input::Guard { report } => self.hear_guard(report),
             Input::Ask {
                 id,

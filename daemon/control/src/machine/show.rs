@@ -176,6 +176,7 @@ impl Machine {
             parts: self.parts_view(),
             change: self.change_view(),
             self_test: self.self_test_view(),
+            short_edges: self.short_edges_view(),
         }
     }
 

@@ -23,7 +23,8 @@ type Row = (&'static str, f64, f64, f64, &'static str);
 /// # Errors
 /// Key, value and limit.
 pub fn check(f: &File) -> Result<(), Wrong> {
-    for (key, value, low, high, unit) in rows(f).into_iter().chain(arc_signal(f)) {
+    for (key, value, low, high, unit) in rows(f).into_iter().chain(arc_signal(f)).chain(skipping(f))
+    {
         // Written so that a value that is no number is refused as well.
         if !(value >= low && value <= high) {
             return Err(Wrong {
@@ -44,6 +45,28 @@ fn arc_signal(f: &File) -> [Row; 3] {
         ("arc_signal.delay_ms", a.delay_ms, 0.0, 200.0, "ms"),
         ("arc_signal.spread_ms", a.spread_ms, 0.0, 200.0, "ms"),
         ("arc_signal.reports_ms", a.reports_ms, 0.0, 500.0, "ms"),
+    ]
+}
+
+/// When a touch-off may be skipped (process handbook 2.2).
+fn skipping(f: &File) -> [Row; 3] {
+    let c = &f.cycle;
+    [
+        ("cycle.skip_touch_mm", c.skip_touch_mm, 0.0, 200.0, "mm"),
+        (
+            "cycle.skip_touch_run",
+            f64::from(c.skip_touch_run),
+            0.0,
+            10.0,
+            "",
+        ),
+        (
+            "cycle.skip_touch_age_s",
+            c.skip_touch_age_s,
+            0.0,
+            600.0,
+            "s",
+        ),
     ]
 }
 
@@ -216,21 +239,6 @@ fn rows(f: &File) -> Vec<Row> {
             "ms",
         ),
         ("cycle.drop_mm_s", c.drop_mm_s, 1.0, 500.0, "mm/s"),
-        ("cycle.skip_touch_mm", c.skip_touch_mm, 0.0, 200.0, "mm"),
-        (
-            "cycle.skip_touch_run",
-            f64::from(c.skip_touch_run),
-            0.0,
-            10.0,
-            "",
-        ),
-        (
-            "cycle.skip_touch_age_s",
-            c.skip_touch_age_s,
-            0.0,
-            600.0,
-            "s",
-        ),
         ("cycle.refire_gap_s", c.refire_gap_s, 0.0, 10.0, "s"),
         (
             "cycle.lift_wait_ms",

@@ -160,6 +160,7 @@ impl Machine {
             let crossing = c.until_crossed_mm > 0.0;
             self.set_phase(Phase::Firing);
             self.tell_guard(false, crossing);
+            self.start_begins();
             let t = self.line.say(Command::TorchOn);
             if let Some(run) = &mut self.run {
                 run.tries += 1;
@@ -266,6 +267,7 @@ impl Machine {
     /// The arc burns: it stands over the pierce until it is through.
     pub(super) fn look_pierce(&mut self, c: &mut Cycle, until: Time) -> Move {
         if self.due(until) {
+            self.start_over();
             self.begin_path(c);
             return Move::On(Stage::Path);
         }
