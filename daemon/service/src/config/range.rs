@@ -360,6 +360,10 @@ fn relations(f: &File) -> Result<(), Wrong> {
             "The last part of a touch-off is the slow one: swap the two",
         );
     }
+    if c.post_flow_s != process::CycleSettings::default().post_flow_s {
+        let says = "is the source's, and is told in [air]".to_owned();
+        return wrong("cycle.post_flow_s", says, "Write air.post_flow_s");
+    }
     if g.arc_lost_crossing_ms < g.arc_lost_ms {
         let says = format!("is shorter than arc_lost_ms ({} ms)", g.arc_lost_ms);
         return wrong(
