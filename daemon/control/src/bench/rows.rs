@@ -291,12 +291,12 @@ fn a_place_that_jumps_is_a_reset_and_one_odd_report_is_none() {
 
 #[test]
 fn a_panel_that_was_kept_waiting_takes_no_distance_for_a_jump() {
-    // 180 ms in which nothing of the controller's is heard, in a traverse over the sheet: 36 mm.
+    // 50 ms in which nothing of the controller's is heard, in a traverse over the sheet: 10 mm.
     let mut rig = running();
     rig.until(60.0, |r| {
         r.view().cut == Some(2) && r.view().step == Some(Step::Traverse)
     });
-    let until = rig.now + Duration::from_millis(180);
+    let until = rig.now + Duration::from_millis(50);
     while rig.now < until {
         rig.table.wrong.mute = true;
         rig.tick();
@@ -462,7 +462,7 @@ fn after_a_hold_the_next_pierce_is_touched() {
     rig.until(120.0, |r| {
         r.view().cut == Some(5) && r.view().step == Some(Step::Traverse)
     });
-    rig.must(crate::Ask::Hold);
+    rig.must(crate::Ask::Hold { press: None });
     rig.until_held();
     rig.resume_as_offered();
     rig.finish();

@@ -25,9 +25,9 @@ fn passed(rig: &Rig) -> bool {
 fn ready_but_for_it(rig: &mut Rig) {
     rig.until(5.0, |r| r.phase() == Phase::Idle && r.m.line.usable());
     rig.must(Ask::Load { job: job() });
+    rig.prove_buttons();
     rig.reference();
-    rig.must(Ask::PermitTest);
-    rig.until(2.0, |r| r.m.permit_tested);
+    rig.test_permit();
     rig.wait(0.2);
     rig.vouch();
     rig.read();
