@@ -35,3 +35,40 @@ fn a_program_that_cannot_be_opened_is_a_usage_error() {
     assert!(ran.stderr.contains("/nowhere/at-all.nc"), "{}", ran.stderr);
     assert_eq!(ran.stdout, "");
 }
+
+/// The practice table with touch-offs that may be skipped.
+fn skipping(folder: &std::path::Path) -> std::path::PathBuf {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let machine = std::fs::read_to_string(root.join("config/machines/practice.toml"))
+        .expect("the practice table")
+        .replace("\"../", &format!("\"{}/config/", root.display()));
+    let path = folder.join("skipping.toml");
+    std::fs::write(&path, format!("{machine}\n[cycle]\nskip_touch_mm = 40\n")).expect("written");
+    path
+}
+
+#[test]
+fn touch_offs_that_are_skipped_are_planned_as_they_are_made() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = |config: Option<std::path::PathBuf>| {
+        let mut command = standclear();
+        command
+            .args(["practice", "--headless", "--format", "json"])
+            .args(["--speed", "100", "--seed", "3"])
+            .args(PATIENT);
+        if let Some(config) = config {
+            command.arg("--config").arg(config);
+        }
+        assert_whole(&Ran::of(&mut command))
+    };
+    let (skips, touches) = (run(Some(skipping(folder.path()))), run(None));
+    let time = |told: &serde_json::Value, what: &str| number(&told[what]);
+    let (planned, took) = (time(&skips, "planned_s"), time(&skips, "run_s"));
+    assert!(
+        (planned - took).abs() <= 0.01 * took,
+        "{planned} and {took}"
+    );
+    // At least five of them, 2 s each.
+    assert!(took < time(&touches, "run_s") - 10.0, "{took}");
+    assert_eq!(skips["pierces"], touches["pierces"]);
+}

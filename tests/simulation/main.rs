@@ -10,6 +10,7 @@ mod lost;
 mod metal;
 mod pairs;
 mod random;
+mod rows;
 mod sensing;
 mod watch;
 mod world;

@@ -105,7 +105,7 @@ fn a_power_cut_at_any_place_leaves_nothing_uncut_and_tells_what_may_be_cut_twice
         for k in 0..24 {
             let mm = length_mm * (f64::from(k) + 0.5) / 24.0;
             let faults = [fault(FaultKind::PanelKilled, cut, mm)];
-            let mut world = world(&faults);
+            let mut world = crate::jobs::world(&faults);
             world.power_cut = true;
             let world = finish_whole(world, &faults);
             let story = || format!("cut {cut} at {mm:.1}: {}", world.story(60));

@@ -565,6 +565,8 @@ impl World {
             torch_seated: brief.torch_seated,
             gate: brief.gate,
             missed: false,
+            // The simulated inputs have no edges that are too short to count.
+            short_edges: 0,
         }
     }
 

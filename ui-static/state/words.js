@@ -82,6 +82,7 @@ export const CHECK = {
   "sense-isolated": "sensing circuit is off",
   "source-off": "source off, or start plug out",
   "relay-seen": "permit relay was seen",
+  "self-tested": "self-test has passed",
   "record-kept": "journal is written",
   "parts-tested": "torch parts were tried",
 };

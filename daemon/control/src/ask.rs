@@ -144,6 +144,7 @@ pub enum CheckId {
     GateClosed,
     PermitOpen,
     PermitTested,
+    SelfTested,
     RecordKept,
     SetFits,
     PartsTested,

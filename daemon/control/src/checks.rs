@@ -17,7 +17,7 @@ pub(crate) const VOUCHED: [CheckId; 8] = [
 ];
 
 /// What the machine sees. Those that are not fitted are left out by [`seen`].
-const SEEN: [CheckId; 23] = [
+const SEEN: [CheckId; 24] = [
     CheckId::JobSealed,
     CheckId::InputsFresh,
     // Levels before the latches that they set: each has its own words.
@@ -39,6 +39,7 @@ const SEEN: [CheckId; 23] = [
     CheckId::AirGood,
     CheckId::SourceOn,
     CheckId::PermitTested,
+    CheckId::SelfTested,
     CheckId::RecordKept,
     CheckId::SetFits,
     CheckId::PartsTested,
@@ -104,6 +105,7 @@ fn see(m: &Machine, check: CheckId) -> Option<Option<bool>> {
         CheckId::HoldReleased => fitted(s.hold_button.map(|pressed| !pressed)),
         CheckId::HoldButtonWorks => fitted(s.hold_button.map(|_| m.button_seen.works())),
         CheckId::EstopWorks => heard(m.chain_seen.works()),
+        CheckId::SelfTested => Some(Some(m.self_test.passed)),
         CheckId::RecordKept => Some(Some(!m.keeping.failing)),
         // Where the operator never said which set is fitted, he vouches for it.
         CheckId::SetFits => {

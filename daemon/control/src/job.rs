@@ -72,6 +72,14 @@ pub struct JobCut {
     pub pierce: Point,
     /// Its path, without gaps, from the pierce on.
     pub path: Vec<JobElement>,
+    /// Stretches on which it crosses a kerf that is cut before it, mm along it; none in older
+    /// recordings.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub crossings: Vec<[f64; 2]>,
+    /// Of the cuts before it the last that frees a piece near its pierce, from 0 (see
+    /// [`process::FREED_NEAR_MM`]); none in older recordings.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub freed_by: Option<usize>,
 }
 
 /// A piece of a cut's path.

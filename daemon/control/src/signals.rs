@@ -51,6 +51,8 @@ pub struct Opened {
     /// Edges may have been lost since the look before (a full queue, or pins that keep none): what is
     /// not told here may have happened all the same.
     pub missed: bool,
+    /// Edges of any input that were shorter than its debounce, as far as they were seen.
+    pub short_edges: u32,
 }
 
 impl Opened {
@@ -76,6 +78,13 @@ pub struct Seen {
     /// As [`Opened::missed`]: edges may have been lost since the look before.
     #[serde(default)]
     pub missed: bool,
+    /// Edges of any input that were shorter than its debounce, since the panel started: noise.
+    #[serde(default, skip_serializing_if = "is_none")]
+    pub short_edges: u64,
+}
+
+fn is_none(n: &u64) -> bool {
+    *n == 0
 }
 
 impl Seen {
@@ -86,6 +95,7 @@ impl Seen {
             pins: now,
             volts: None,
             missed: false,
+            short_edges: 0,
         }
     }
 }

@@ -80,6 +80,45 @@ pub struct View {
     /// The change of torch parts that is open.
     #[serde(default)]
     pub change: Option<ChangeView>,
+    /// The self-test after switch-on.
+    #[serde(default)]
+    pub self_test: SelfTestView,
+    /// Noise on the inputs at the starts of the torch.
+    #[serde(default)]
+    pub short_edges: ShortEdgesView,
+}
+
+/// Edges shorter than their input's debounce, from the fire to the end of the pierce.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct ShortEdgesView {
+    /// At the last start; `None`: there was none.
+    pub last: Option<u64>,
+    /// The mean of the last starts; `None`: there were too few.
+    pub usual: Option<f64>,
+    /// The last start had far more than was usual: look at the screens of the input leads.
+    pub rising: bool,
+}
+
+/// The self-test: nothing is started before it has passed.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct SelfTestView {
+    /// Everything was as it must be.
+    pub passed: bool,
+    /// What is looked at; inputs that are not fitted are left out.
+    pub items: Vec<SelfTestItem>,
+    /// The slowest answer of the controller in it, ms.
+    pub longest_ms: f64,
+}
+
+/// One thing that the self-test looks at.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SelfTestItem {
+    /// What.
+    pub name: String,
+    /// It is as it must be; `None`: not known yet.
+    pub holds: Option<bool>,
+    /// How it is, where it is not as it must be; else nothing.
+    pub says: String,
 }
 
 /// The torch parts as they are fitted.

@@ -361,6 +361,10 @@ pub const fn check(check: CheckId) -> (&'static str, &'static str) {
             "the permit relay was seen to follow the test",
             "Make the permit test again. Look at the relay, or measure it.",
         ),
+        CheckId::SelfTested => (
+            "the self-test has passed",
+            "Wait: it is being made. What fails stands beside the check.",
+        ),
         CheckId::RecordKept => (
             "the journal is being written",
             "Make room on the panel's disk.",

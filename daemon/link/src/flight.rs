@@ -5,6 +5,9 @@ use std::collections::VecDeque;
 use crate::dialect::WindowForm;
 use crate::words::Ticket;
 
+/// So many reports in a row must tell that the count has fallen.
+const FALLEN: u32 = 2;
+
 /// One line of a command.
 #[derive(Clone, Debug)]
 pub(crate) struct Line {
@@ -54,6 +57,10 @@ pub(crate) struct Flight {
     taken: VecDeque<(u64, Ticket)>,
     touches: VecDeque<Touch>,
     executed: Option<Ticket>,
+    /// The number of the last line that was told as carried out.
+    executed_number: Option<u64>,
+    /// So many reports in a row have told a lower number.
+    fallen: u32,
     /// The number of the last line that is known to be taken.
     taken_number: Option<u64>,
 }
@@ -199,8 +206,17 @@ impl Flight {
         self.bytes = self.lines.iter().take(keep).map(|l| l.bytes).sum();
     }
 
+    /// Takes the number of lines that a report tells as carried out; what was told before, if it has
+    /// fallen. One report may be spoilt on its way: two in a row must say so, and it is told once.
+    pub fn count_fell(&mut self, told: u64) -> Option<u64> {
+        let before = self.executed_number.filter(|n| told < *n);
+        self.fallen = if before.is_some() { self.fallen + 1 } else { 0 };
+        before.filter(|_| self.fallen == FALLEN)
+    }
+
     /// All lines up to this number were carried out.
     pub fn executed_to(&mut self, number: u64) {
+        self.executed_number = self.executed_number.max(Some(number));
         while let Some((_, ticket)) = self.taken.front().filter(|(n, _)| *n <= number) {
             self.executed = Some(*ticket);
             self.taken.pop_front();

@@ -172,6 +172,13 @@ pub enum Word {
         /// The touch-off.
         ticket: Ticket,
     },
+    /// Two reports in a row tell fewer lines carried out than were told before: it counts anew.
+    CountFell {
+        /// What was told before.
+        from: u64,
+        /// What is told now.
+        to: u64,
+    },
     /// A limit, a drive alarm or the like, in its own words.
     Alarm(String),
     /// The place of an edge of an input. Each edge is given once, however often it was told.

@@ -47,6 +47,34 @@ pub struct CycleSettings {
     pub resume_back_mm: f64,
     /// The start contact's mirror must follow torch-on within this, ms.
     pub fire_seen_ms: u64,
+    /// The source blows so long after the arc, s: what the machine file says of its air.
+    pub post_flow_s: f64,
+    /// A pierce so near to the last touch may go without a touch-off, mm (0 to 200). 0, as long as
+    /// nobody has said that the sheets lie flat: never. The handbook says 40, on sheets up to 2 mm
+    /// no more than 20, and 0 where a sheet is bowed by more than 0.5 mm.
+    pub skip_touch_mm: f64,
+    /// So many in a row (0 to 10).
+    pub skip_touch_run: u32,
+    /// The last touch must be younger than this, s (0 to 600).
+    pub skip_touch_age_s: f64,
+}
+
+/// Up to this thickness the jet of the post-flow presses the sheet down, mm (process handbook, from
+/// memory there).
+const PRESSED_UP_TO_MM: f64 = 2.0;
+/// A touch-off waits no longer than this for the post-flow to end, s (process handbook, invented).
+const POST_FLOW_WAITED_S: f64 = 3.0;
+
+impl CycleSettings {
+    /// How long a touch-off of a sheet so thick waits for the post-flow, s, if it blows so much longer.
+    #[must_use]
+    pub fn post_flow_wait_s(&self, thickness_mm: f64, blows_s: f64) -> f64 {
+        if thickness_mm <= PRESSED_UP_TO_MM + 1e-9 {
+            blows_s.clamp(0.0, POST_FLOW_WAITED_S)
+        } else {
+            0.0
+        }
+    }
 }
 
 impl Default for CycleSettings {
@@ -72,6 +100,10 @@ impl Default for CycleSettings {
             arc_ok_accept_ms: 10,
             resume_back_mm: 5.0,
             fire_seen_ms: 500,
+            post_flow_s: 8.0,
+            skip_touch_mm: 0.0,
+            skip_touch_run: 3,
+            skip_touch_age_s: 60.0,
         }
     }
 }

@@ -203,10 +203,12 @@ mod tests {
             CutShape {
                 pierce: Point::new(0.0, 0.0),
                 path: &path,
+                freed_by: None,
             },
             CutShape {
                 pierce: Point::new(110.0, 10.0),
                 path: &[],
+                freed_by: None,
             },
         ];
         let later = burns + 20.0;
@@ -240,10 +242,12 @@ mod tests {
                 CutShape {
                     pierce: Point::new(0.0, 0.0),
                     path: &path,
+                    freed_by: None,
                 },
                 CutShape {
                     pierce: Point::new(x, 0.0),
                     path: &[],
+                    freed_by: None,
                 },
             ];
             heat.forecast(&cuts, &[arc(0.0, 4.0), arc(later, 0.0)])[1].rise_k

@@ -10,6 +10,8 @@ mod cycle;
 mod duty;
 mod energy;
 mod heat;
+mod plane;
+mod skip;
 mod time;
 mod wear;
 
@@ -20,6 +22,8 @@ pub use cycle::{CycleSettings, MotionLimits};
 pub use duty::{Duty, DutyForecast, continuous_amps, duty_at};
 pub use energy::{Balance, Metal, pierce_s};
 pub use heat::{Heat, Patch};
+pub use plane::{Plane, Touch};
+pub use skip::{FREED_NEAR_MM, LastTouch, NextPierce};
 pub use time::{ArcTime, CutShape, JobTime, Plan, SourceTimes, estimate, path_s, touch_off_s};
 pub use units::motion::{arc_mm_s, corner_mm_s, stretch_s};
 pub use wear::{Set, WearForecast};

@@ -6,6 +6,8 @@ use units::{Point, Segment};
 
 use crate::chart::ChartRow;
 use crate::cycle::{CycleSettings, MotionLimits};
+use crate::plane::Touch;
+use crate::skip::{LastTouch, NextPierce};
 
 /// Mean times of the power source and of the way between panel and controller, s.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -50,6 +52,9 @@ pub struct CutShape<'a> {
     pub pierce: Point,
     /// Its path and the feed of each piece, mm/s.
     pub path: &'a [(Segment, f64)],
+    /// Of the cuts before it the last that frees a piece near its pierce, from 0 (see
+    /// [`crate::FREED_NEAR_MM`]).
+    pub freed_by: Option<usize>,
 }
 
 /// All that the time of a job hangs on.
@@ -61,6 +66,8 @@ pub struct Plan<'a> {
     pub start: Point,
     /// Where it goes after the last.
     pub park: Point,
+    /// Thickness of the sheet, mm.
+    pub thickness_mm: f64,
     /// Heights and pierce delay.
     pub row: &'a ChartRow,
     /// Heights, speeds and waits of the cycle.
@@ -82,6 +89,9 @@ pub struct JobTime {
     pub cuts_s: Vec<f64>,
     /// When each arc burns; one for each cut.
     pub arcs: Vec<ArcTime>,
+    /// Touch-offs that are skipped.
+    #[serde(default)]
+    pub touches_skipped: usize,
 }
 
 impl JobTime {
@@ -129,12 +139,13 @@ pub fn estimate(plan: &Plan<'_>) -> JobTime {
     };
     let mut time = JobTime::default();
     let mut place = plan.start;
+    let mut touched = Touched::default();
     for cut in plan.cuts {
         let path = path_s(cut.path, m);
         let arc_on = arc_s(plan, path);
         // Lift (already there), traverse with the sensing circuit connected behind it.
         let mut cut_s = t.report_s + rapid(place, cut.pierce) + t.report_s;
-        cut_s += touch_off_s(plan.row, plan.cycle, m, t);
+        cut_s += height_s(plan, &mut touched, &mut time, cut, cut_s);
         let mut arc = ArcTime {
             gas_s: time.run_s + cut_s + t.permit_s,
             on_s: time.run_s + cut_s + fire_s(plan),
@@ -158,6 +169,76 @@ pub fn estimate(plan: &Plan<'_>) -> JobTime {
     }
     time.run_s += rapid(place, plan.park) + t.report_s;
     time
+}
+
+/// Touches as they are planned.
+#[derive(Default)]
+struct Touched {
+    touches: Vec<Touch>,
+    last: Option<(LastTouch, f64)>,
+}
+
+/// From above a pierce to its height: by a touch-off, or without one. On a sheet that lies flat.
+fn height_s(
+    plan: &Plan<'_>,
+    touched: &mut Touched,
+    time: &mut JobTime,
+    cut: &CutShape<'_>,
+    cut_s: f64,
+) -> f64 {
+    if cut.path.is_empty() {
+        return 0.0;
+    }
+    let there_s = time.run_s + cut_s;
+    if let Some((last, at_s)) = &mut touched.last {
+        let next = NextPierce {
+            at: cut.pierce,
+            age_s: there_s - *at_s,
+            freed_by: cut.freed_by,
+        };
+        let (thick, touches) = (plan.thickness_mm, &touched.touches);
+        if plan
+            .cycle
+            .height_without_touch(thick, touches, last, &next)
+            .is_some()
+        {
+            last.skipped += 1;
+            time.touches_skipped += 1;
+            return no_touch_s(plan);
+        }
+    }
+    let wait_s = post_flow_wait_s(plan, time, cut_s);
+    let touch_s = touch_off_s(plan.row, plan.cycle, plan.motion, plan.source);
+    let last = LastTouch {
+        cut: time.arcs.len(),
+        off_mm: 0.0,
+        skipped: 0,
+    };
+    touched.touches.push((cut.pierce, 0.0));
+    touched.last = Some((last, there_s + wait_s + touch_s));
+    wait_s + touch_s
+}
+
+/// From above the pierce to pierce height without a touch-off, ready to fire.
+fn no_touch_s(plan: &Plan<'_>) -> f64 {
+    let (c, m, t) = (plan.cycle, plan.motion, plan.source);
+    let down = z_s(
+        m,
+        c.safe_height_mm - plan.row.pierce_height_mm,
+        m.z_rapid_mm_s,
+    );
+    down + t.answer_s + t.report_s + c.sense_settle_ms as f64 / 1000.0
+}
+
+/// What a touch-off that could begin `cut_s` after the cut before waits for the post-flow, s.
+fn post_flow_wait_s(plan: &Plan<'_>, so_far: &JobTime, cut_s: f64) -> f64 {
+    let Some(before) = so_far.arcs.last().filter(|a| a.off_s > a.on_s) else {
+        return 0.0;
+    };
+    // The panel sees the arc's end by its signal.
+    let off_s = before.off_s + plan.source.arc_off_lag_s;
+    let blows_s = off_s + plan.cycle.post_flow_s - (so_far.run_s + cut_s);
+    plan.cycle.post_flow_wait_s(plan.thickness_mm, blows_s)
 }
 
 fn z_s(m: &MotionLimits, length: f64, v: f64) -> f64 {
@@ -293,6 +374,7 @@ mod tests {
         let cut = CutShape {
             pierce: Point::new(20.8, 20.0),
             path: &path,
+            freed_by: None,
         };
         let at = cut.pierce;
         let end = path[1].0.to();
@@ -300,6 +382,7 @@ mod tests {
             cuts: &[cut],
             start: at,
             park: end,
+            thickness_mm: 5.0,
             row: &row(),
             cycle: &CycleSettings::default(),
             motion: &MotionLimits::default(),

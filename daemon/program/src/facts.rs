@@ -238,6 +238,8 @@ pub struct Times {
     pub run_s: f64,
     /// With the arc on, s.
     pub arc_on_s: f64,
+    /// Touch-offs that the cycle skips as it is set.
+    pub touches_skipped: usize,
     /// Touch-offs that may be skipped: the pierce is near one that was touched.
     pub touches_to_skip: usize,
     /// What skipping them saves, s.

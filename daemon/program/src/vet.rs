@@ -184,6 +184,9 @@ pub struct Vetting {
     pub pieces: Option<crate::PieceMap>,
     /// The outlines of the pieces that are loose in the end, sheet mm.
     pub loose: Vec<Loose>,
+    /// Stretches on which each cut crosses a kerf that is cut before it, mm along it: as the rule
+    /// `kerf-crossing` tells them.
+    pub crossings: Vec<Vec<[f64; 2]>>,
 }
 
 /// A piece that is loose when all is cut.
@@ -241,11 +244,21 @@ pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
         findings,
     };
     let loose = if known { sheet.loose() } else { Vec::new() };
+    let crossings = if known { crossings(&sheet) } else { Vec::new() };
     Vetting {
         report,
         pieces: known.then(|| sheet.into_pieces()).flatten(),
         loose,
+        crossings,
     }
+}
+
+fn crossings(sheet: &OnSheet<'_>) -> Vec<Vec<[f64; 2]>> {
+    let of = |(_, number)| {
+        let stretches = rules::kerf_crossing::of_cut(sheet, number);
+        stretches.map(|s| [s.from_mm, s.to_mm]).collect()
+    };
+    sheet.cuts().map(of).collect()
 }
 
 /// The sheet through all cuts of a program, without a report: its pieces, what is loose, what the

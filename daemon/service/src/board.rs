@@ -243,10 +243,12 @@ impl<L: Lines> Pins for BoardPins<L> {
             let opened = self.opened != Opened::default();
             if woken || changed || opened || deadline.is_some_and(|d| at >= d) {
                 self.told = Some(signals);
+                let mut opened = std::mem::take(&mut self.opened);
+                opened.short_edges = self.wired.iter_mut().map(|w| w.debounce.take_short()).sum();
                 return Ok(Reading {
                     at,
                     signals,
-                    opened: std::mem::take(&mut self.opened),
+                    opened,
                     turn: None,
                 });
             }

@@ -125,6 +125,7 @@ pub fn start(
         signals_every: settings.signals_every(),
         looked: Time::ZERO,
         missed: false,
+        short_edges: 0,
         reading: None,
     };
     let thread = std::thread::Builder::new()
@@ -184,6 +185,8 @@ struct Guard {
     looked: Time,
     /// Edges may have been lost since levels were last told.
     missed: bool,
+    /// Edges too short for their debounce, so far.
+    short_edges: u64,
     reading: Option<Reading>,
 }
 
@@ -286,6 +289,7 @@ impl Guard {
             self.say(FromGuard::Report(report));
         }
         self.missed |= opened.missed;
+        self.short_edges += u64::from(opened.short_edges);
         let due = self
             .last_signals
             .is_none_or(|(at, last)| last != *signals || now.since(at) >= self.signals_every);
@@ -293,6 +297,7 @@ impl Guard {
             self.last_signals = Some((now, *signals));
             let seen = Seen {
                 missed: core::mem::take(&mut self.missed),
+                short_edges: self.short_edges,
                 ..Seen::at(self.looked)
             };
             self.say(FromGuard::Signals(*signals, seen));

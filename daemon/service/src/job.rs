@@ -11,7 +11,7 @@ use process::{Between, ChartRow, Choice, CutShape, JobTime, Plan};
 use program::{
     Acceptance, CutList, Facts, Joined, NoSeal, Reading, ReadingRules, Report, Setup, VetInput,
 };
-use units::{Placement, Point, Segment};
+use units::{Bounds, Placement, Point, Segment};
 
 use crate::config::Config;
 use told::{Chosen, PlannedJob, Told};
@@ -48,6 +48,17 @@ pub struct Prepared {
     pub loose: Vec<program::Loose>,
     /// Where the run is to stand until a supply has recovered.
     pub waits: Vec<control::JobWait>,
+    /// What the cycle must know of each cut besides its path.
+    beside: Beside,
+}
+
+/// What vetting has found of each cut that the cycle must know.
+#[derive(Clone, Debug, Default)]
+struct Beside {
+    /// Where it crosses earlier kerfs, mm along it.
+    crossings: Vec<Vec<[f64; 2]>>,
+    /// Of the cuts before it the last that frees a piece near its pierce, from 0.
+    freed_by: Vec<Option<usize>>,
 }
 
 /// Why a prepared program has no sealed job.
@@ -88,7 +99,14 @@ impl Prepared {
             .or(row.map(|r| r.kerf_mm));
         let mut reading = program::compensated(program::read(text, &rules(config)), kerf_mm);
         let joined = join.then(|| joined(&mut reading));
-        let cuts = setup.as_ref().zip(row).map(|(s, r)| cuts(&reading, s, r));
+        let mut beside = Beside {
+            freed_by: freed_by(config, &reading, setup.as_ref(), kerf_mm),
+            ..Beside::default()
+        };
+        let cuts = setup
+            .as_ref()
+            .zip(row)
+            .map(|(s, r)| cuts(&reading, s, r, &beside));
         let paths = cuts.as_deref().map(paths).unwrap_or_default();
         let shapes = shapes(cuts.as_deref().unwrap_or_default(), &paths);
         let planned = setup
@@ -127,7 +145,9 @@ impl Prepared {
             mut report,
             pieces,
             loose,
+            crossings,
         } = program::vet_in_full(&reading, &input);
+        beside.crossings = crossings;
         report.time_s = planned.as_ref().map(|p| p.run_s);
         let row = row.cloned();
         Self {
@@ -144,6 +164,7 @@ impl Prepared {
             pieces: pieces.map(Arc::new),
             loose,
             waits,
+            beside,
         }
     }
 
@@ -182,7 +203,7 @@ impl Prepared {
             let why = self.no_row.clone();
             NotSealed::NoRow(why.unwrap_or_else(|| "no chart is configured".into()))
         })?;
-        let cuts = cuts(&self.reading, setup, &row);
+        let cuts = cuts(&self.reading, setup, &row, &self.beside);
         let paths = paths(&cuts);
         let planned = plan(config, setup, &shapes(&cuts, &paths), &row);
         Ok(Arc::new(Job {
@@ -304,7 +325,7 @@ fn no_row(config: &Config, setup: Option<&Setup>, chosen: &Chosen) -> Option<Str
 }
 
 /// The cuts as they lie on the sheet.
-fn cuts(reading: &Reading, setup: &Setup, row: &ChartRow) -> Vec<JobCut> {
+fn cuts(reading: &Reading, setup: &Setup, row: &ChartRow, beside: &Beside) -> Vec<JobCut> {
     let placement = Placement {
         origin: setup.origin,
         rotation_deg: setup.rotation,
@@ -318,11 +339,65 @@ fn cuts(reading: &Reading, setup: &Setup, row: &ChartRow) -> Vec<JobCut> {
         .cut_list
         .cuts
         .iter()
-        .map(|cut| JobCut {
+        .enumerate()
+        .map(|(i, cut)| JobCut {
             pierce: placement.place(cut.pierce),
             path: cut.path.iter().map(element).collect(),
+            crossings: beside.crossings.get(i).cloned().unwrap_or_default(),
+            freed_by: beside.freed_by.get(i).copied().flatten(),
         })
         .collect()
+}
+
+/// For each cut the last before it that frees a piece near its pierce: asked only where touch-offs
+/// may be skipped. Where the pieces are not known, every cut may have freed one.
+fn freed_by(
+    config: &Config,
+    reading: &Reading,
+    setup: Option<&Setup>,
+    kerf_mm: Option<f64>,
+) -> Vec<Option<usize>> {
+    let Some(setup) = setup.filter(|_| config.cycle.skip_touch_mm > 0.0) else {
+        return Vec::new();
+    };
+    let map = program::piece_map(
+        reading,
+        &VetInput {
+            setup: Some(setup),
+            travel: Point::new(config.travel[0], config.travel[1]),
+            sheet_corner: config.sheet_corner,
+            kerf_mm,
+            chart_feed_mm_s: None,
+            traverse_height_mm: config.cycle.safe_height_mm,
+            line_limit: config.link.dialect.line_limit(),
+            no_row: None,
+            facts: Facts::default(),
+        },
+    );
+    let pieces = map.as_ref().map(program::PieceMap::pieces);
+    let placement = Placement {
+        origin: setup.origin,
+        rotation_deg: setup.rotation,
+    };
+    let last_near = |i: usize, pierce: Point| match &pieces {
+        None => i.checked_sub(1),
+        Some(pieces) => pieces
+            .iter()
+            .filter(|p| off_mm(&p.bounds, pierce) <= process::FREED_NEAR_MM)
+            .filter_map(|p| p.freed_by?.checked_sub(1))
+            .filter(|cut| *cut < i)
+            .max(),
+    };
+    let cuts = reading.cut_list.cuts.iter().enumerate();
+    cuts.map(|(i, cut)| last_near(i, placement.place(cut.pierce)))
+        .collect()
+}
+
+/// How far a place lies outside of a rectangle, mm.
+fn off_mm(b: &Bounds, p: Point) -> f64 {
+    let x = (b.low.x - p.x).max(p.x - b.high.x).max(0.0);
+    let y = (b.low.y - p.y).max(p.y - b.high.y).max(0.0);
+    x.hypot(y)
 }
 
 /// The pieces of each cut with their feeds.
@@ -338,6 +413,7 @@ fn shapes<'a>(cuts: &[JobCut], paths: &'a [Vec<(Segment, f64)>]) -> Vec<CutShape
         .map(|(cut, path)| CutShape {
             pierce: cut.pierce,
             path,
+            freed_by: cut.freed_by,
         })
         .collect()
 }
@@ -350,6 +426,7 @@ fn plan(config: &Config, setup: &Setup, cuts: &[CutShape<'_>], row: &ChartRow) -
         cuts,
         start: parked,
         park: parked,
+        thickness_mm: setup.thickness,
         row,
         cycle: &config.cycle,
         motion: &config.motion,

@@ -44,6 +44,7 @@ enum Wants {
     AirNow,
     SeenAfresh,
     ALook,
+    SelfTest,
 }
 
 use Wants::*;
@@ -66,6 +67,7 @@ fn rule(cause: Cause) -> Option<&'static [Wants]> {
             ContactOpen,
             IsolatedSince,
             MirrorOpen,
+            SelfTest,
         ],
         Cause::ContactStuck => &[ContactOpen, TorchUp],
         Cause::TorchTouched => &[ContactOpen],
@@ -149,6 +151,7 @@ fn set(m: &mut Machine, what: Wants, so: bool) {
             let since = Duration::from_millis(if so { 1000 } else { 990 });
             m.aging.fresh_since = Some(ago(m.now, since));
         }
+        SelfTest => m.self_test.passed = so,
         ALook => m.alarms.iter_mut().for_each(|a| a.seen = so),
     }
 }

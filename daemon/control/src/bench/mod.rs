@@ -15,6 +15,8 @@ mod ready;
 mod records;
 mod recovery;
 mod rig;
+mod rows;
+mod self_testing;
 mod soup;
 mod states;
 mod stories;

@@ -14,7 +14,7 @@ use crate::io::Input;
 use crate::job::{Job, JobElement, JobWait};
 use crate::view::{AlarmLevel, CutState, Phase, Step};
 
-fn started(job: Job) -> Rig {
+pub(super) fn started(job: Job) -> Rig {
     let mut rig = Rig::new();
     rig.until(5.0, |r| r.phase() == Phase::Idle && r.m.line.usable());
     rig.must(Ask::Load { job: Arc::new(job) });

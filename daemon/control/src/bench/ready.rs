@@ -26,6 +26,7 @@ impl Rig {
         self.wait(0.2);
         self.vouch();
         self.read();
+        self.be_tested();
         self.until(1.0, |r| r.phase() == Phase::Ready);
     }
 
@@ -63,6 +64,12 @@ impl Rig {
             self.now += Duration::from_millis(1);
             self.table.tick(self.now);
         }
+    }
+
+    /// Waits for a self-test that is due.
+    #[track_caller]
+    pub(crate) fn be_tested(&mut self) {
+        self.until(5.0, |r| r.m.self_test.passed);
     }
 
     /// Reads every message.

@@ -98,6 +98,8 @@ pub(crate) fn job_named(name: &str, seal: &str) -> Arc<Job> {
             JobCut {
                 pierce: p(112.0, 100.0),
                 path: vec![line(p(112.0, 100.0), p(120.0, 100.0)), circle],
+                crossings: Vec::new(),
+                freed_by: None,
             },
             JobCut {
                 pierce: p(200.0, 50.0),
@@ -106,6 +108,8 @@ pub(crate) fn job_named(name: &str, seal: &str) -> Arc<Job> {
                     line(p(230.0, 50.0), p(230.0, 90.0)),
                     line(p(230.0, 90.0), p(260.0, 90.0)),
                 ],
+                crossings: Vec::new(),
+                freed_by: None,
             },
         ],
         planned_s: 30.0,
@@ -159,6 +163,8 @@ pub(crate) struct Rig {
     pub starts: Vec<RecordId>,
     /// Bends what is read of the wires.
     pub bend: Option<fn(&mut crate::Signals)>,
+    /// Edges too short for their debounce so far.
+    pub short_edges: Option<u64>,
     /// The machine is not stepped until its lease has lapsed.
     pub stall: bool,
     /// The guard is kept from its steps until then.
@@ -197,6 +203,7 @@ impl Rig {
             kept: std::collections::BTreeSet::new(),
             starts: Vec::new(),
             bend: None,
+            short_edges: None,
             stall: false,
             asleep: Time::ZERO,
             log: Vec::new(),
@@ -249,7 +256,10 @@ impl Rig {
             self.last_signals = Some(signals);
             self.to_machine.push(Input::Signals {
                 signals,
-                seen: None,
+                seen: self.short_edges.map(|n| crate::Seen {
+                    short_edges: n,
+                    ..crate::Seen::at(self.now)
+                }),
             });
         }
         let bytes = self.table.take_out();
@@ -466,6 +476,7 @@ impl Rig {
     #[track_caller]
     pub(crate) fn resume_as_offered(&mut self) -> Plan {
         self.read();
+        self.be_tested();
         let plans = self.plans(0.0);
         let plan = plans.plans.first().expect("a way on").clone();
         self.must(self.accept(&plan));
@@ -476,6 +487,7 @@ impl Rig {
     #[track_caller]
     pub(crate) fn resume_by(&mut self, way: Way) -> Plan {
         self.read();
+        self.be_tested();
         let plans = self.plans(0.0);
         let plan = plans.plans.iter().find(|p| p.how.way == way).cloned();
         let plan = plan.unwrap_or_else(|| panic!("{way:?} is not offered: {plans:#?}"));
@@ -488,6 +500,9 @@ impl Rig {
         self.read();
         let causes: Vec<Cause> = self.view().alarms.iter().map(|a| a.cause).collect();
         for cause in causes {
+            if matches!(cause, Cause::ArcStuck | Cause::UnaskedFire) {
+                self.be_tested();
+            }
             self.must(Ask::Clear { cause });
             self.wait(0.1);
         }

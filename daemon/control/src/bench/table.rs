@@ -1,22 +1,14 @@
 //! The far end: a controller that speaks `plain`, a power source, a plate.
 
+mod lines;
+
 use std::collections::VecDeque;
 
-use units::{Point, Segment, Time};
+use units::{Point, Time};
 
 use super::crc;
 use crate::signals::Signals;
-
-#[derive(Clone, Debug)]
-enum Do {
-    Xy(Point, f64),
-    Z(f64, f64),
-    Path(Segment, f64),
-    Torch(bool),
-    Sense(bool),
-    Touch(f64, f64),
-    Home,
-}
+use lines::{Do, parse};
 
 #[derive(Clone, Debug)]
 struct Running {
@@ -60,6 +52,16 @@ pub(crate) struct Wrong {
     pub no_mirrors: bool,
     /// A hand holds metal to the nozzle.
     pub metal_at_nozzle: bool,
+    /// A move of the height ends so far above where it was sent, mm.
+    pub short_z: f64,
+    /// A slow move of the height is so many times slower.
+    pub slow_z: Option<f64>,
+    /// Reports count so many lines too few.
+    pub count_back: u64,
+    /// What the controller says is lost.
+    pub mute: bool,
+    /// Reports tell a place so far off along X, mm.
+    pub shoved_mm: f64,
 }
 
 pub(crate) struct Table {
@@ -160,7 +162,7 @@ impl Table {
 
     /// What the controller has written since the last call.
     pub(crate) fn take_out(&mut self) -> Vec<u8> {
-        if self.wrong.unplugged {
+        if self.wrong.unplugged || self.wrong.mute {
             self.out.clear();
         }
         core::mem::take(&mut self.out)
@@ -179,6 +181,13 @@ impl Table {
         self.greeted_only = true;
         self.starts += 1;
         self.dead_until = Some(self.now + core::time::Duration::from_millis(1200));
+    }
+
+    /// A piece of path is in the controller's queue or being carried out.
+    pub(crate) fn has_path(&self) -> bool {
+        let running = self.running.as_ref().map(|r| &r.what);
+        let mut all = self.queue.iter().map(|(_, what)| what).chain(running);
+        all.any(|what| matches!(what, Do::Path(..)))
     }
 
     /// The start contact opens by itself; nobody is told.
@@ -315,10 +324,10 @@ impl Table {
         let waiting = self.queue.len() + usize::from(self.running.is_some());
         let body = format!(
             "at x{:.3} y{:.3} z{:.3} f{moving:.1} {doing} e{} w{waiting} q{} t{} r{} u{}",
-            self.place.x,
+            self.place.x + self.wrong.shoved_mm,
             self.place.y,
             self.z,
-            self.executed,
+            self.executed.saturating_sub(self.wrong.count_back),
             waiting * 15,
             u8::from(self.torch),
             u8::from(self.referenced),
@@ -451,7 +460,10 @@ impl Table {
             };
             let (length, speed) = match &r.what {
                 Do::Xy(p, v) => (r.from.distance(*p), *v),
-                Do::Z(z, v) => ((z - r.from_z).abs(), *v),
+                Do::Z(z, v) => {
+                    let slower = self.wrong.slow_z.filter(|_| *z < r.from_z).unwrap_or(1.0);
+                    ((z - r.from_z).abs(), *v / slower)
+                }
                 Do::Path(s, v) => (s.length(), *v),
                 Do::Touch(z, v) => (r.from_z - z, *v),
                 Do::Home => (TOP_Z - r.from_z + 200.0, 100.0),
@@ -495,6 +507,7 @@ impl Table {
             }
             self.executed = r.number;
             match r.what {
+                Do::Z(..) => self.z += self.wrong.short_z,
                 Do::Torch(on) => {
                     self.torch = on && !self.torch_barred;
                     if self.torch && self.sense {
@@ -553,42 +566,5 @@ impl Table {
         if self.arc {
             self.burnt.push(self.place);
         }
-    }
-}
-
-fn parse(text: &str, from: Point) -> Do {
-    let mut words = text.split(' ');
-    let first = words.next().unwrap_or("");
-    let mut get = [None; 26];
-    for w in words {
-        if let (Some(letter), Ok(v)) = (w.chars().next(), w[1..].parse::<f64>())
-            && letter.is_ascii_uppercase()
-        {
-            get[(letter as u8 - b'A') as usize] = Some(v);
-        }
-    }
-    let v = |c: char| get[(c as u8 - b'A') as usize];
-    let to = Point::new(v('X').unwrap_or(from.x), v('Y').unwrap_or(from.y));
-    let feed = v('F').unwrap_or(600.0) / 60.0;
-    match (first, v('Z')) {
-        ("G0", Some(z)) => Do::Z(z, 50.0),
-        ("G1", Some(z)) => Do::Z(z, feed),
-        ("G0", None) => Do::Xy(to, 200.0),
-        ("G1", None) => Do::Path(Segment::Line { from, to }, feed),
-        ("G2" | "G3", _) => Do::Path(
-            Segment::Arc {
-                from,
-                to,
-                centre: from.moved(v('I').unwrap_or(0.0), v('J').unwrap_or(0.0)),
-                clockwise: first == "G2",
-            },
-            feed,
-        ),
-        ("M3", _) => Do::Torch(true),
-        ("M5", _) => Do::Torch(false),
-        ("touch", Some(z)) => Do::Touch(z, feed),
-        ("home", _) => Do::Home,
-        ("sense", _) => Do::Sense(text.ends_with("on")),
-        _ => panic!("not plain: {text:?}"),
     }
 }

@@ -236,6 +236,23 @@ fn later() -> Vec<Event> {
         },
         Event::EdgesMissed { edges: 300 },
         Event::PowerCut,
+        Event::TouchSkipped {
+            run: 7,
+            cut: 3,
+            z_mm: 5.432,
+        },
+        Event::SelfTested {
+            failed: vec!["the float switch is on".into()],
+            trips: 200,
+            longest_ms: 7.25,
+            bad: 0,
+        },
+        Event::ShortEdges {
+            run: 7,
+            cut: 3,
+            edges: 41,
+            usual: Some(6.0),
+        },
     ]
 }
 
@@ -485,6 +502,7 @@ fn after_a_power_cut_a_held_run_is_where_it_was_held() {
         cause: Cause::ArcLost,
         place: None,
         volts: None,
+        detail: None,
     });
     told.push(Event::PowerCut);
     let u = Restored::from_events(told).unfinished.expect("not ended");

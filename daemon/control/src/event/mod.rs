@@ -294,6 +294,23 @@ pub enum Event {
     /// A permit test was broken off before the relay could be judged. `cause`: what came in between;
     /// `None`: the guard gave no answer.
     PermitTestBroken { cause: Option<Cause> },
+    /// The sheet was not touched: its height is that of the last touch and the plane's slope.
+    TouchSkipped { run: u64, cut: usize, z_mm: f64 },
+    /// The self-test at start came to its end. `failed`: what was not as it must be, in words.
+    SelfTested {
+        failed: Vec<String>,
+        trips: u32,
+        longest_ms: f64,
+        bad: u64,
+    },
+    /// Edges shorter than their input's debounce from the fire to the end of the pierce. `usual`: the
+    /// mean of the starts before, where they are far fewer.
+    ShortEdges {
+        run: u64,
+        cut: usize,
+        edges: u64,
+        usual: Option<f64>,
+    },
 }
 
 /// How much an event matters.
@@ -392,6 +409,17 @@ impl Event {
             Self::TakeAwayLate { .. } => (53, "take-away-late", Notice),
             Self::EdgesMissed { .. } => (54, "edges-missed", Notice),
             Self::PowerCut => (55, "power-cut", Notice),
+            Self::TouchSkipped { .. } => (56, "touch-skipped", Trace),
+            Self::SelfTested { failed, .. } => (
+                57,
+                "self-tested",
+                if failed.is_empty() { Normal } else { Notice },
+            ),
+            Self::ShortEdges { usual, .. } => (
+                58,
+                "short-edges",
+                if usual.is_some() { Notice } else { Trace },
+            ),
         }
     }
 
@@ -423,6 +451,8 @@ impl Event {
             | Self::TabLeft { run, .. }
             | Self::CutStarted { run, .. }
             | Self::TouchedOff { run, .. }
+            | Self::TouchSkipped { run, .. }
+            | Self::ShortEdges { run, .. }
             | Self::FireAsked { run, .. }
             | Self::ArcOn { run, .. }
             | Self::ArcOff { run, .. }

@@ -144,6 +144,18 @@ impl Event {
     fn says_of_going_on(&self) -> String {
         match self {
             Self::PlaceFound { cut, at_mm, .. } => found(*cut, *at_mm),
+            Self::TouchSkipped { cut, z_mm, .. } => format!(
+                "The sheet at cut {cut} was not touched: by the touches before, it lies at height {z_mm:.3} mm."
+            ),
+            Self::SelfTested {
+                failed,
+                trips,
+                longest_ms,
+                bad,
+            } => self_tested(failed, *trips, *longest_ms, *bad),
+            Self::ShortEdges {
+                cut, edges, usual, ..
+            } => short_edges(*cut, *edges, *usual),
             Self::TabLeft {
                 cut,
                 from_mm,
@@ -322,4 +334,20 @@ const fn ended(outcome: Outcome) -> &'static str {
 
 fn short(seal: &str) -> &str {
     seal.get(..12).unwrap_or(seal)
+}
+
+fn self_tested(failed: &[String], trips: u32, longest_ms: f64, bad: u64) -> String {
+    let line = format!("{trips} lines answered, the slowest in {longest_ms:.1} ms, {bad} spoilt");
+    if failed.is_empty() {
+        format!("Self-test passed: {line}.")
+    } else {
+        format!("Self-test not passed: {} ({line}).", failed.join("; "))
+    }
+}
+
+fn short_edges(cut: usize, edges: u64, usual: Option<f64>) -> String {
+    let more = usual.map_or_else(String::new, |usual| {
+        format!(" Usual were {usual:.0}: look at the screens of the input leads.")
+    });
+    format!("{edges} edges were too short to count at the start of cut {cut}.{more}")
 }

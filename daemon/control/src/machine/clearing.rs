@@ -25,7 +25,9 @@ impl Machine {
             Cause::ArcLost | Cause::FireDropped => self.inputs_open(),
             Cause::ArcStuck | Cause::UnaskedFire => {
                 let open = s.permit_closed != Some(true) && !s.contact;
-                self.inputs_open() && self.torch_dead() && open && self.seen_isolated(cause)
+                let tested = self.self_test.passed;
+                let isolated = self.seen_isolated(cause);
+                self.inputs_open() && self.torch_dead() && open && isolated && tested
             }
             Cause::ContactStuck => self.heard(!s.contact) && self.torch_up(),
             Cause::TorchTouched => self.heard(!s.contact),

@@ -36,6 +36,7 @@ const fn doubts(cause: Cause) -> bool {
 impl Machine {
     pub(super) fn set_phase(&mut self, phase: Phase) {
         if phase == Phase::Off {
+            self.start_over();
             self.out.permit_off();
         } else {
             self.out.order(GuardOrder::Phase { phase });
@@ -265,6 +266,7 @@ impl Machine {
             // An older test says nothing of a relay that does not follow now.
             self.permit_tested = false;
         }
+        self.self_test_anew(cause);
         if self.latches.insert(cause, at).is_none() {
             self.record(
                 Event::LatchSet {

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use link::{Command, Dialect, Doing, Session, Status, TakeAway, Ticket, Word};
 use units::{Point, Time};
 
+use super::jump::Sight;
 use super::out::Out;
 use super::stamps::Stamps;
 use super::{Act, Machine};
@@ -61,6 +62,8 @@ pub(crate) struct Line {
     /// read it.
     behind: Option<Time>,
     heard: Vec<Word>,
+    /// Where it was seen last, to notice a place that jumps.
+    pub sight: Sight,
 }
 
 impl Line {
@@ -82,6 +85,7 @@ impl Line {
             unproven: None,
             behind: None,
             heard: Vec::new(),
+            sight: Sight::default(),
         }
     }
 
@@ -107,6 +111,11 @@ impl Line {
             .filter(|_| self.alive)
             .map(|s| s.at.max(listening) + self.silence + Duration::from_millis(1));
         Time::sooner(own, silence)
+    }
+
+    /// How long it may be silent.
+    pub(crate) const fn silence(&self) -> Duration {
+        self.silence
     }
 
     pub(crate) fn say(&mut self, c: Command) -> Ticket {
@@ -183,6 +192,7 @@ impl Machine {
     /// Reports have stopped.
     fn fell_silent(&mut self, why: &str) {
         self.line.alive = false;
+        self.line.sight.forget();
         if self.line.unproven.is_none() {
             let last = self.line.status.as_ref();
             self.line.unproven =
@@ -232,6 +242,9 @@ impl Machine {
                 self.record(Event::LinkReady, false);
                 // It has taken torch-off: from here a fire is unasked.
                 self.tell_guard_torch_off();
+            }
+            Word::CountFell { from, to } => {
+                self.controller_reset(&format!("Its count of lines fell from {from} to {to}."));
             }
             Word::Status(status) => self.hear_status(status),
             Word::Taken(ticket) => self.taken(ticket),
@@ -308,6 +321,7 @@ impl Machine {
     }
 
     fn controller_reset(&mut self, why: &str) {
+        self.line.sight.forget();
         self.lose_sight();
         self.line.stamps.clear();
         self.line.unproven = None;
@@ -332,6 +346,9 @@ impl Machine {
             && up < before
         {
             self.controller_reset("Its up-time fell.");
+        }
+        if let Some(why) = self.place_jumped(&status) {
+            self.controller_reset(&why);
         }
         self.prove_the_chain(status.referenced);
         if let Some((up_then, then)) = self.line.unproven

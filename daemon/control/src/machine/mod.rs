@@ -23,12 +23,15 @@ mod going_on;
 mod guarding;
 mod holding;
 mod home;
+mod jump;
 mod line;
 mod near;
 mod out;
 mod place;
 pub(crate) mod run;
+mod self_test;
 mod sensing;
+mod short_edges;
 mod show;
 mod stamps;
 mod stop;
@@ -165,6 +168,9 @@ pub struct Machine {
     /// What was measured beside each cause when it last came.
     pub(crate) details: BTreeMap<Cause, Detail>,
     noise: watching::Noise,
+    pub(crate) short_edges: short_edges::ShortEdges,
+    /// What must have passed before anything is started.
+    pub(crate) self_test: self_test::SelfTest,
     /// Until when each planned stop in hand waits.
     pub(crate) waits: BTreeMap<Cause, Time>,
     /// Torch parts were last changed then.
@@ -247,6 +253,8 @@ impl Machine {
             chain_seen: watching::Proof::default(),
             details: BTreeMap::new(),
             noise: watching::Noise::default(),
+            short_edges: short_edges::ShortEdges::default(),
+            self_test: self_test::SelfTest::default(),
             waits: BTreeMap::new(),
             parts_changed_at: None,
             screen: None,
@@ -295,6 +303,7 @@ impl Machine {
     pub fn step(&mut self, now: Time, input: Input) -> Effects {
         let before = self.now;
         self.now = self.now.max(now);
+        self.kept_waiting(before);
         self.wake = None;
         self.come(before);
         if self.started.is_none() {
@@ -308,6 +317,7 @@ impl Machine {
         self.watch_sense();
         self.watch_noise();
         self.watch_screen();
+        self.watch_self_test();
         for _ in 0..CHAIN {
             if !self.advance() {
                 break;
@@ -391,7 +401,12 @@ impl Machine {
             Input::LinkOpened => self.link_opened(),
             Input::LinkLost { why } => self.link_lost(&why),
             Input::Bytes { bytes } => self.hear(&bytes),
-            Input::Signals { signals, seen } => self.sense(signals, seen),
+            Input::Signals { signals, seen } => {
+                if let Some(seen) = seen {
+                    self.short_edges.total = seen.short_edges;
+                }
+                self.sense(signals, seen);
+            }
             Input::Guard { report } => self.hear_guard(report),
             Input::Ask {
                 id,

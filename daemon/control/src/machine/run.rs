@@ -178,6 +178,15 @@ pub(crate) struct Held {
     pub unseen: Option<(Box<OnPath>, Time)>,
 }
 
+/// The last touch that was made by contact.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct TouchedLast {
+    pub last: process::LastTouch,
+    pub at: Time,
+    /// So many holds had been before it.
+    pub holds: usize,
+}
+
 /// A run under way, held or over.
 #[derive(Clone, Debug)]
 pub(crate) struct Run {
@@ -211,6 +220,8 @@ pub(crate) struct Run {
     pub touched_z: Option<f64>,
     /// Where the sheet was found as it lies now, machine coordinates.
     pub touches: Vec<Touch>,
+    /// The last of them, as far as skipping a touch-off hangs on it.
+    pub touched: Option<TouchedLast>,
     /// Touches in a row in which contact was missing.
     pub contact_misses: u32,
     /// The sensing circuit was switched on after the last cut, so that the traverse is watched.
@@ -248,6 +259,7 @@ impl Run {
             arc_off: None,
             touched_z: None,
             touches: Vec::new(),
+            touched: None,
             contact_misses: 0,
             sensing: false,
             highest_z: None,

@@ -4,6 +4,7 @@ use units::{Point, Segment, Time};
 
 use super::{Act, Machine};
 use crate::admission;
+use crate::ask::CheckId;
 use crate::cause::Cause;
 use crate::checks;
 use crate::guard;
@@ -176,6 +177,8 @@ impl Machine {
             signals: self.signals,
             parts: self.parts_view(),
             change: self.change_view(),
+            self_test: self.self_test_view(),
+            short_edges: self.short_edges_view(),
         }
     }
 
@@ -388,12 +391,16 @@ impl Machine {
     fn check_views(&self) -> Vec<CheckView> {
         let view = |check, vouched, holds| {
             let (says, remedy) = words::check(check);
+            let remedy = match check {
+                CheckId::SelfTested if holds != Some(true) => self.self_test_remedy(),
+                _ => remedy.into(),
+            };
             CheckView {
                 check,
                 vouched,
                 holds,
                 says: says.into(),
-                remedy: remedy.into(),
+                remedy,
             }
         };
         checks::seen(self)

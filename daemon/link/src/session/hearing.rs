@@ -264,6 +264,11 @@ impl Session {
 
     fn report(&mut self, now: Time, status: Status, executed: Option<u64>, words: &mut Vec<Word>) {
         let mut status = status;
+        if let Some(to) = executed.filter(|_| self.phase == Phase::Open)
+            && let Some(from) = self.flight.count_fell(to)
+        {
+            words.push(Word::CountFell { from, to });
+        }
         if self.dialect.reports.told {
             if let Some(number) = executed.filter(|n| *n >= self.dialect.lines.first_number) {
                 if self.flight.knows(number) {

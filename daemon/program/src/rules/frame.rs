@@ -90,6 +90,7 @@ pub const AIR: Air<'static> = Air {
 pub const TIMES: Times = Times {
     run_s: 50.0,
     arc_on_s: 28.0,
+    touches_skipped: 0,
     touches_to_skip: 0,
     skip_saves_s: 0.0,
 };

@@ -1,6 +1,7 @@
 //! A path that crosses an earlier kerf: height control is to stand still there.
 
 use super::cut_twice::CROSSING_KERFS;
+use crate::derived::Stretch;
 use crate::findings::Findings;
 use crate::shape::mm;
 use crate::vet::OnSheet;
@@ -11,14 +12,8 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
         return;
     };
-    let longest = CROSSING_KERFS * sheet.input.kerf_mm.unwrap_or(0.0);
     for (_, number) in sheet.cuts() {
-        let length = sheet.length_mm(number);
-        for s in sheet.over_old_kerf(number) {
-            let inner = s.from_mm > 0.0 && s.to_mm < length;
-            if !inner || s.to_mm - s.from_mm > longest {
-                continue;
-            }
+        for s in of_cut(sheet, number) {
             let earlier = map.strands.cut_at(s.tick).map_or(0, |c| c + 1);
             findings.note(NAME, sheet.spot_at(number, s.from_mm), || {
                 (
@@ -28,6 +23,19 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             });
         }
     }
+}
+
+/// Where a cut crosses earlier kerfs.
+pub(crate) fn of_cut<'s>(
+    sheet: &'s OnSheet<'_>,
+    number: usize,
+) -> impl Iterator<Item = &'s Stretch> {
+    let longest = CROSSING_KERFS * sheet.input.kerf_mm.unwrap_or(0.0);
+    let length = sheet.length_mm(number);
+    sheet.over_old_kerf(number).filter(move |s| {
+        let inner = s.from_mm > 0.0 && s.to_mm < length;
+        inner && s.to_mm - s.from_mm <= longest
+    })
 }
 
 #[cfg(test)]

@@ -25,6 +25,9 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     }
     findings.note(NAME, Spot::default(), || {
         let skip = match times.touches_to_skip {
+            _ if times.touches_skipped > 0 => {
+                format!("{} of its touch-offs are skipped", times.touches_skipped)
+            }
             0 => "None of its touch-offs is near enough to another to be skipped".to_owned(),
             n => format!(
                 "{n} of its touch-offs are near enough to one before to be skipped on a flat sheet \

@@ -12,6 +12,8 @@ pub struct Debounce {
     believed: Option<bool>,
     /// The other level has been seen since then.
     differs_since: Option<Time>,
+    /// Levels that came and went before they were believed.
+    short: u32,
 }
 
 impl Debounce {
@@ -22,6 +24,7 @@ impl Debounce {
             span,
             believed: None,
             differs_since: None,
+            short: 0,
         }
     }
 
@@ -30,7 +33,7 @@ impl Debounce {
     pub fn take(&mut self, now: Time, level: bool) -> bool {
         let believed = *self.believed.get_or_insert(level);
         if level == believed {
-            self.differs_since = None;
+            self.short += u32::from(self.differs_since.take().is_some());
             return believed;
         }
         let since = *self.differs_since.get_or_insert(now);
@@ -40,6 +43,11 @@ impl Debounce {
         self.believed = Some(level);
         self.differs_since = None;
         level
+    }
+
+    /// Levels that came and went too soon since this was last asked.
+    pub fn take_short(&mut self) -> u32 {
+        core::mem::take(&mut self.short)
     }
 
     /// When the level seen last will be believed if it stays.

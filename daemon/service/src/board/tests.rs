@@ -172,6 +172,9 @@ fn a_bounce_shorter_than_the_debounce_is_never_told() {
     let r = p.wait(Some(Time::from_ms(30))).expect("read");
     assert_eq!(r.at, Time::from_ms(30), "only the deadline ended the wait");
     assert_eq!(r.signals.hold_button, Some(false));
+    assert_eq!(r.opened.short_edges, 2, "each is counted");
+    let r = p.wait(Some(Time::from_ms(40))).expect("read");
+    assert_eq!(r.opened.short_edges, 0, "once");
 }
 
 #[test]

@@ -23,8 +23,11 @@ type Row = (&'static str, f64, f64, f64, &'static str);
 /// # Errors
 /// Key, value and limit.
 pub fn check(f: &File) -> Result<(), Wrong> {
-    for (key, value, low, high, unit) in rows(f).into_iter().chain(arc_signal(f)).chain(lateness(f))
-    {
+    let optional = arc_signal(f)
+        .into_iter()
+        .chain(lateness(f))
+        .chain(skipping(f));
+    for (key, value, low, high, unit) in rows(f).into_iter().chain(optional) {
         // Written so that a value that is no number is refused as well.
         if !(value >= low && value <= high) {
             return Err(Wrong {
@@ -75,6 +78,28 @@ fn arc_signal(f: &File) -> [Row; 3] {
         ("arc_signal.delay_ms", a.delay_ms, 0.0, 200.0, "ms"),
         ("arc_signal.spread_ms", a.spread_ms, 0.0, 200.0, "ms"),
         ("arc_signal.reports_ms", a.reports_ms, 0.0, 500.0, "ms"),
+    ]
+}
+
+/// When a touch-off may be skipped (process handbook 2.2).
+fn skipping(f: &File) -> [Row; 3] {
+    let c = &f.cycle;
+    [
+        ("cycle.skip_touch_mm", c.skip_touch_mm, 0.0, 200.0, "mm"),
+        (
+            "cycle.skip_touch_run",
+            f64::from(c.skip_touch_run),
+            0.0,
+            10.0,
+            "",
+        ),
+        (
+            "cycle.skip_touch_age_s",
+            c.skip_touch_age_s,
+            0.0,
+            600.0,
+            "s",
+        ),
     ]
 }
 
@@ -344,6 +369,10 @@ fn relations(f: &File) -> Result<(), Wrong> {
             says,
             "The last part of a touch-off is the slow one: swap the two",
         );
+    }
+    if c.post_flow_s != process::CycleSettings::default().post_flow_s {
+        let says = "is the source's, and is told in [air]".to_owned();
+        return wrong("cycle.post_flow_s", says, "Write air.post_flow_s");
     }
     if g.arc_lost_crossing_ms < g.arc_lost_ms {
         let says = format!("is shorter than arc_lost_ms ({} ms)", g.arc_lost_ms);

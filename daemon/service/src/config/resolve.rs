@@ -98,7 +98,11 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         slat_pitch_mm: low.table.slat_pitch_mm,
         slat_depth_mm: low.table.slat_depth_mm,
         motion: low.motion,
-        cycle: low.cycle,
+        cycle: process::CycleSettings {
+            // Told once, with the source's air.
+            post_flow_s: low.air.post_flow_s,
+            ..low.cycle
+        },
         guard: low.guard,
         arc_signal: low.arc_signal,
         estop: low.estop,

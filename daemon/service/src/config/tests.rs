@@ -153,6 +153,18 @@ fn what_vetting_reckons_with_is_read_and_checked() {
         ("feed_max_mm_s = 120", "feed_max_mm_s = 0", "feed_max_mm_s"),
         ("hose_bar = 0.5", "hose_bar = 6", "air.hose_bar"),
         ("post_flow_s = 8", "post_flow_s = 61", "air.post_flow_s"),
+        ("[cycle]", "[cycle]\npost_flow_s = 7", "cycle.post_flow_s"),
+        ("skip_touch_mm = 0", "skip_touch_mm = 201", "skip_touch_mm"),
+        (
+            "skip_touch_run = 3",
+            "skip_touch_run = 11",
+            "skip_touch_run",
+        ),
+        (
+            "skip_touch_age_s = 60",
+            "skip_touch_age_s = 601",
+            "skip_touch_age_s",
+        ),
         ("starts = 0", "starts = -1", "supplies.starts"),
         (
             "minutes_life = 150",

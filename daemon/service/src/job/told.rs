@@ -293,6 +293,7 @@ fn times(job: &PlannedJob<'_>) -> Times {
     Times {
         run_s: job.time.run_s,
         arc_on_s: job.time.arc_on_s,
+        touches_skipped: job.time.touches_skipped,
         touches_to_skip: skipped,
         skip_saves_s: skipped as f64 * job.touch_s,
     }

@@ -265,6 +265,29 @@ pub(super) fn view() -> View {
         signals: signals(),
         parts: parts(),
         change: Some(change()),
+        self_test: self_test(),
+        short_edges: control::view::ShortEdgesView {
+            last: Some(41),
+            usual: Some(6.5),
+            rising: true,
+        },
+    }
+}
+
+fn self_test() -> control::view::SelfTestView {
+    let item = |name: &str, holds, says: &str| control::view::SelfTestItem {
+        name: name.into(),
+        holds,
+        says: says.into(),
+    };
+    control::view::SelfTestView {
+        passed: false,
+        items: vec![
+            item("arc signal", Some(true), ""),
+            item("float switch", Some(false), "the float switch is on"),
+            item("line", None, "57 of 200 lines answered"),
+        ],
+        longest_ms: 7.25,
     }
 }
 

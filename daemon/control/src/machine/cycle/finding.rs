@@ -6,6 +6,7 @@ use super::{Cycle, Move, REST_LIMIT, Stage};
 use crate::cause::Cause;
 use crate::event::Event;
 use crate::machine::Machine;
+use crate::machine::run::TouchedLast;
 use link::Command;
 
 /// Two of three touches agree within this, mm.
@@ -57,18 +58,7 @@ impl Machine {
         };
         let Some(z) = z else {
             if c.touches.is_empty() {
-                let first = self.run.as_ref().is_some_and(|r| r.touched_z.is_none());
-                let below = if first {
-                    cs.probe_limit_first_mm
-                } else {
-                    cs.probe_limit_mm
-                };
-                return Move::Stop(
-                    Cause::NoContact,
-                    format!(
-                        "Torch went {below:.0} mm below where the plate should be and touched nothing."
-                    ),
-                );
+                return self.look_beside(c, &cs);
             }
             return Move::Stop(
                 Cause::TouchUnsure,
@@ -113,6 +103,16 @@ impl Machine {
                 if let Some(run) = &mut self.run {
                     run.touched_z = Some(surface);
                     run.touches.push((c.target, surface));
+                    let last = process::LastTouch {
+                        cut: run.cut,
+                        off_mm: surface - c.expected_z,
+                        skipped: 0,
+                    };
+                    run.touched = (!c.by_float).then_some(TouchedLast {
+                        last,
+                        at: self.now,
+                        holds: run.holds.len(),
+                    });
                     if !c.by_float {
                         run.contact_misses = 0;
                     }
@@ -207,6 +207,7 @@ impl Machine {
             }
         });
         let z = c.surface_z + above;
+        c.start_z = Some(z);
         c.limit = self.z_limit(z, self.settings.rapid_z_mm_s);
         Move::On(Stage::Height(self.line.say(Command::RapidZ(z))))
     }

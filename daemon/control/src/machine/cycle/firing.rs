@@ -18,6 +18,10 @@ const OPEN_KERF_S: f64 = 0.05;
 pub(super) const RECORD_LIMIT: Duration = Duration::from_secs(2);
 /// Volts that no arc has count after this (process handbook, invented).
 const VOLTS_ODD: Duration = Duration::from_millis(100);
+/// What an arc has at least and at most as it comes on, V (process handbook, invented).
+const VOLTS_OF_NEW_ARC: core::ops::RangeInclusive<f64> = 60.0..=250.0;
+/// The torch stands within this of its start height, mm (process handbook, invented).
+const START_HEIGHT_MM: f64 = 0.2;
 /// Above this the torch is not dead, V.
 pub(super) const VOLTS_AT_REST: f64 = 5.0;
 
@@ -59,6 +63,11 @@ impl VoltsSeen {
     }
 }
 
+fn double_arc(volts: f64) -> String {
+    let ms = VOLTS_ODD.as_millis();
+    format!("{volts:.0} V for {ms} ms in the pierce: a double arc.")
+}
+
 impl Machine {
     pub(super) fn look_ready(&mut self, c: &Cycle, refire_gap_s: f64) -> Move {
         if let Some(&cause) = self.latches.keys().next() {
@@ -82,9 +91,11 @@ impl Machine {
             self.due(t + Duration::from_secs_f64(refire_gap_s));
         }
         let still = self.line.usable() && self.line.at_rest();
+        let off_mm = self.line.z().zip(c.start_z).map(|(z, to)| z - to);
+        let at_height = off_mm.is_some_and(|mm| mm.abs() <= START_HEIGHT_MM);
         let isolated = s.sense_isolated != Some(false);
         let open = !s.arc_ok && !s.fire_on && !s.contact;
-        if kept && dead && gap && still && isolated && open {
+        if kept && dead && gap && still && open && at_height && isolated {
             self.set_phase(Phase::Closing);
             return Move::On(Stage::Closing);
         }
@@ -101,28 +112,42 @@ impl Machine {
             );
         }
         if self.due(c.since + REST_LIMIT) {
-            let (cause, why) = if !dead {
-                (
-                    Cause::VoltsOdd,
-                    format!(
-                        "{:.0} V with the torch off; limit {VOLTS_AT_REST:.0} V.",
-                        s.volts.unwrap_or(0.0)
-                    ),
-                )
-            } else if s.contact {
-                (
-                    Cause::ContactStuck,
-                    "Contact is on with the sensing circuit off.".into(),
-                )
-            } else {
-                (
-                    Cause::Overdue,
-                    "Torch, arc or motion were not at rest before the fire within 3 s.".into(),
-                )
-            };
+            let (cause, why) = self.why_not_ready(off_mm);
             return Move::Stop(cause, why);
         }
         Move::Stay
+    }
+
+    /// What bars the fire: the first of what is not as it must be. `off_mm`: how far the torch stands
+    /// off its start height.
+    fn why_not_ready(&self, off_mm: Option<f64>) -> (Cause, String) {
+        let s = &self.signals;
+        if let Some(v) = s.volts.filter(|v| v.abs() >= VOLTS_AT_REST) {
+            let why = format!("{v:.0} V with the torch off; limit {VOLTS_AT_REST:.0} V.");
+            return (Cause::VoltsOdd, why);
+        }
+        if s.sense_isolated == Some(false) {
+            let why = "The sensing circuit is not off the torch: arc volts may reach its board.";
+            return (Cause::ContactStuck, why.into());
+        }
+        if s.contact {
+            let why = "Contact is on with the sensing circuit off.";
+            return (Cause::ContactStuck, why.into());
+        }
+        let why = match off_mm {
+            None => "No touch-off was made for this start.".into(),
+            Some(mm) if mm.abs() > START_HEIGHT_MM => format!(
+                "The torch stands {mm:+.1} mm off its start height; limit {START_HEIGHT_MM} mm."
+            ),
+            Some(_) => "Torch, arc or motion were not at rest before the fire within 3 s.".into(),
+        };
+        (Cause::Overdue, why)
+    }
+
+    /// Volts are fitted, and are none that a new arc has.
+    fn no_volts_of_arc(&self) -> Option<f64> {
+        let volts = self.signals.volts;
+        volts.filter(|v| !VOLTS_OF_NEW_ARC.contains(v))
     }
 
     pub(super) fn look_closing(&mut self, c: &Cycle) -> Move {
@@ -135,6 +160,7 @@ impl Machine {
             let crossing = c.until_crossed_mm > 0.0;
             self.set_phase(Phase::Firing);
             self.tell_guard(false, crossing);
+            self.start_begins();
             let t = self.line.say(Command::TorchOn);
             if let Some(run) = &mut self.run {
                 run.tries += 1;
@@ -171,6 +197,9 @@ impl Machine {
             && let Some(rise) = self.guard.arc_rise.filter(|t| *t >= c.since)
         {
             if self.due(rise + Duration::from_millis(cs.arc_ok_accept_ms)) {
+                if let Some(volts) = self.no_volts_of_arc() {
+                    return self.wait_for_volts(rise, volts);
+                }
                 let delay = if c.open_kerf {
                     OPEN_KERF_S
                 } else {
@@ -219,9 +248,26 @@ impl Machine {
         self.overdue(c, limit, "Torch-on was not carried out")
     }
 
+    /// The arc signal is on without the volts of an arc: they settle, or they say something else.
+    fn wait_for_volts(&mut self, rise: Time, volts: f64) -> Move {
+        if !self.due(rise + VOLTS_ODD) {
+            return Move::Stay;
+        }
+        let (low, high) = (VOLTS_OF_NEW_ARC.start(), VOLTS_OF_NEW_ARC.end());
+        let ms = VOLTS_ODD.as_millis();
+        if self.volts_low.is_some() {
+            return Move::Stop(Cause::ArcLost, double_arc(volts));
+        }
+        let why = format!(
+            "Arc signal on for {ms} ms, and {volts:.0} V: a new arc has {low:.0} to {high:.0}."
+        );
+        Move::Stop(Cause::VoltsOdd, why)
+    }
+
     /// The arc burns: it stands over the pierce until it is through.
     pub(super) fn look_pierce(&mut self, c: &mut Cycle, until: Time) -> Move {
         if self.due(until) {
+            self.start_over();
             self.begin_path(c);
             return Move::On(Stage::Path);
         }
@@ -248,10 +294,7 @@ impl Machine {
             return None;
         }
         Some(match c.stage {
-            Stage::Pierce(_) => {
-                let why = format!("{volts:.0} V for {ms} ms in the pierce: a double arc.");
-                (Cause::ArcLost, why)
-            }
+            Stage::Pierce(_) => (Cause::ArcLost, double_arc(volts)),
             _ if self.signals.arc_ok => {
                 let why = format!("Arc signal on, and {volts:.0} V for {ms} ms: no arc has that.");
                 (Cause::VoltsOdd, why)

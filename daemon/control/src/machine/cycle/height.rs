@@ -52,6 +52,9 @@ impl Machine {
                     return Move::Stay;
                 }
                 if self.signals.sense_isolated != Some(false) {
+                    if let Some(why) = self.no_metal(c) {
+                        return Move::Stop(Cause::NoContact, why);
+                    }
                     self.sense_is_off();
                     return Move::On(Stage::Ready);
                 }

@@ -8,20 +8,25 @@
 //!
 //! Every wait has a limit. Nothing of a path is sent before arc OK and pierce delay are over.
 
+mod beside;
 mod finding;
 mod firing;
 mod height;
+mod metal;
 mod path;
 mod start;
 mod touching;
 mod travel;
+mod untouched;
 
 use core::time::Duration;
 
 use link::{Command, Status, Ticket};
 use units::{Point, Time};
 
+use beside::Beside;
 use firing::{RECORD_LIMIT, VoltsSeen};
+use path::DROP_LIMIT;
 use start::Start;
 
 use super::track::Track;
@@ -45,14 +50,16 @@ const CONTACT_ACCEPT: Duration = Duration::from_millis(10);
 enum Stage {
     Lift(Ticket),
     Traverse(Ticket),
+    PostFlow(Time),
     SenseConnect(Ticket),
-    SenseSettle(Time),
+    SenseSettle,
     Relift(Ticket),
     Fast(Ticket),
     Slow(Ticket),
     BackOff(Ticket),
     BackSettle(Time),
     FloatOnly(Ticket),
+    Beside(Beside),
     Height(Ticket),
     Raise(Ticket),
     Isolate(Ticket),
@@ -67,6 +74,14 @@ enum Stage {
     Retract(Ticket),
 }
 
+/// Looks at the sensing circuit, one after the other.
+#[derive(Clone, Copy, Debug, Default)]
+struct Readings {
+    taken: u32,
+    last: Time,
+    closed: bool,
+}
+
 /// One try at one cut.
 #[derive(Clone, Debug)]
 pub(crate) struct Cycle {
@@ -76,14 +91,21 @@ pub(crate) struct Cycle {
     target: Point,
     expected_z: f64,
     surface_z: f64,
+    /// Where it is fired, by a touch-off made for this start, machine coordinates, mm.
+    start_z: Option<f64>,
     touches: Vec<f64>,
     /// Contact failed: the float switch alone decides.
     by_float: bool,
+    /// The touch-off was skipped.
+    untouched: bool,
+    /// What a touch-off that met nothing came to, in words.
+    missed: String,
     answer: Option<(Ticket, Option<f64>)>,
     /// The sensing circuit is only just being connected: its relay must come to rest.
     connecting: bool,
     settled: Option<Time>,
     retested: bool,
+    readings: Readings,
     raised: bool,
     record: Option<(RecordId, Time)>,
     taken: Option<Time>,
@@ -94,7 +116,8 @@ pub(crate) struct Cycle {
     /// When the arc was seen to come on.
     fired: Time,
     track: Option<Track>,
-    dropped: Option<Ticket>,
+    /// On the way down to this height, machine coordinates, mm: the path is not sent yet.
+    drop_to: Option<f64>,
     /// The controller's queue was filled once on this path.
     fed: bool,
     volts: VoltsSeen,
@@ -171,16 +194,19 @@ impl Cycle {
     pub(crate) fn step(&self) -> Step {
         match self.stage {
             Stage::Lift(_) | Stage::Traverse(_) => Step::Traverse,
-            Stage::SenseConnect(_) | Stage::SenseSettle(_) | Stage::Relift(_) => Step::SenseTest,
+            Stage::PostFlow(_) | Stage::SenseConnect(_) | Stage::SenseSettle | Stage::Relift(_) => {
+                Step::SenseTest
+            }
             Stage::Fast(_) => Step::ProbeFast,
             Stage::Slow(_) => Step::ProbeSlow,
             Stage::BackOff(_) | Stage::BackSettle(_) | Stage::FloatOnly(_) => Step::Validate,
+            Stage::Beside(at) => at.step(),
             Stage::Height(_) => Step::PierceHeight,
             Stage::Raise(_) | Stage::Isolate(_) | Stage::Isolated(_) => Step::ClearTest,
             Stage::Ready | Stage::Closing => Step::Ready,
             Stage::Fire(_) => Step::AwaitArc,
             Stage::Pierce(_) => Step::Pierce,
-            Stage::Path if self.dropped.is_some() => Step::Drop,
+            Stage::Path if self.drop_to.is_some() => Step::Drop,
             Stage::Path => Step::Cut,
             Stage::Extinguish => Step::Extinguish,
             Stage::OutWait(_) => Step::ArcOffWait,
@@ -202,7 +228,7 @@ impl Cycle {
                 Some(Duration::from_secs_f64(guard.arc_ok_within_s)),
             ),
             Stage::Pierce(_) => (Waiting::PierceTime, Some(self.limit)),
-            Stage::Path if self.dropped.is_some() => (Waiting::CutHeight, None),
+            Stage::Path if self.drop_to.is_some() => (Waiting::CutHeight, Some(DROP_LIMIT)),
             Stage::Path => (Waiting::Nothing, None),
             Stage::Extinguish | Stage::OutWait(_) => (Waiting::ArcToGoOut, Some(OUT_LIMIT)),
             Stage::Retract(_) => (Waiting::TorchToLift, Some(self.limit)),
@@ -283,12 +309,16 @@ impl Machine {
             target,
             expected_z,
             surface_z: expected_z,
+            start_z: None,
             touches: Vec::new(),
             by_float: false,
+            untouched: false,
+            missed: String::new(),
             answer: None,
             connecting,
             settled: None,
             retested: false,
+            readings: Readings::default(),
             raised: false,
             record: None,
             taken: None,
@@ -297,7 +327,7 @@ impl Machine {
             until_crossed_mm: start.until_crossed_mm,
             fired: self.now,
             track: None,
-            dropped: None,
+            drop_to: None,
             fed: false,
             volts: VoltsSeen::default(),
         }));
@@ -312,6 +342,7 @@ impl Machine {
     }
 
     pub(super) fn taken(&mut self, ticket: Ticket) {
+        self.trip_taken(ticket);
         if let Act::Cutting(c) = &mut self.act
             && let Stage::Fire(fire) = c.stage
             && ticket >= fire
@@ -373,11 +404,19 @@ impl Machine {
         if let Some(odd) = self.volts_odd(c) {
             return Some(odd);
         }
-        let touching = matches!(c.stage, Stage::Fast(_));
-        if touching
+        let untouched = matches!(c.stage, Stage::Height(_)) && c.untouched;
+        let beside = matches!(c.stage, Stage::Beside(Beside::Down(_)));
+        if (matches!(c.stage, Stage::Fast(_)) || untouched || beside)
             && let Some(t) = self.contact_since()
             && self.due(t + CONTACT_ACCEPT)
         {
+            if beside {
+                return Some((Cause::NoContact, beside::told(&c.missed, self.line.z())));
+            }
+            if untouched {
+                let why = "Contact on the way to a pierce height that was reckoned, not touched.";
+                return Some((Cause::PlateMoved, why.into()));
+            }
             let high = self
                 .loaded
                 .as_ref()
@@ -400,7 +439,7 @@ impl Machine {
         };
         match c.stage {
             Stage::Lift(_) | Stage::Traverse(_) => self.look_travel(c, &cs),
-            Stage::SenseConnect(_) | Stage::SenseSettle(_) | Stage::Relift(_) => {
+            Stage::PostFlow(_) | Stage::SenseConnect(_) | Stage::SenseSettle | Stage::Relift(_) => {
                 self.look_sense(c, &cs)
             }
             Stage::Fast(_)
@@ -408,6 +447,7 @@ impl Machine {
             | Stage::BackOff(_)
             | Stage::BackSettle(_)
             | Stage::FloatOnly(_) => self.look_touch(c, &cs),
+            Stage::Beside(at) => self.look_touch_beside(c, at, &cs),
             Stage::Height(_) | Stage::Raise(_) | Stage::Isolate(_) | Stage::Isolated(_) => {
                 self.look_height(c, &cs)
             }

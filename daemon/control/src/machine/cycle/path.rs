@@ -14,6 +14,15 @@ use crate::resume::Way;
 use crate::view::Retry;
 use units::Segment;
 
+/// The path is sent once the torch is within this of cut height, mm (process handbook, invented):
+/// its lines arrive behind the rest of the drop, and the arc does not stand while reports travel.
+const NEAR_CUT_HEIGHT_MM: f64 = 0.3;
+/// It must be there within this (process handbook, invented).
+pub(super) const DROP_LIMIT: Duration = Duration::from_secs(1);
+/// The longer lost-arc time holds this far before and behind a predicted crossing, mm.
+const CROSSING_MM: f64 = 2.0;
+/// ... and so much earlier: the place is as old as a report, and the order is on its way, s.
+const CROSSING_S: f64 = 0.1;
 /// Path commands that may lie in the session and are not taken yet.
 const UNSENT: usize = 64;
 /// How often the place is kept in the journal while cutting: a panel that is killed knows no later
@@ -27,8 +36,8 @@ const FILLS_WITHIN: Duration = Duration::from_millis(500);
 const MANY: u32 = 8;
 
 impl Machine {
-    /// Arc on and pierce time over: down to cut height and along the path in one stream, so that
-    /// the arc does not stand while reports travel.
+    /// Arc on and pierce time over: down to cut height. The path is sent when the torch is nearly
+    /// there; where it stands at cut height already, at once.
     pub(super) fn begin_path(&mut self, c: &mut Cycle) {
         let Some(loaded) = &self.loaded else { return };
         let Some(run) = &mut self.run else { return };
@@ -57,11 +66,55 @@ impl Machine {
         if !c.open_kerf {
             let z = c.surface_z + loaded.job.row.cut_height_mm;
             let mm_s = loaded.job.cycle.drop_mm_s;
-            c.dropped = Some(self.line.say(Command::FeedZ { z, mm_s }));
+            self.line.say(Command::FeedZ { z, mm_s });
+            c.drop_to = Some(z);
         }
         c.track = Some(Track::new(c.from_mm, entry_mm, next));
         self.burn_plan();
-        self.stream(c);
+        if c.drop_to.is_none() {
+            self.stream(c);
+        }
+    }
+
+    /// The torch comes down from pierce height; nothing of the path is sent before it is nearly there.
+    fn look_drop(&mut self, c: &mut Cycle, to_z: f64) -> Move {
+        let z = self.line.z();
+        if z.is_some_and(|z| z - to_z <= NEAR_CUT_HEIGHT_MM) {
+            c.drop_to = None;
+            c.since = self.now;
+            self.stream(c);
+            return Move::Stay;
+        }
+        if self.due(c.since + DROP_LIMIT) {
+            return Move::Stop(
+                Cause::Overdue,
+                format!(
+                    "The torch was not within {NEAR_CUT_HEIGHT_MM} mm of cut height in {:.1} s.",
+                    DROP_LIMIT.as_secs_f64()
+                ),
+            );
+        }
+        Move::Stay
+    }
+
+    /// The arc may be lost for longer here: a re-entry, or a crossing that vetting has predicted.
+    fn crosses(&self, c: &Cycle, station: f64) -> bool {
+        if station <= c.until_crossed_mm {
+            return true;
+        }
+        let (Some(loaded), Some(run)) = (&self.loaded, &self.run) else {
+            return false;
+        };
+        let Some(cut) = loaded.job.cuts.get(run.cut) else {
+            return false;
+        };
+        let feed = loaded
+            .element_at(run.cut, station)
+            .and_then(|(i, _)| cut.path.get(i))
+            .map_or(0.0, |e| e.feed_mm_s);
+        let soon = station + feed * CROSSING_S;
+        let near = |s: &[f64; 2]| soon >= s[0] - CROSSING_MM && station <= s[1] + CROSSING_MM;
+        cut.crossings.iter().any(near)
     }
 
     /// A plan is carried out from here on: its lead-in is burnt.
@@ -128,8 +181,8 @@ impl Machine {
     }
 
     pub(super) fn look_path(&mut self, c: &mut Cycle) -> Move {
-        if c.dropped.is_some_and(|t| self.executed(t)) {
-            c.dropped = None;
+        if let Some(z) = c.drop_to {
+            return self.look_drop(c, z);
         }
         self.stream(c);
         let off = c.track.as_ref().and_then(|t| t.torch_off);
@@ -143,9 +196,8 @@ impl Machine {
         let (station, sure) = c.track.as_ref().map_or((c.from_mm, c.from_mm), |t| {
             (t.station, t.sure_at(seen, edge))
         });
-        if station > c.until_crossed_mm {
-            self.tell_guard(false, false);
-        }
+        let crosses = self.crosses(c, station);
+        self.tell_guard(false, crosses);
         let arc_on = self.signals.arc_ok;
         if arc_on && station > c.from_mm {
             self.leave_tab();

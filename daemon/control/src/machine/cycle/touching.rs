@@ -5,10 +5,13 @@ use core::time::Duration;
 use link::Command;
 use process::CycleSettings;
 
-use super::{Cycle, Move, RETEST_LIFT_MM, Stage};
+use super::{Cycle, Move, RETEST_LIFT_MM, Readings, Stage};
 use crate::cause::Cause;
 use crate::machine::Machine;
 
+/// So many readings of the sensing circuit, spread over its settling time (process handbook,
+/// invented): slag flickers, and one look may fall between two closures.
+const READINGS: u32 = 20;
 /// A second touch searches this far below the first, mm (invented).
 const SECOND_TOUCH_MM: f64 = 2.0;
 
@@ -16,18 +19,30 @@ impl Machine {
     /// Contact must be open before the torch comes down.
     pub(super) fn look_sense(&mut self, c: &mut Cycle, cs: &CycleSettings) -> Move {
         match c.stage {
+            Stage::PostFlow(until) => {
+                if self.due(until) {
+                    return Move::On(Stage::SenseConnect(self.connect_sense()));
+                }
+                Move::Stay
+            }
             Stage::SenseConnect(t) => {
                 if self.executed(t) {
-                    let until = self.now + Duration::from_millis(cs.sense_settle_ms);
-                    return Move::On(Stage::SenseSettle(until));
+                    return self.take_readings(c);
                 }
                 self.overdue(c, c.limit, "The sensing circuit was not connected")
             }
-            Stage::SenseSettle(until) => {
-                if !self.due(until) {
+            Stage::SenseSettle => {
+                let every = Duration::from_millis(cs.sense_settle_ms) / READINGS;
+                c.readings.closed |= self.signals.contact;
+                if self.due(c.readings.last + every) {
+                    c.readings.last = self.now;
+                    c.readings.taken += 1;
+                    self.due(self.now + every);
+                }
+                if c.readings.taken < READINGS {
                     return Move::Stay;
                 }
-                if !self.signals.contact {
+                if !c.readings.closed {
                     let z = c.expected_z + cs.probe_switch_mm;
                     let t = self.line.say(Command::FeedZ {
                         z,
@@ -39,7 +54,9 @@ impl Machine {
                 if c.retested {
                     return Move::Stop(
                         Cause::ContactStuck,
-                        format!("Contact stayed on after lifting {RETEST_LIFT_MM:.0} mm."),
+                        format!(
+                            "Contact was on in the sense test, and again after lifting {RETEST_LIFT_MM:.0} mm."
+                        ),
                     );
                 }
                 c.retested = true;
@@ -51,13 +68,20 @@ impl Machine {
             }
             Stage::Relift(t) => {
                 if self.executed(t) {
-                    let until = self.now + Duration::from_millis(cs.sense_settle_ms);
-                    return Move::On(Stage::SenseSettle(until));
+                    return self.take_readings(c);
                 }
                 self.overdue(c, c.limit, "The torch did not lift")
             }
             _ => Move::Stay,
         }
+    }
+
+    fn take_readings(&self, c: &mut Cycle) -> Move {
+        c.readings = Readings {
+            last: self.now,
+            ..Readings::default()
+        };
+        Move::On(Stage::SenseSettle)
     }
 
     /// Down fast, slowly until it touches, back off, and again.
@@ -67,13 +91,8 @@ impl Machine {
                 if self.executed(t) {
                     // Written while it touches off, so that firing need not wait for the disk.
                     self.keep_start(c);
-                    let first = self.run.as_ref().is_some_and(|r| r.touched_z.is_none());
-                    let below = if first {
-                        cs.probe_limit_first_mm
-                    } else {
-                        cs.probe_limit_mm
-                    };
-                    return self.touch(c, c.expected_z - below, cs.probe_slow_mm_s);
+                    let down = c.expected_z - self.probe_limit(cs);
+                    return self.touch(c, down, cs.probe_slow_mm_s);
                 }
                 self.overdue(c, c.limit, "The torch did not come down")
             }

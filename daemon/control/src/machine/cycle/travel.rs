@@ -4,6 +4,7 @@ use core::time::Duration;
 
 use link::Command;
 use process::CycleSettings;
+use units::Time;
 
 use super::firing::VOLTS_AT_REST;
 use super::{Cycle, Move, OUT_LIMIT, Stage, arc_early};
@@ -51,6 +52,12 @@ impl Machine {
                 if self.executed(t) && there {
                     // Only now: from here a contact is a bridged nozzle, no collision.
                     self.traversing(false);
+                    if let Some(z) = self.height_without_touch(c, cs) {
+                        return self.skip_touch(c, z);
+                    }
+                    if let Some(until) = self.post_flow_until(cs) {
+                        return Move::On(Stage::PostFlow(until));
+                    }
                     let sense = self.connect_sense();
                     return Move::On(Stage::SenseConnect(sense));
                 }
@@ -58,6 +65,16 @@ impl Machine {
             }
             _ => Move::Stay,
         }
+    }
+
+    /// On thin sheet the jet of the post-flow presses the sheet down: until when a touch-off waits for
+    /// it to end.
+    fn post_flow_until(&self, cs: &CycleSettings) -> Option<Time> {
+        let thick = self.loaded.as_ref().map_or(0.0, |l| l.job.thickness_mm);
+        let off = self.run.as_ref()?.arc_off?;
+        let ends = off + Duration::from_secs_f64(cs.post_flow_s);
+        let wait_s = cs.post_flow_wait_s(thick, ends.since(self.now).as_secs_f64());
+        (wait_s > 0.0).then(|| self.now + Duration::from_secs_f64(wait_s))
     }
 
     /// Torch-off was carried out: the arc must go out, then the torch lifts.
