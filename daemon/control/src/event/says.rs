@@ -30,13 +30,6 @@ impl Event {
             Self::Vouched { check, yes: false } => {
                 format!("Taken back: {}.", words::check(*check).0)
             }
-            Self::PermitTested { passed } => match passed {
-                Some(true) => "The permit relay closed and dropped out as it should.".into(),
-                Some(false) => "The permit relay did not follow the permit.".into(),
-                None => {
-                    "The permit was pulsed. Not proved: no mirror contact shows the relay.".into()
-                }
-            },
             Self::HomingStarted => "Referencing began.".into(),
             Self::Homed => "The axes are referenced.".into(),
             Self::PlaceDoubted { cause: Some(cause) } => {
@@ -217,6 +210,13 @@ impl Event {
             ),
             Self::HoldPressed { button: true } => "The hold button was pressed.".into(),
             Self::HoldPressed { button: false } => "HOLD was pressed on a screen.".into(),
+            Self::PermitTested { passed } => match passed {
+                Some(true) => "The permit relay closed and dropped out as it should.".into(),
+                Some(false) => "The permit relay did not follow the permit.".into(),
+                None => {
+                    "The permit was pulsed. Not proved: no mirror contact shows the relay.".into()
+                }
+            },
             _ => self.says_of_change(),
         }
     }
