@@ -500,13 +500,6 @@ impl World {
         }
     }
 
-    fn send_unsent(&mut self) {
-        if self.awake(Part::Wire) {
-            let bytes = core::mem::take(&mut self.unsent);
-            self.write(&bytes);
-        }
-    }
-
     fn write(&mut self, bytes: &[u8]) {
         if self.plugged_open && !self.awake(Part::Wire) {
             self.unsent.extend_from_slice(bytes);

@@ -64,4 +64,11 @@ impl World {
             self.stall(stall.who, stall.span);
         }
     }
+
+    pub(super) fn send_unsent(&mut self) {
+        if self.awake(Part::Wire) {
+            let bytes = core::mem::take(&mut self.unsent);
+            self.write(&bytes);
+        }
+    }
 }
