@@ -19,6 +19,8 @@ use standclear::practice::table;
 use standclear::runner::Automatic;
 use units::Time;
 
+mod stalls;
+
 use crate::random::restless::{Odd, Restless};
 use crate::watch::Watch;
 
@@ -71,44 +73,8 @@ fn traced(effects: &control::Effects) -> u64 {
 /// A terminal keeps so many bytes that nobody has read.
 const TTY: usize = 4095;
 
-/// What can be kept from going on.
-#[derive(Clone, Copy)]
-enum Part {
-    Guard,
-    Runner,
-    Wire,
-}
-
-/// Who is kept from going on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Who {
-    Guard,
-    Runner,
-    Wire,
-    /// The whole process is stopped and goes on later.
-    Process,
-}
-
-impl Who {
-    pub const ALL: [Self; 4] = [Self::Guard, Self::Runner, Self::Wire, Self::Process];
-
-    const fn parts(self) -> &'static [Part] {
-        match self {
-            Self::Guard => &[Part::Guard],
-            Self::Runner => &[Part::Runner],
-            Self::Wire => &[Part::Wire],
-            Self::Process => &[Part::Guard, Part::Runner],
-        }
-    }
-}
-
-/// Somebody is kept from going on, from a moment on.
-#[derive(Clone, Copy, Debug)]
-pub struct Stall {
-    pub at: Time,
-    pub who: Who,
-    pub span: Duration,
-}
+use stalls::Part;
+pub use stalls::{Stall, Who};
 
 /// Everything.
 pub struct World {
@@ -480,25 +446,6 @@ impl World {
         });
     }
 
-    fn awake(&self, part: Part) -> bool {
-        self.now >= self.asleep[part as usize]
-    }
-
-    /// This part is kept from going on from now on.
-    pub fn stall(&mut self, who: Who, span: Duration) {
-        let until = self.now + span;
-        for part in who.parts() {
-            self.asleep[*part as usize] = until;
-        }
-    }
-
-    fn begin_stalls(&mut self) {
-        while self.stalls.first().is_some_and(|s| s.at <= self.now) {
-            let stall = self.stalls.remove(0);
-            self.stall(stall.who, stall.span);
-        }
-    }
-
     /// What the machine is told by the guard: it waits while nobody takes it.
     fn tell(&mut self, input: Input) {
         if self.awake(Part::Runner) && self.inbox.is_empty() {
@@ -567,13 +514,6 @@ impl World {
             missed: false,
             // The simulated inputs have no edges that are too short to count.
             short_edges: 0,
-        }
-    }
-
-    fn send_unsent(&mut self) {
-        if self.awake(Part::Wire) {
-            let bytes = core::mem::take(&mut self.unsent);
-            self.write(&bytes);
         }
     }
 
