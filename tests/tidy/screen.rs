@@ -204,7 +204,10 @@ fn pushes(tree: &Tree) -> Vec<String> {
 fn no_page_of_the_console_can_push_a_target_or_shorten_a_text() {
     nothing_wrong(&pushes(Tree::of_repository()));
     let bad = pushes(&Tree::of(&[
-        ("ui-static/views/held.js", "root.append(el(\"section\", {}));"),
+        (
+            "ui-static/views/held.js",
+            "root.append(el(\"section\", {}));",
+        ),
         (
             "ui-static/styles/views.css",
             ".a { text-overflow: ellipsis; }\n.b { overflow: auto; }\n.c { overflow: hidden; }",
