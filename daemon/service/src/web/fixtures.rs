@@ -251,10 +251,7 @@ pub(super) fn view() -> View {
             resumed_mm: None,
         }],
         doubtful: false,
-        near: Near {
-            safe: true,
-            why: "Permit relay and arc are seen off. Nothing moves.".into(),
-        },
+        near: near(),
         link: LinkView {
             alive: true,
             age_s: Some(0.04),
@@ -265,6 +262,13 @@ pub(super) fn view() -> View {
         signals: signals(),
         parts: parts(),
         change: Some(change()),
+    }
+}
+
+fn near() -> Near {
+    Near {
+        safe: true,
+        why: "Permit relay and arc are seen off. Nothing moves.".into(),
     }
 }
 
