@@ -251,10 +251,7 @@ pub(super) fn view() -> View {
             resumed_mm: None,
         }],
         doubtful: false,
-        near: Near {
-            safe: true,
-            why: "Permit relay and arc are seen off. Nothing moves.".into(),
-        },
+        near: near(),
         link: LinkView {
             alive: true,
             age_s: Some(0.04),
@@ -288,6 +285,13 @@ fn self_test() -> control::view::SelfTestView {
             item("line", None, "57 of 200 lines answered"),
         ],
         longest_ms: 7.25,
+    }
+}
+
+fn near() -> Near {
+    Near {
+        safe: true,
+        why: "Permit relay and arc are seen off. Nothing moves.".into(),
     }
 }
 
