@@ -65,7 +65,8 @@ trait Lines: Send {
     fn wait_edge(&mut self, span: Duration) -> Result<Option<Edge>, PinsError>;
     /// Lets everything else run for this long.
     fn rest(&mut self, span: Duration) {
-        std::thread::sleep(span);
+        // Nobody wakes this thread by its handle: it sleeps for all of it.
+        std::thread::park_timeout(span);
     }
     /// Drives the permit's pin.
     fn set_permit(&mut self, high: bool) -> Result<(), PinsError>;

@@ -198,7 +198,7 @@ pub enum Event {
         run: u64,
         cut: usize,
         sure_mm: f64,
-        #[serde(default)]
+        #[serde(default, skip_serializing_if = "core::ops::Not::not")]
         cut_off: bool,
     },
     /// A latch was set: it stays until an operator clears it.

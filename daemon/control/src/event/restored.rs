@@ -300,3 +300,6 @@ impl Restored {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

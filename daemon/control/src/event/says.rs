@@ -113,14 +113,7 @@ impl Event {
                 cut,
                 sure_mm,
                 cut_off,
-            } => format!(
-                "Run {run} was interrupted at cut {cut}; surely cut up to {sure_mm:.1} mm{}.",
-                if *cut_off {
-                    ", perhaps to its end: the last records were lost with the power"
-                } else {
-                    ""
-                }
-            ),
+            } => interrupted(*run, *cut, *sure_mm, *cut_off),
             Self::LatchSet { cause, detail, .. } => {
                 format!("Latched: {}.", words::plain_of(*cause, *detail))
             }
@@ -283,6 +276,15 @@ impl Event {
             _ => None,
         }
     }
+}
+
+fn interrupted(run: u64, cut: usize, sure_mm: f64, cut_off: bool) -> String {
+    let perhaps = if cut_off {
+        ", perhaps to its end: the last records were lost with the power"
+    } else {
+        ""
+    };
+    format!("Run {run} was interrupted at cut {cut}; surely cut up to {sure_mm:.1} mm{perhaps}.")
 }
 
 fn gone_on(cut: usize, from_mm: f64, plan: Option<&Plan>) -> String {

@@ -173,4 +173,4 @@ impl Shared {
 }
 
 #[cfg(test)]
-mod model;
+mod tests;
