@@ -245,7 +245,7 @@ fn without_a_mirror_the_test_proves_nothing_and_a_start_wants_the_operators_word
         .iter()
         .find(|e| matches!(e, Event::PermitTested { .. }));
     assert!(told.expect("recorded").says().contains("Not proved"));
-    rig.wait(0.5);
+    rig.be_tested();
     rig.vouch();
     assert_eq!(refused(&mut rig, Ask::Start), not_true(CheckId::RelaySeen));
     rig.must(Ask::Vouch {

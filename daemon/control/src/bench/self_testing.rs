@@ -123,6 +123,20 @@ fn a_line_that_spoils_or_is_slow_does_not_pass_and_is_tried_again() {
 }
 
 #[test]
+fn lines_that_are_sent_again_are_told_and_a_few_of_them_pass() {
+    let mut rig = Rig::new();
+    // Every twentieth line, on its first way.
+    rig.table.wrong.spoils_every = Some(20);
+    rig.until(8.0, passed);
+    let bad = rig.events.iter().find_map(|e| match e {
+        Event::SelfTested { failed, bad, .. } if failed.is_empty() => Some(*bad),
+        _ => None,
+    });
+    let bad = bad.expect("kept");
+    assert!((8..=30).contains(&bad), "{bad} of 200 lines");
+}
+
+#[test]
 fn an_emergency_stop_asks_for_a_new_one() {
     let mut rig = running();
     rig.run_to(2, 40.0);

@@ -65,7 +65,7 @@ fn states() -> Vec<Reached> {
     rig.until(2.0, |r| r.m.permit_tested);
     rig.wait(0.2);
     rig.vouch();
-    rig.wait(0.1);
+    rig.be_tested();
     note("ready", &rig);
     rig.must(Ask::Start);
     let mut seen: Vec<Step> = Vec::new();

@@ -46,6 +46,8 @@ pub(crate) struct Wrong {
     pub shallow: bool,
     /// Each line is spoilt on its way twice.
     pub noisy: bool,
+    /// Every n-th numbered line is spoilt once.
+    pub spoils_every: Option<u64>,
     /// The sensing circuit's relay stays as it is.
     pub k3_stuck: bool,
     /// Its mirror is not wired, and neither is that of the permit relay.
@@ -217,7 +219,11 @@ impl Table {
                     if self.wrong.deaf || (self.wrong.shallow && self.queue.len() >= 32) {
                         continue;
                     }
-                    if self.wrong.noisy && self.spoils(&line) {
+                    let noisy = self.wrong.noisy && self.spoils(&line, 2);
+                    let often = self.wrong.spoils_every;
+                    let every =
+                        often.is_some_and(|n| self.expected % n == 0 && self.spoils(&line, 1));
+                    if noisy || every {
                         line.push(b'~');
                     }
                     if !line.is_empty() {
@@ -230,7 +236,8 @@ impl Table {
         }
     }
 
-    fn spoils(&mut self, line: &[u8]) -> bool {
+    /// Whether this line is spoilt now: each is, so many times.
+    fn spoils(&mut self, line: &[u8], times: u32) -> bool {
         let text = String::from_utf8_lossy(line);
         let number = text.split(' ').nth(1).and_then(|n| n.parse().ok());
         if number != Some(self.expected) {
@@ -240,7 +247,7 @@ impl Table {
             self.spoilt = (self.expected, 0);
         }
         self.spoilt.1 += 1;
-        self.spoilt.1 <= 2
+        self.spoilt.1 <= times
     }
 
     fn take_line(&mut self, line: &[u8]) {

@@ -6,7 +6,7 @@
 use core::time::Duration;
 use std::sync::Arc;
 
-use link::{Command, Dialect, Doing, Session, Status, TakeAway, Ticket, Word};
+use link::{Capability, Command, Dialect, Doing, Session, Status, TakeAway, Ticket, Word};
 use units::{Point, Time};
 
 use super::jump::Sight;
@@ -62,6 +62,7 @@ pub(crate) struct Line {
     /// read it.
     behind: Option<Time>,
     heard: Vec<Word>,
+    sends_again: bool,
     /// Where it was seen last, to notice a place that jumps.
     pub sight: Sight,
 }
@@ -69,7 +70,10 @@ pub(crate) struct Line {
 impl Line {
     pub(crate) fn new(dialect: Arc<Dialect>, settings: &Settings) -> Self {
         let report_every = dialect.report_every();
+        let sends_again =
+            dialect.has(Capability::LineCheck) && dialect.has(Capability::LineNumbers);
         Self {
+            sends_again,
             session: Session::new(dialect, settings.baud),
             report_every,
             open: false,
@@ -87,6 +91,11 @@ impl Line {
             heard: Vec::new(),
             sight: Sight::default(),
         }
+    }
+
+    /// Whether a spoilt line is found and may be sent again: lines carry a check sum and a number.
+    pub(crate) const fn sends_again(&self) -> bool {
+        self.sends_again
     }
 
     pub(crate) fn want_open(&mut self, now: Time, out: &mut Out) {
