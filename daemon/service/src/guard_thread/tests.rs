@@ -16,11 +16,13 @@ use crate::pins::Clock;
 /// Levels to be read next, or that they cannot be read.
 type Next = Result<(Time, Signals), ()>;
 
-struct HandClock;
+/// As late as the levels that were taken last.
+#[derive(Default)]
+struct HandClock(AtomicU64);
 
 impl Clock for HandClock {
     fn now(&self) -> Time {
-        Time::from_ms(5000)
+        Time::from_us(self.0.load(Ordering::SeqCst))
     }
 
     fn wait_until(&self, _at: Time) -> std::pin::Pin<Box<dyn Future<Output = ()> + Send + '_>> {
@@ -34,6 +36,7 @@ struct HandPins {
     permit: std_mpsc::Sender<bool>,
     /// Levels that were taken.
     taken: Arc<AtomicU64>,
+    clock: Arc<HandClock>,
 }
 
 struct NoWake;
@@ -51,7 +54,7 @@ fn unreadable() -> PinsError {
 
 impl Pins for HandPins {
     fn clock(&self) -> Arc<dyn Clock> {
-        Arc::new(HandClock)
+        Arc::clone(&self.clock) as Arc<dyn Clock>
     }
 
     fn waker(&self) -> Arc<dyn Wake> {
@@ -62,12 +65,15 @@ impl Pins for HandPins {
         let next = self.next.recv();
         self.taken.fetch_add(1, Ordering::SeqCst);
         match next {
-            Ok(Ok((at, signals))) => Ok(Reading {
-                at,
-                signals,
-                opened: Opened::default(),
-                turn: None,
-            }),
+            Ok(Ok((at, signals))) => {
+                self.clock.0.store(at.as_us(), Ordering::SeqCst);
+                Ok(Reading {
+                    at,
+                    signals,
+                    opened: Opened::default(),
+                    turn: None,
+                })
+            }
             Ok(Err(())) | Err(_) => Err(unreadable()),
         }
     }
@@ -108,6 +114,7 @@ impl Rig {
             next: from_test,
             permit: to_test,
             taken: Arc::clone(&taken),
+            clock: Arc::default(),
         };
         let (guard, said) =
             start(GuardSettings::default(), AWAY.to_vec(), Box::new(pins)).expect("a thread");
