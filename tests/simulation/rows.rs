@@ -27,11 +27,9 @@ fn demonstration(config: &Config, name: &str) -> Prepared {
 fn touch_offs_that_are_skipped_are_planned_as_they_are_made_and_the_sheet_is_cut_whole() {
     let mut config = Config::built_in();
     config.cycle.skip_touch_mm = 40.0;
-    for (name, seed) in [
-        ("hinge-plates", 1),
-        ("guard-brackets", 2),
-        ("hinge-plates", 3),
-    ] {
+    // Its holes lie 35 mm apart; those of the other sheets are further than 40 mm, or the sheet is thin.
+    let name = "garden-corners";
+    for seed in 1..=3 {
         let prepared = demonstration(&config, name);
         let planned = prepared.planned.as_ref().expect("planned");
         let (planned_s, skips) = (planned.run_s, planned.touches_skipped);
@@ -57,10 +55,10 @@ fn touch_offs_that_are_skipped_are_planned_as_they_are_made_and_the_sheet_is_cut
 /// Runs until it is held; why.
 #[track_caller]
 fn first_hold(world: &mut World) -> (Cause, String) {
-    for _ in 0..2_000_000 {
+    // The operator goes on in the moment in which it is held: a hold that is on its way tells enough.
+    for _ in 0..200_000 {
         world.turn();
-        let view = world.view();
-        if let (Phase::Held, Some(hold)) = (view.phase, view.hold) {
+        if let Some(hold) = world.view().hold {
             return (hold.cause, hold.why);
         }
     }
@@ -81,7 +79,7 @@ fn a_broken_sense_wire_is_told_from_a_sheet_that_is_only_missing_there() {
     let config = Config::built_in();
     let text = b"G21 G90\nG0 X8 Y60\nM3\nG1 X4 F1100\nM5\nM2\n";
     let setup = Setup::from_toml(
-        "material = \"mild-steel\"\nthickness = 5\nsheet = [200, 120]\norigin = [0, 0]\nclamp = [150, 20]\n",
+        "material = \"mild-steel\"\nthickness = 5\nsheet = [200, 120]\norigin = [0, 0]\nclamp = [150, 20]\nchart = \"mild-steel 5 mm 40 A\"\n",
     );
     let prepared = Prepared::new(&config, "edge", text, Some(setup.expect("a setup")));
     let accepted = prepared.report.accepted_for("a test");
