@@ -51,9 +51,15 @@ fn skipping(folder: &std::path::Path) -> std::path::PathBuf {
 fn touch_offs_that_are_skipped_are_planned_as_they_are_made() {
     let folder = tempfile::tempdir().expect("a folder");
     let run = |config: Option<std::path::PathBuf>| {
+        let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config/demo");
         let mut command = standclear();
+        // The sheet whose holes lie less than 40 mm apart.
         command
-            .args(["practice", "--headless", "--format", "json"])
+            .arg("practice")
+            .arg(demo.join("garden-corners.nc"))
+            .arg("--setup")
+            .arg(demo.join("garden-corners.toml"))
+            .args(["--headless", "--format", "json"])
             .args(["--speed", "100", "--seed", "3"])
             .args(PATIENT);
         if let Some(config) = config {

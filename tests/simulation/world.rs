@@ -1,6 +1,5 @@
 //! Joins the pure parts the way the service does, on the table's own time.
 
-use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
@@ -19,6 +18,7 @@ use standclear::practice::table;
 use standclear::runner::Automatic;
 use units::Time;
 
+mod replaying;
 mod stalls;
 
 use crate::random::restless::{Odd, Restless};
@@ -55,24 +55,10 @@ const DEAD: Duration = Duration::from_millis(700);
 /// What was recorded within this of its death is lost, unless it was durable.
 const JOURNAL_LAG: Duration = Duration::from_millis(100);
 
-/// The inputs of a panel's life, and the trace of its effects.
-#[derive(Default)]
-pub struct Recorded {
-    inputs: Vec<(Time, Input)>,
-    trace: Vec<u64>,
-    /// The panel died: what another does is another story.
-    over: bool,
-}
-
-fn traced(effects: &control::Effects) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    format!("{effects:?}").hash(&mut hasher);
-    hasher.finish()
-}
-
 /// A terminal keeps so many bytes that nobody has read.
 const TTY: usize = 4095;
 
+use replaying::{Recorded, traced};
 use stalls::Part;
 pub use stalls::{Stall, Who};
 
@@ -198,25 +184,6 @@ impl World {
         };
         world.watch.born_again(world.job.cycle.fire_tries);
         world
-    }
-
-    /// Everything that the panel is told from here on is kept for a replay.
-    pub fn record(&mut self) {
-        self.recorded = Some(Recorded::default());
-    }
-
-    /// Whether a new machine that is told the same does the same.
-    pub fn replays(&self) -> bool {
-        let Some(recorded) = &self.recorded else {
-            return true;
-        };
-        let mut machine = Machine::new(
-            settings(&self.config),
-            Arc::clone(&self.config.link.dialect),
-            Restored::default(),
-        );
-        let mut pairs = recorded.inputs.iter().zip(&recorded.trace);
-        pairs.all(|((at, input), trace)| traced(&machine.step(*at, input.clone())) == *trace)
     }
 
     /// The operator takes this way on wherever it is offered.

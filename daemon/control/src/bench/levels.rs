@@ -30,7 +30,10 @@ fn held() -> Rig {
     rig
 }
 
-const LEVELS: [(CheckId, fn(&mut Rig)); 5] = [
+/// Puts something wrong at the table.
+type Wrong = fn(&mut Rig);
+
+const LEVELS: [(CheckId, Wrong); 5] = [
     (CheckId::HoldReleased, |r| r.table.wrong.hold_button = true),
     (CheckId::GateClosed, |r| r.table.wrong.gate_open = true),
     (CheckId::EstopClosed, |r| r.table.wrong.estop = true),
@@ -260,7 +263,7 @@ fn without_a_mirror_the_test_proves_nothing_and_a_start_wants_the_operators_word
 
 #[test]
 fn a_stop_in_a_permit_test_says_nothing_of_the_relay() {
-    let stops: [(Cause, fn(&mut Rig)); 3] = [
+    let stops: [(Cause, Wrong); 3] = [
         (Cause::Estop, |r| r.table.wrong.estop = true),
         (Cause::Hold, |r| r.table.wrong.hold_button = true),
         (Cause::GateOpen, |r| r.table.wrong.gate_open = true),

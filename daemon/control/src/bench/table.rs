@@ -221,8 +221,8 @@ impl Table {
                     }
                     let noisy = self.wrong.noisy && self.spoils(&line, 2);
                     let often = self.wrong.spoils_every;
-                    let every =
-                        often.is_some_and(|n| self.expected % n == 0 && self.spoils(&line, 1));
+                    let every = often
+                        .is_some_and(|n| self.expected.is_multiple_of(n) && self.spoils(&line, 1));
                     if noisy || every {
                         line.push(b'~');
                     }
@@ -524,11 +524,8 @@ impl Table {
                     self.fires += u32::from(self.torch);
                     self.report();
                 }
-                Do::Sense(on) => {
-                    if !self.wrong.k3_stuck {
-                        self.sense = on;
-                    }
-                }
+                Do::Sense(on) if !self.wrong.k3_stuck => self.sense = on,
+                Do::Sense(_) => {}
                 Do::Touch(..) => {
                     let n = r.number;
                     self.say(&format!("missed {n}"));

@@ -136,12 +136,7 @@ fn one_of_each() -> Vec<Event> {
             arc_on_s: 300.0,
             run_s: 510.0,
         },
-        Event::RunInterrupted {
-            run,
-            cut,
-            sure_mm: 21.0,
-            cut_off: false,
-        },
+        interrupted(run, cut),
         Event::LatchSet {
             cause: Cause::Estop,
             at_s: 3.0,
@@ -160,6 +155,15 @@ fn one_of_each() -> Vec<Event> {
             why: "no space".into(),
         },
     ]
+}
+
+fn interrupted(run: u64, cut: usize) -> Event {
+    Event::RunInterrupted {
+        run,
+        cut,
+        sure_mm: 21.0,
+        cut_off: false,
+    }
 }
 
 fn skipped(run: u64, cut: usize) -> Event {

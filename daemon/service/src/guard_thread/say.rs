@@ -176,7 +176,7 @@ mod tests {
     fn edge(k: u64) -> FromGuard {
         FromGuard::Report(GuardReport::Edge {
             input: EdgeInput::EstopOpen,
-            level: k % 2 == 0,
+            level: k.is_multiple_of(2),
             at: Time::from_us(k),
             after: None,
         })
@@ -194,7 +194,7 @@ mod tests {
 
     fn signals(k: u64) -> FromGuard {
         let levels = Signals {
-            fire_on: k % 2 == 0,
+            fire_on: k.is_multiple_of(2),
             ..Signals::default()
         };
         let seen = Seen {

@@ -42,11 +42,11 @@ impl Opening {
     /// Begins to open, or goes on with what was begun.
     pub fn begin(&mut self) {
         self.wanted = Some(Instant::now() + self.answer);
-        if let Some(thread) = &mut self.thread {
-            if let Err(oneshot::error::TryRecvError::Empty) = thread.try_recv() {
-                return;
-            }
-            // It opened when nobody wanted it any more, and may have heard things since: closed.
+        // What opened when nobody wanted it any more may have heard things since: it is closed below.
+        if let Some(thread) = &mut self.thread
+            && let Err(oneshot::error::TryRecvError::Empty) = thread.try_recv()
+        {
+            return;
         }
         let (tell, told) = oneshot::channel();
         let opener = Arc::clone(&self.opener);

@@ -244,12 +244,7 @@ pub(super) fn view() -> View {
         arc_on_s: 20.5,
         pierces: 2,
         retries: vec![],
-        holds: vec![HoldRecord {
-            cause: Cause::ArcLost,
-            cut: 2,
-            at_mm: 61.5,
-            resumed_mm: None,
-        }],
+        holds: vec![held()],
         doubtful: false,
         near: near(),
         link: LinkView {
@@ -263,11 +258,24 @@ pub(super) fn view() -> View {
         parts: parts(),
         change: Some(change()),
         self_test: self_test(),
-        short_edges: control::view::ShortEdgesView {
-            last: Some(41),
-            usual: Some(6.5),
-            rising: true,
-        },
+        short_edges: short_edges(),
+    }
+}
+
+const fn held() -> HoldRecord {
+    HoldRecord {
+        cause: Cause::ArcLost,
+        cut: 2,
+        at_mm: 61.5,
+        resumed_mm: None,
+    }
+}
+
+const fn short_edges() -> control::view::ShortEdgesView {
+    control::view::ShortEdgesView {
+        last: Some(41),
+        usual: Some(6.5),
+        rising: true,
     }
 }
 

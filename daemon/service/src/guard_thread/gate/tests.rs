@@ -120,8 +120,7 @@ fn run(order: u32, steps: u32) -> String {
         }
     }
     assert!(task.is_done(), "order {order:b}: the new line never passes");
-    let told = wire.borrow().clone();
-    told
+    wire.borrow().clone()
 }
 
 /// S-04.

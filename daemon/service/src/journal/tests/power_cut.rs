@@ -1,0 +1,76 @@
+//! What a power cut takes from the journal, and what the next start knows of it.
+
+use super::*;
+
+/// The journal's files as they lie now.
+fn copy(from: &Path, to: &Path) {
+    for name in [FILE.to_owned(), format!("{FILE}-wal")] {
+        let _ = std::fs::remove_file(to.join(&name));
+        if from.join(&name).exists() {
+            std::fs::copy(from.join(&name), to.join(&name)).expect("copied");
+        }
+    }
+}
+
+fn reached(k: u64) -> Event {
+    Event::CutReached {
+        run: 1,
+        cut: 1,
+        at_mm: k as f64,
+        arc_s: None,
+    }
+}
+
+/// S-12.
+#[test]
+fn a_disk_that_loses_what_was_not_synced_loses_only_that_and_the_next_start_knows() {
+    let (dir, lost) = (folder(), folder());
+    let (mut store, _) = store::Store::open_in(dir.path(), Some("monday")).expect("it opens");
+    let mut synced = Vec::new();
+    let mut all = Vec::new();
+    for k in 0..60 {
+        let full = k % 7 == 3;
+        let row = Row::of(&reached(k), Time::from_ms(k)).expect("a row");
+        store.commit(&[row], None, full).expect("written");
+        all.push(reached(k));
+        if full {
+            synced.clone_from(&all);
+            copy(dir.path(), lost.path());
+        }
+        if synced.is_empty() {
+            continue;
+        }
+        // The power goes here: the disk holds what it held at the last full sync.
+        let after = folder();
+        copy(lost.path(), after.path());
+        let (_, past) = store::Store::open_in(after.path(), Some("tuesday")).expect("it opens");
+        let told = [synced.as_slice(), &[Event::PowerCut]].concat();
+        assert_eq!(past, Past::Events(told.clone()), "after row {k}");
+        // It is on record: the start after that one knows it too.
+        let (_, past) = store::Store::open_in(after.path(), Some("tuesday")).expect("it opens");
+        assert_eq!(past, Past::Events(told));
+    }
+}
+
+#[test]
+fn a_panel_that_died_alone_or_ended_in_order_has_lost_nothing() {
+    let dir = folder();
+    for (boot, ends) in [
+        ("monday", false),
+        ("monday", true),
+        ("tuesday", true),
+        ("friday", false),
+    ] {
+        let (mut store, past) = store::Store::open_in(dir.path(), Some(boot)).expect("it opens");
+        assert_eq!(past, Past::Events(Vec::new()), "{boot}");
+        if ends {
+            store.end().expect("noted");
+        }
+    }
+    let (_, past) = store::Store::open_in(dir.path(), None).expect("it opens");
+    assert_eq!(
+        past,
+        Past::Events(vec![Event::PowerCut]),
+        "unknown means no"
+    );
+}
