@@ -331,6 +331,8 @@ impl Run {
             return (furthest, furthest);
         };
         let mut best = (furthest, STOOD_MM);
+        // A path may pass one place twice: with nothing else to bound it, it is the later time.
+        let mut last: f64 = 0.0;
         let mut start = 0.0;
         for e in &cut.path {
             let end = start + e.segment.length();
@@ -338,7 +340,11 @@ impl Run {
                 let (along, off) = e.segment.nearest(stood);
                 // A full circle's two ends are one place, told as its start.
                 for (s, off) in [(start + along, off), (end, stood.distance(e.segment.to()))] {
-                    if off < best.1 - 1e-6 && (sure..=furthest).contains(&s) {
+                    let within = (sure..=furthest).contains(&s);
+                    if within && off < STOOD_MM {
+                        last = last.max(s);
+                    }
+                    if within && off < best.1 - 1e-6 {
                         best = (s, off);
                     }
                 }
@@ -346,7 +352,12 @@ impl Run {
             start = end;
         }
         let slack = if best.1 < STOOD_MM { STOOD_MM } else { 0.0 };
-        (best.0, (best.0 + slack).min(loaded.length(self.cut)))
+        let high_mm = if self.cut_off {
+            best.0.max(last)
+        } else {
+            best.0
+        };
+        (best.0, (high_mm + slack).min(length_mm))
     }
 
     /// The first cut that is neither done nor skipped; the number of cuts when there is none.
