@@ -17,6 +17,9 @@ use crate::view::{CutState, HoldRecord, Mark, Retry};
 /// A panel that is killed has kept no place of the last moments: the time between two records of
 /// progress, until they are written, and until the torch is out and the hold has braked, s.
 const UNKNOWN_S: f64 = 0.6;
+/// Progress is recorded at least so often in a way that survives a power cut, s: the journal's thread
+/// syncs once a second then. After a power cut this comes to what is not known.
+pub(crate) const SYNCED_S: f64 = 1.0;
 /// ... and what the place itself is not known by, mm.
 const UNKNOWN_MM: f64 = 1.0;
 /// What a new panel found over a run that was interrupted, before anything was moved.
@@ -218,9 +221,11 @@ pub(crate) struct Run {
     /// Highest touch of this run, machine coordinates, mm.
     pub highest_z: Option<f64>,
     pub progress_kept: Option<Time>,
+    /// When it was recorded last so that it survives a power cut.
+    pub progress_synced: Option<Time>,
     /// Taken up from a panel that died while the arc was on.
     pub may_burn: bool,
-    /// ... and what it recorded of that may be lost: only the cut's end bounds how far it came.
+    /// ... and what it recorded of that since the last full sync may be lost.
     pub cut_off: bool,
 }
 
@@ -252,6 +257,7 @@ impl Run {
             sensing: false,
             highest_z: None,
             progress_kept: None,
+            progress_synced: None,
             may_burn: false,
             cut_off: false,
         }
@@ -322,10 +328,11 @@ impl Run {
         };
         let fastest = cut.path.iter().map(|e| e.feed_mm_s).fold(0.0, f64::max);
         let length_mm = loaded.length(self.cut);
-        let furthest = if found.arc_on || self.cut_off {
+        let unknown_s = UNKNOWN_S + if self.cut_off { SYNCED_S } else { 0.0 };
+        let furthest = if found.arc_on {
             length_mm
         } else {
-            (sure + fastest * UNKNOWN_S + UNKNOWN_MM).min(length_mm)
+            (sure + fastest * unknown_s + UNKNOWN_MM).min(length_mm)
         };
         let Some(stood) = found.stood else {
             return (furthest, furthest);
