@@ -119,6 +119,7 @@ fn after_a_power_cut_a_held_run_is_where_it_was_held() {
         cause: Cause::ArcLost,
         place: None,
         volts: None,
+        detail: None,
     });
     told.push(Event::PowerCut);
     let u = Restored::from_events(told).unfinished.expect("not ended");
