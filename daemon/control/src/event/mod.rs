@@ -193,7 +193,7 @@ pub enum Event {
         run_s: f64,
     },
     /// A service found a run that no service had ended.
-    /// `cut_off`: records of it may be lost, so nothing but the cut's end bounds how far it came.
+    /// `cut_off`: what was recorded of it since the last full sync may be lost.
     RunInterrupted {
         run: u64,
         cut: usize,

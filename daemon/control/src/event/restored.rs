@@ -41,7 +41,7 @@ pub struct Unfinished {
     /// from here, since no record of that is waited for.
     #[serde(default)]
     pub begun: bool,
-    /// What was recorded of the cut in hand may be lost: only its end bounds how far it came.
+    /// What was recorded of the cut in hand since the last full sync may be lost.
     #[serde(default)]
     pub cut_off: bool,
     /// Where the cut in hand was lost, if it was held since its arc went out.

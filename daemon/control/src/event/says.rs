@@ -280,7 +280,7 @@ impl Event {
 
 fn interrupted(run: u64, cut: usize, sure_mm: f64, cut_off: bool) -> String {
     let perhaps = if cut_off {
-        ", perhaps to its end: the last records were lost with the power"
+        ", perhaps further: the last records were lost with the power"
     } else {
         ""
     };

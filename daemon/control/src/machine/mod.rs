@@ -384,7 +384,7 @@ impl Machine {
                 u.cut,
                 u.sure(),
                 if u.cut_off {
-                    "; with the power the last records were lost, it may be cut to its end"
+                    "; with the power the last records were lost, it may be cut further"
                 } else {
                     ""
                 }

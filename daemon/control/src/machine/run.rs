@@ -17,6 +17,9 @@ use crate::view::{CutState, HoldRecord, Mark, Retry};
 /// A panel that is killed has kept no place of the last moments: the time between two records of
 /// progress, until they are written, and until the torch is out and the hold has braked, s.
 const UNKNOWN_S: f64 = 0.6;
+/// Progress is recorded at least so often in a way that survives a power cut, s: the journal's thread
+/// syncs once a second then. After a power cut this comes to what is not known.
+pub(crate) const SYNCED_S: f64 = 1.0;
 /// ... and what the place itself is not known by, mm.
 const UNKNOWN_MM: f64 = 1.0;
 /// What a new panel found over a run that was interrupted, before anything was moved.
@@ -229,9 +232,11 @@ pub(crate) struct Run {
     /// Highest touch of this run, machine coordinates, mm.
     pub highest_z: Option<f64>,
     pub progress_kept: Option<Time>,
+    /// When it was recorded last so that it survives a power cut.
+    pub progress_synced: Option<Time>,
     /// Taken up from a panel that died while the arc was on.
     pub may_burn: bool,
-    /// ... and what it recorded of that may be lost: only the cut's end bounds how far it came.
+    /// ... and what it recorded of that since the last full sync may be lost.
     pub cut_off: bool,
 }
 
@@ -264,6 +269,7 @@ impl Run {
             sensing: false,
             highest_z: None,
             progress_kept: None,
+            progress_synced: None,
             may_burn: false,
             cut_off: false,
         }
@@ -334,15 +340,18 @@ impl Run {
         };
         let fastest = cut.path.iter().map(|e| e.feed_mm_s).fold(0.0, f64::max);
         let length_mm = loaded.length(self.cut);
-        let furthest = if found.arc_on || self.cut_off {
+        let unknown_s = UNKNOWN_S + if self.cut_off { SYNCED_S } else { 0.0 };
+        let furthest = if found.arc_on {
             length_mm
         } else {
-            (sure + fastest * UNKNOWN_S + UNKNOWN_MM).min(length_mm)
+            (sure + fastest * unknown_s + UNKNOWN_MM).min(length_mm)
         };
         let Some(stood) = found.stood else {
             return (furthest, furthest);
         };
         let mut best = (furthest, STOOD_MM);
+        // A path may pass one place twice: with nothing else to bound it, it is the later time.
+        let mut last: f64 = 0.0;
         let mut start = 0.0;
         for e in &cut.path {
             let end = start + e.segment.length();
@@ -350,7 +359,11 @@ impl Run {
                 let (along, off) = e.segment.nearest(stood);
                 // A full circle's two ends are one place, told as its start.
                 for (s, off) in [(start + along, off), (end, stood.distance(e.segment.to()))] {
-                    if off < best.1 - 1e-6 && (sure..=furthest).contains(&s) {
+                    let within = (sure..=furthest).contains(&s);
+                    if within && off < STOOD_MM {
+                        last = last.max(s);
+                    }
+                    if within && off < best.1 - 1e-6 {
                         best = (s, off);
                     }
                 }
@@ -358,7 +371,12 @@ impl Run {
             start = end;
         }
         let slack = if best.1 < STOOD_MM { STOOD_MM } else { 0.0 };
-        (best.0, (best.0 + slack).min(loaded.length(self.cut)))
+        let high_mm = if self.cut_off {
+            best.0.max(last)
+        } else {
+            best.0
+        };
+        (best.0, (high_mm + slack).min(length_mm))
     }
 
     /// The first cut that is neither done nor skipped; the number of cuts when there is none.

@@ -8,7 +8,7 @@ use super::{Cycle, Move, Stage};
 use crate::cause::Cause;
 use crate::event::Event;
 use crate::machine::Machine;
-use crate::machine::run::Run;
+use crate::machine::run::{Run, SYNCED_S};
 use crate::machine::track::Track;
 use crate::resume::Way;
 use crate::view::Retry;
@@ -210,13 +210,18 @@ impl Machine {
             let due = run.progress_kept.map_or(self.now, |t| t + PROGRESS);
             if self.now >= due {
                 run.progress_kept = Some(self.now);
+                let synced = Duration::from_secs_f64(SYNCED_S);
+                let sync = run.progress_synced.is_none_or(|t| self.now >= t + synced);
+                if sync {
+                    run.progress_synced = Some(self.now);
+                }
                 let event = Event::CutReached {
                     run: run.id,
                     cut: run.cut + 1,
                     at_mm: run.sure(),
                     arc_s: run.arc_since.map(|t| self.now.since(t).as_secs_f64()),
                 };
-                self.record(event, false);
+                self.record(event, sync);
             }
         }
         if let Some(why) = self.starved(c) {
