@@ -6,7 +6,7 @@ use std::time::Duration;
 use control::Event;
 use simulator::harness::{FaultKind, FaultSpec};
 
-use crate::jobs::{cut_whole, fault, finish_whole, world, world_told};
+use crate::jobs::{cut_whole, fault, finish_whole, world_told};
 use crate::world::World;
 
 /// Where, as a part of each cut's length; `None`: at its pierce or touch-off.
