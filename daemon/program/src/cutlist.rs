@@ -79,7 +79,7 @@ impl CutList {
             let b = all.get_or_insert(Bounds::of(cut.pierce));
             b.add(cut.pierce);
             for e in &cut.path {
-                b.join(&crate::shape::bounds(&e.segment));
+                b.join(&e.segment.bounds());
             }
         }
         all

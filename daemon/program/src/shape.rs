@@ -52,42 +52,6 @@ impl Placer {
     }
 }
 
-/// The smallest upright rectangle round a segment, without trigonometry: a program may have a
-/// million arcs.
-pub(crate) fn bounds(s: &Segment) -> Bounds {
-    let mut b = Bounds::of(s.from());
-    b.add(s.to());
-    if let Segment::Arc {
-        from,
-        to,
-        centre,
-        clockwise,
-    } = *s
-    {
-        let r = from.distance(centre);
-        // As if anticlockwise: from `a` to `e`.
-        let (a, e) = if clockwise { (to, from) } else { (from, to) };
-        let (ax, ay) = (a.x - centre.x, a.y - centre.y);
-        let (ex, ey) = (e.x - centre.x, e.y - centre.y);
-        for (ux, uy) in [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)] {
-            let after_start = ax * uy - ay * ux >= 0.0;
-            let before_end = ux * ey - uy * ex >= 0.0;
-            let wide = ax * ey - ay * ex < 0.0;
-            let within = if from == to {
-                true
-            } else if wide {
-                after_start || before_end
-            } else {
-                after_start && before_end && ux * (ax + ex) + uy * (ay + ey) >= 0.0
-            };
-            if within {
-                b.add(centre.moved(r * ux, r * uy));
-            }
-        }
-    }
-    b
-}
-
 /// Straight pieces of a segment, close enough that nothing is further than 0.02 mm from it.
 pub(crate) fn chords(s: &Segment) -> Vec<(Point, Point)> {
     let mut from = s.from();
@@ -224,36 +188,4 @@ pub(crate) fn clip(a: Point, b: Point, to: &Bounds) -> Option<(f64, f64)> {
 /// A place in words.
 pub(crate) fn place(p: Point) -> String {
     format!("({}, {})", mm(p.x), mm(p.y))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn quick_bounds_are_those_of_the_geometry_crate() {
-        for k in 0..40 {
-            for n in 1..40 {
-                let (a, e) = (
-                    f64::from(k) * 0.173,
-                    f64::from(k) * 0.173 + f64::from(n) * 0.157,
-                );
-                let centre = Point::new(3.0, -2.0);
-                for clockwise in [false, true] {
-                    let s = Segment::Arc {
-                        from: centre.moved(5.0 * a.cos(), 5.0 * a.sin()),
-                        to: centre.moved(5.0 * e.cos(), 5.0 * e.sin()),
-                        centre,
-                        clockwise,
-                    };
-                    let (quick, slow) = (bounds(&s), s.bounds());
-                    assert!(
-                        quick.low.distance(slow.low) < 1e-9,
-                        "{s:?} {quick:?} {slow:?}"
-                    );
-                    assert!(quick.high.distance(slow.high) < 1e-9, "{s:?}");
-                }
-            }
-        }
-    }
 }

@@ -12,7 +12,7 @@ use crate::findings::Findings;
 use crate::flat::Flat;
 use crate::near::{Boxes, Near, Pair};
 use crate::report::{Finding, Report, Verdict};
-use crate::shape::{Placer, bounds};
+use crate::shape::Placer;
 use crate::{Reading, Setup, compensation, rules};
 
 /// What vetting may know besides the program.
@@ -69,7 +69,7 @@ impl<'a> OnSheet<'a> {
                 let mut b = Bounds::of(placer.place(cut.pierce));
                 let mut length = 0.0;
                 for e in &cut.path {
-                    b.join(&bounds(&placer.segment(&e.segment)));
+                    b.join(&placer.segment(&e.segment).bounds());
                     length += e.segment.length();
                 }
                 (b, length)

@@ -47,11 +47,26 @@ impl Point {
         Self::new(self.x + dx, self.y + dy)
     }
 
+    /// The way to this place from another, mm along x and y.
+    fn seen_from(self, other: Self) -> (f64, f64) {
+        (self.x - other.x, self.y - other.y)
+    }
+
     /// The place `part` (0 to 1) of the way to another.
     #[must_use]
     pub fn toward(self, other: Self, part: f64) -> Self {
         self.moved((other.x - self.x) * part, (other.y - self.y) * part)
     }
+}
+
+/// Above 0: `b` lies to the left of `a`.
+fn cross(a: (f64, f64), b: (f64, f64)) -> f64 {
+    a.0 * b.1 - a.1 * b.0
+}
+
+/// Above 0: `b` lies ahead of `a`.
+fn dot(a: (f64, f64), b: (f64, f64)) -> f64 {
+    a.0 * b.0 + a.1 * b.1
 }
 
 /// A piece of a path: a straight line or a circular arc.
@@ -129,9 +144,13 @@ impl Segment {
                 centre,
                 clockwise,
             } => {
-                let a0 = (from.y - centre.y).atan2(from.x - centre.x);
-                let a1 = (to.y - centre.y).atan2(to.x - centre.x);
-                let turn = (a1 - a0).rem_euclid(TAU);
+                let (a, e) = (from.seen_from(centre), to.seen_from(centre));
+                // One angle between the two, not the difference of two: its sign is that of the
+                // cross product, as everywhere else.
+                let turn = match cross(a, e).atan2(dot(a, e)) {
+                    turn if turn < 0.0 => turn + TAU,
+                    turn => turn,
+                };
                 let full = from == to;
                 match (clockwise, full) {
                     (false, true) => TAU,
@@ -263,29 +282,57 @@ impl Segment {
         }
     }
 
-    /// The smallest upright rectangle round it.
+    /// The smallest upright rectangle round it: nothing of it lies outside, and it touches each
+    /// side. Worked out without an angle: a program may have a million arcs.
     #[must_use]
     pub fn bounds(&self) -> Bounds {
         let mut b = Bounds::of(self.from());
         b.add(self.to());
         if let Self::Arc { centre, from, .. } = *self {
-            let r = self.radius().unwrap_or(0.0);
-            let a0 = (from.y - centre.y).atan2(from.x - centre.x);
-            let sweep = self.sweep();
-            for quarter in 0..4 {
-                let a = f64::from(quarter) * TAU / 4.0;
-                let turned = if sweep >= 0.0 {
-                    (a - a0).rem_euclid(TAU)
-                } else {
-                    (a0 - a).rem_euclid(TAU)
-                };
-                if turned <= sweep.abs() {
-                    let (sin, cos) = a.sin_cos();
-                    b.add(centre.moved(r * cos, r * sin));
+            let r = from.distance(centre);
+            for axis in [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)] {
+                if self.passes(axis) {
+                    b.add(centre.moved(r * axis.0, r * axis.1));
                 }
             }
         }
         b
+    }
+
+    /// Whether an arc passes the place that lies in this direction from its centre, ends included;
+    /// never for a line. A direction nearer to an end than the last bits of a number may count
+    /// either way: the place is then the end itself.
+    #[must_use]
+    pub fn passes(&self, direction: (f64, f64)) -> bool {
+        let Self::Arc {
+            from,
+            to,
+            centre,
+            clockwise,
+        } = *self
+        else {
+            return false;
+        };
+        if from == to {
+            return true;
+        }
+        let (from, to) = (from.seen_from(centre), to.seen_from(centre));
+        // As if anticlockwise.
+        let (start, end) = if clockwise { (to, from) } else { (from, to) };
+        // Seen from the start, by quarters of a turn: within one quarter the sign of a cross
+        // product tells which of two directions comes first, and no two directions of the same
+        // quarter lie opposite each other, where that sign is left to the last bit.
+        let quarter = |d: (f64, f64)| match (dot(start, d), cross(start, d)) {
+            (along, across) if across >= 0.0 && along > 0.0 => 0,
+            (along, across) if across > 0.0 && along <= 0.0 => 1,
+            (along, across) if across <= 0.0 && along < 0.0 => 2,
+            // Also a start or an end that is the centre itself.
+            _ => 3,
+        };
+        match (quarter(direction), quarter(end)) {
+            (d, e) if d == e => cross(direction, end) >= 0.0,
+            (d, e) => d < e,
+        }
     }
 
     /// Places along it, its start left out and its end included, so close together that no chord

@@ -59,6 +59,116 @@ fn the_bounds_of_an_arc_reach_to_its_quadrants() {
     near(b.high.y, 1.0);
 }
 
+/// The rectangle holds the arc at close quarters, and the arc reaches each of its sides. Its extremes
+/// are looked for as by somebody who knows nothing of arcs: along it in small steps.
+#[track_caller]
+fn bounds_are_exact(s: &Segment) {
+    const STEPS: u32 = 240;
+    let b = s.bounds();
+    let length = s.length();
+    let mut seen = units::Bounds::of(s.from());
+    for k in 0..=STEPS {
+        seen.add(s.point_at(length * f64::from(k) / f64::from(STEPS)));
+    }
+    // Between two samples an arc rises above both by no more than the sagitta of half a step.
+    let r = s.radius().unwrap_or(0.0);
+    let hidden = r * (1.0 - (s.sweep() / f64::from(STEPS)).cos()) + 1e-9;
+    for (bound, sample) in [
+        (-b.low.x, -seen.low.x),
+        (-b.low.y, -seen.low.y),
+        (b.high.x, seen.high.x),
+        (b.high.y, seen.high.y),
+    ] {
+        assert!(sample <= bound + 1e-9, "{s:?} leaves {b:?}: {seen:?}");
+        assert!(
+            bound <= sample + hidden,
+            "{s:?} does not fill {b:?}: {seen:?}"
+        );
+    }
+    // Each side is the start, the end, or a place of the circle that the arc runs through.
+    for side in [
+        Point::new(b.low.x, f64::NAN),
+        Point::new(b.high.x, f64::NAN),
+        Point::new(f64::NAN, b.low.y),
+        Point::new(f64::NAN, b.high.y),
+    ] {
+        let touches = |p: Point| (p.x - side.x).abs() < 1e-9 || (p.y - side.y).abs() < 1e-9;
+        let extreme = match *s {
+            Segment::Arc { centre, .. } => {
+                let x = if side.x.is_nan() { centre.x } else { side.x };
+                let y = if side.y.is_nan() { centre.y } else { side.y };
+                s.nearest(Point::new(x, y)).1 < 1e-9
+            }
+            Segment::Line { .. } => false,
+        };
+        assert!(
+            touches(s.from()) || touches(s.to()) || extreme,
+            "{s:?} {b:?}"
+        );
+    }
+}
+
+#[test]
+fn the_bounds_of_arcs_from_every_half_degree_are_exact() {
+    let centre = Point::new(103.7, -41.3);
+    let sweeps = [
+        0.5, 30.0, 89.5, 90.0, 90.5, 135.0, 179.5, 180.0, 180.5, 270.0, 359.5, 360.0,
+    ];
+    for k in 0..720 {
+        let a = f64::from(k) / 2.0;
+        for (sweep, r) in sweeps.iter().flat_map(|s| [(*s, 7.5), (*s, 512.0)]) {
+            for clockwise in [false, true] {
+                let at = |deg: f64| {
+                    let (sin, cos) = deg.to_radians().sin_cos();
+                    centre.moved(r * cos, r * sin)
+                };
+                let from = at(a);
+                let to = match (sweep < 360.0, clockwise) {
+                    (false, _) => from,
+                    (true, false) => at(a + sweep),
+                    (true, true) => at(a - sweep),
+                };
+                bounds_are_exact(&Segment::Arc {
+                    from,
+                    to,
+                    centre,
+                    clockwise,
+                });
+            }
+        }
+    }
+}
+
+#[test]
+fn the_bounds_of_half_circles_as_programs_write_them_are_exact() {
+    // Four decimals: the two ends lie opposite each other but for the last digit, which decides
+    // nothing. Two halves make a circle, and the bounds must be the circle's.
+    let four = |v: f64| (v * 1e4).round() / 1e4;
+    for k in 0..720 {
+        let (sin, cos) = (f64::from(k) / 2.0).to_radians().sin_cos();
+        let (dx, dy) = (four(25.0 * cos), four(25.0 * sin));
+        let centre = Point::new(200.0, 100.0);
+        let (p, q) = (centre.moved(dx, dy), centre.moved(-dx, -dy));
+        for clockwise in [false, true] {
+            let half = |from, to| Segment::Arc {
+                from,
+                to,
+                centre,
+                clockwise,
+            };
+            let (one, other) = (half(p, q), half(q, p));
+            bounds_are_exact(&one);
+            bounds_are_exact(&other);
+            let (mut b, r) = (one.bounds(), p.distance(centre));
+            b.join(&other.bounds());
+            near(b.low.x, 200.0 - r);
+            near(b.low.y, 100.0 - r);
+            near(b.high.x, 200.0 + r);
+            near(b.high.y, 100.0 + r);
+        }
+    }
+}
+
 #[test]
 fn quarter_turns_are_exact() {
     let quarter = Placement {
@@ -129,6 +239,11 @@ proptest! {
         let p = s.point_at(s.length() * part);
         prop_assert!(p.x >= b.low.x - 1e-6 && p.x <= b.high.x + 1e-6);
         prop_assert!(p.y >= b.low.y - 1e-6 && p.y <= b.high.y + 1e-6);
+    }
+
+    #[test]
+    fn bounds_of_any_segment_are_exact(s in segments()) {
+        bounds_are_exact(&s);
     }
 
     #[test]

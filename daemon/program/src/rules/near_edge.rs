@@ -2,7 +2,7 @@
 
 use super::{not_judged, outside_sheet::room};
 use crate::findings::{Findings, Spot};
-use crate::shape::{bounds, mm};
+use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "near-edge";
@@ -26,7 +26,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         let pierce = sheet.placer.place(cut.pierce);
         let mut nearest = (f64::INFINITY, Spot::torch_on(number, cut).at(pierce));
         for (s, e) in sheet.path(cut) {
-            let left = room(&bounds(&s), setup.sheet);
+            let left = room(&s.bounds(), setup.sheet);
             if left < nearest.0 {
                 nearest = (left, Spot::element(number, e).at(s.to()));
             }

@@ -4,7 +4,7 @@ use units::Point;
 
 use super::not_judged;
 use crate::findings::{Findings, Spot};
-use crate::shape::{apart, bounds, chords, distance_to_box, mm};
+use crate::shape::{apart, chords, distance_to_box, mm};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "on-clamp";
@@ -72,7 +72,7 @@ fn paths(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
         let (distance, at) = off(pierce, pierce, thing);
         let mut nearest = (distance, Spot::torch_on(number, cut).at(at));
         for (s, e) in sheet.path(cut) {
-            if far(&bounds(&s)) {
+            if far(&s.bounds()) {
                 continue;
             }
             for (a, b) in chords(&s) {

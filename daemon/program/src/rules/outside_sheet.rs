@@ -2,7 +2,7 @@
 
 use super::not_judged;
 use crate::findings::{Findings, Spot};
-use crate::shape::{bounds, mm};
+use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "outside-sheet";
@@ -37,7 +37,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         let starts_off = half - room(&units::Bounds::of(start), setup.sheet) > CRUMB_MM;
         let leaves = sheet
             .path(cut)
-            .find(|(s, _)| half - room(&bounds(s), setup.sheet) > CRUMB_MM);
+            .find(|(s, _)| half - room(&s.bounds(), setup.sheet) > CRUMB_MM);
         let spot = match leaves {
             Some((s, e)) if !starts_off => {
                 Spot::element(number, e).at(leaving(&s, half, setup.sheet))

@@ -2,7 +2,7 @@
 
 use super::not_judged;
 use crate::findings::{Findings, Spot};
-use crate::shape::{bounds, mm};
+use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "outside-travel";
@@ -37,7 +37,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         }
         let mut path = sheet.path(cut);
         let first = path
-            .find(|(s, _)| off(&bounds(s)).iter().any(|(_, by)| *by > CRUMB_MM));
+            .find(|(s, _)| off(&s.bounds()).iter().any(|(_, by)| *by > CRUMB_MM));
         let spot = match first {
             Some((s, e)) => Spot::element(number, e).at(s.to()),
             None => Spot::torch_on(number, cut).at(sheet.placer.place(cut.pierce)),
