@@ -6,6 +6,7 @@
 
 mod close;
 mod nest;
+mod round;
 
 use units::{Bounds, Point};
 
@@ -26,6 +27,14 @@ pub(crate) struct Circle {
     pub centre: Point,
     /// Of the path, mm: the finished edge lies half a kerf off.
     pub radius_mm: f64,
+    /// The corners of the path are off it by no more than this, mm.
+    pub fit_mm: f64,
+}
+
+/// The circles among the cuts of a program. Of a program whose kerf
+/// is not known a gap of up to half a millimetre counts as closed.
+pub(crate) fn circles(flat: &Flat) -> impl Iterator<Item = Circle> {
+    (0..flat.cuts()).filter_map(|cut| Some(round::round(flat.line(cut), 0.5)?.0))
 }
 
 /// A closed contour.
@@ -55,6 +64,8 @@ pub(crate) struct Contour {
     pub parent: Option<usize>,
     pub kind: Kind,
     pub circle: Option<Circle>,
+    /// The contour that it cuts once more: an index into [`Contours::all`].
+    pub twin_of: Option<usize>,
 }
 
 impl Contour {
@@ -121,16 +132,20 @@ impl Contours {
         let mut found = Self::default();
         for cut in 0..flat.cuts() {
             let line = flat.line(cut);
-            let (contour, gap) = match close::close(line, kerf_mm) {
-                close::Closing::Closed(c) => (contour(cut, line, c), None),
-                close::Closing::Held(c) => (contour(cut, line, c), Some(c.tab_mm)),
+            let (circle, closing) = match round::round(line, kerf_mm) {
+                Some((circle, closing)) => (Some(circle), closing),
+                None => (None, close::close(line, kerf_mm)),
+            };
+            let (contour, gap) = match closing {
+                close::Closing::Closed(c) => (contour(cut, line, c, circle), None),
+                close::Closing::Held(c) => (contour(cut, line, c, circle), Some(c.tab_mm)),
                 close::Closing::Open { gap_mm } => (None, Some(gap_mm)),
             };
             found.of_cut.push(contour.as_ref().map(|_| found.all.len()));
             found.gaps.push(gap);
             found.all.extend(contour);
         }
-        nest::nest(&mut found.all, flat);
+        nest::nest(&mut found.all, flat, kerf_mm);
         found
     }
 
@@ -139,13 +154,37 @@ impl Contours {
         self.all.get(self.of_cut.get(cut).copied().flatten()?)
     }
 
+    /// The contours, each told once however often it is cut.
+    pub fn firsts(&self) -> impl Iterator<Item = &Contour> {
+        self.all.iter().filter(|c| c.twin_of.is_none())
+    }
+
+    /// Whether two cuts (from 0) cut the same contour.
+    pub fn same(&self, a: usize, b: usize) -> bool {
+        let first = |cut: usize| {
+            let own = self.of_cut.get(cut).copied().flatten()?;
+            self.all.get(own)?.twin_of.or(Some(own))
+        };
+        first(a).is_some_and(|one| first(b) == Some(one))
+    }
+
+    /// The cut (from 0) that has cut the contour of this one before.
+    pub fn cut_before(&self, cut: usize) -> Option<usize> {
+        Some(self.all.get(self.of_cut(cut)?.twin_of?)?.cut)
+    }
+
     /// How far a cut that is not closed is from closing, mm.
     pub fn gap_mm(&self, cut: usize) -> Option<f64> {
         self.gaps.get(cut).copied().flatten()
     }
 }
 
-fn contour(cut: usize, line: Line<'_>, c: close::Closed) -> Option<Contour> {
+fn contour(
+    cut: usize,
+    line: Line<'_>,
+    c: close::Closed,
+    circle: Option<Circle>,
+) -> Option<Contour> {
     let mut points = line.part(c.joint_mm, c.closed_mm);
     while points.len() > 1
         && points
@@ -160,7 +199,7 @@ fn contour(cut: usize, line: Line<'_>, c: close::Closed) -> Option<Contour> {
     }
     let mut bounds = Bounds::of(points[0]);
     points.iter().for_each(|p| bounds.add(*p));
-    let (area_mm2, centre) = area_and_centre(&points);
+    let area_mm2 = area(&points);
     if area_mm2 == 0.0 {
         return None;
     }
@@ -171,59 +210,27 @@ fn contour(cut: usize, line: Line<'_>, c: close::Closed) -> Option<Contour> {
         overlap_mm: c.overlap_mm,
         tab_mm: c.tab_mm,
         lead_out_mm: c.lead_out_mm,
-        circle: circle(&points, centre),
+        circle,
         points,
         area_mm2,
         bounds,
         depth: 0,
         parent: None,
         kind: Kind::Outline,
+        twin_of: None,
     })
 }
 
-/// Signed area and centre of area of a polygon.
-fn area_and_centre(points: &[Point]) -> (f64, Point) {
+/// Signed area of a polygon, mm2.
+fn area(points: &[Point]) -> f64 {
     let o = points[0];
-    let (mut area, mut x, mut y) = (0.0, 0.0, 0.0);
     let next = points.iter().cycle().skip(1);
-    for (p, q) in points.iter().zip(next) {
-        let (px, py, qx, qy) = (p.x - o.x, p.y - o.y, q.x - o.x, q.y - o.y);
-        let cross = px * qy - qx * py;
-        area += cross;
-        x += (px + qx) * cross;
-        y += (py + qy) * cross;
-    }
-    if area.abs() < 1e-9 {
-        return (0.0, o);
-    }
-    (area / 2.0, o.moved(x / (3.0 * area), y / (3.0 * area)))
-}
-
-/// A circle has at least so many points (one of 0.3 mm has 9): a hexagon is none.
-const ROUND_POINTS: usize = 8;
-/// Its points lie within this part of the radius and this many mm of it.
-const ROUND_PART: f64 = 0.01;
-const ROUND_MM: f64 = 0.05;
-
-fn circle(points: &[Point], centre: Point) -> Option<Circle> {
-    if points.len() < ROUND_POINTS {
-        return None;
-    }
-    let mean = points.iter().map(|p| p.distance(centre)).sum::<f64>() / points.len() as f64;
-    let allowed = (ROUND_PART * mean).max(ROUND_MM);
-    let round = points
-        .iter()
-        .all(|p| (p.distance(centre) - mean).abs() <= allowed);
-    // Middles of the longest facets must not cut far into it either.
-    let next = points.iter().cycle().skip(1);
-    let flat = points
+    let twice: f64 = points
         .iter()
         .zip(next)
-        .any(|(a, b)| mean - a.toward(*b, 0.5).distance(centre) > 2.0 * allowed);
-    (round && !flat).then_some(Circle {
-        centre,
-        radius_mm: mean,
-    })
+        .map(|(p, q)| (p.x - o.x) * (q.y - o.y) - (q.x - o.x) * (p.y - o.y))
+        .sum();
+    if twice.abs() < 1e-9 { 0.0 } else { twice / 2.0 }
 }
 
 #[cfg(test)]

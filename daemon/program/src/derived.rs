@@ -6,7 +6,7 @@ use units::Point;
 
 use crate::findings::{Findings, Spot};
 use crate::kerfs::Kerfs;
-use crate::pieces::grid::NEVER;
+use crate::pieces::grid::{NEVER, PIERCE_MORE};
 use crate::pieces::strand::Tick;
 use crate::pieces::{MapInput, PieceMap, Wide};
 use crate::rules::not_judged;
@@ -108,12 +108,14 @@ impl OnSheet<'_> {
     }
 
     /// The distance of a place from the nearest path among the first `before` strands, if it is
-    /// less than `radius`, mm.
+    /// less than `radius`, mm; half a kerf less is its distance from removed metal, as a pierce, whose
+    /// hole is wider, counts as nearer by the difference.
     pub fn kerf_distance(&self, p: Point, radius: f64, before: u32) -> Option<f64> {
         let map = self.pieces()?;
         let make = || Some(Kerfs::new(self.flat(), &map.strands));
         let kerfs = self.derived.kerfs.get_or_init(make).as_ref()?;
-        kerfs.distance(self.flat(), &map.strands, p, radius, before)
+        let wider = PIERCE_MORE * self.input.kerf_mm?;
+        kerfs.distance((self.flat(), &map.strands), p, radius, before, wider)
     }
 
     /// Where a cut (from 1) runs in the kerf of earlier cuts.

@@ -39,21 +39,30 @@ impl Kerfs {
     }
 
     /// The distance of a place from the nearest path cut before strand `before` (a number from 0),
-    /// if it is less than `radius`, mm.
+    /// if it is less than `radius`, mm. A pierce counts as nearer by `pierce_mm`: its hole is so much
+    /// wider than the kerf, on each side.
     pub fn distance(
         &self,
-        flat: &Flat,
-        strands: &Strands,
+        (flat, strands): (&Flat, &Strands),
         p: Point,
         radius: f64,
         before: u32,
+        pierce_mm: f64,
     ) -> Option<f64> {
-        let window = AABB::from_corners([p.x - radius, p.y - radius], [p.x + radius, p.y + radius]);
+        let reach = radius + pierce_mm;
+        let window = AABB::from_corners([p.x - reach, p.y - reach], [p.x + reach, p.y + reach]);
         self.tree
             .locate_in_envelope_intersecting(&window)
             .filter(|e| e.strand < before)
             .filter_map(|e| strands.all.get(e.strand as usize))
-            .map(|s| off(flat, s, p))
+            .map(|s| {
+                let path = off(flat, s, p);
+                let pierced = match flat.line(s.cut as usize).points.first() {
+                    Some(at) if s.from_mm <= 0.0 => at.distance(p) - pierce_mm,
+                    _ => f64::INFINITY,
+                };
+                path.min(pierced)
+            })
             .min_by(f64::total_cmp)
             .filter(|d| *d < radius)
     }

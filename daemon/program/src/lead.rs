@@ -89,7 +89,7 @@ const AHEAD_MM: f64 = 20.0;
 /// It heads for it within this, radians.
 const HEADS: f64 = 0.09;
 /// An end nearer to the path than this lies on it, mm.
-const ON_PATH_MM: f64 = 0.02;
+const ON_PATH_MM: f64 = 0.025;
 
 /// The end lies beside the lead-in, and what it heads for is where the lead-in ends.
 fn stops_short(line: &Line<'_>, contour: &Contour) -> Option<Joint> {

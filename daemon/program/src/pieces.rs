@@ -6,6 +6,7 @@
 //! Afterwards any question can be asked for any moment.
 
 pub(crate) mod grid;
+pub(crate) mod size;
 pub(crate) mod split;
 pub(crate) mod strand;
 
@@ -30,7 +31,9 @@ pub struct Piece {
     pub area_mm2: f64,
     /// The upright rectangle round it, sheet mm.
     pub bounds: Bounds,
-    /// Its greatest length, mm.
+    /// The smallest rectangle round it, along its own axes: longer and shorter side, mm.
+    pub sides_mm: [f64; 2],
+    /// Its greatest length, mm: a rectangle's diagonal.
     pub length_mm: f64,
     /// Its least width, mm.
     pub width_mm: f64,
@@ -83,6 +86,7 @@ pub struct PieceMap {
     /// The piece that is left behind in the end.
     main: u32,
     drops: Vec<bool>,
+    sizes: Vec<size::Size>,
 }
 
 /// What the map is made from.
@@ -124,8 +128,10 @@ impl PieceMap {
             })
             .unwrap_or(NONE);
         let falls = FALLS_PART * input.slats.pitch_mm;
-        let drops = (0..split.parts.len())
-            .map(|k| k as u32 != main && split.parts[k].length_mm() < falls)
+        let sizes = size::sizes(&grid, &split, main);
+        let drops = (0_u32..)
+            .zip(&sizes)
+            .map(|(k, size)| k != main && size.length_mm < falls)
             .collect();
         let clamp = input.clamp.and_then(|p| bite(&grid, p));
         Some(Self {
@@ -136,6 +142,7 @@ impl PieceMap {
             clamp,
             main,
             drops,
+            sizes,
         })
     }
 
@@ -228,6 +235,7 @@ impl PieceMap {
     #[must_use]
     pub fn piece(&self, id: u32) -> Option<Piece> {
         let part = self.split.parts.get(id as usize)?;
+        let size = self.sizes.get(id as usize)?;
         let cell = self.grid.cell_mm * self.grid.cell_mm;
         let strand = part
             .freed
@@ -239,8 +247,9 @@ impl PieceMap {
             freed_at_mm: strand.map_or(0.0, |s| s.to_mm),
             area_mm2: part.cells as f64 * cell,
             bounds: part.bounds(),
-            length_mm: part.length_mm(),
-            width_mm: part.width_mm(),
+            sides_mm: size.sides_mm,
+            length_mm: size.length_mm,
+            width_mm: size.width_mm,
             inside: tenths(part.inside),
             from: (part.from != NONE).then_some(part.from),
             clamped: self.clamped(part.freed.saturating_add(1)) == Some(id),
@@ -264,6 +273,14 @@ impl PieceMap {
     /// When a piece comes free.
     pub(crate) fn freed(&self, id: u32) -> Tick {
         self.split.parts.get(id as usize).map_or(0, |p| p.freed)
+    }
+
+    /// How far along the cut that frees a piece it does so, mm.
+    pub(crate) fn freed_at_mm(&self, id: u32) -> f64 {
+        let strand = self.freed(id).checked_sub(1);
+        strand
+            .and_then(|k| self.strands.all.get(k as usize))
+            .map_or(0.0, |s| s.to_mm)
     }
 
     /// When the clamp's piece comes free of what is left behind; `None`: never. 0: it lay apart from

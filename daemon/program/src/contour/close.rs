@@ -7,7 +7,7 @@ use crate::flat::{Line, between};
 /// The path "meets itself again" within this, mm.
 const MEETS_MM: f64 = 0.1;
 /// A lead-out is no longer than this, mm; nor than a third of the path.
-const LEAD_OUT_MM: f64 = 25.0;
+pub(super) const LEAD_OUT_MM: f64 = 25.0;
 /// So many pieces are searched for where a lead-out departs: a path of crumbs must not take for ever.
 const SEARCHED: usize = 400;
 
@@ -22,7 +22,7 @@ pub(super) struct Closed {
 
 /// A gap up to this is a tab if it is no more than a tenth of the path, mm; common practice, no
 /// source.
-const TAB_MM: f64 = 20.0;
+pub(super) const TAB_MM: f64 = 20.0;
 
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Closing {

@@ -1,4 +1,6 @@
-//! What lies inside what.
+//! What lies inside what, and what is the same contour once more.
+
+use std::collections::BTreeMap;
 
 use rstar::{AABB, RTree, RTreeObject};
 use units::Point;
@@ -19,12 +21,17 @@ impl RTreeObject for Boxed {
     }
 }
 
-/// A contour round another is larger by this factor: one that is cut twice is not its own parent.
+/// A contour round another is larger by this factor.
 const LARGER: f64 = 1.001;
 
-/// Fills in depth, parent and kind.
-pub(super) fn nest(all: &mut [Contour], flat: &Flat) {
-    let boxes = all.iter().enumerate().map(|(index, c)| Boxed {
+/// Fills in depth, parent and kind. A contour that is cut twice is one contour: its second cut lies
+/// where, and is what, the first one is, and stands round nothing.
+pub(super) fn nest(all: &mut [Contour], flat: &Flat, kerf_mm: f64) {
+    for (i, twin_of) in twins(all, kerf_mm / 2.0).into_iter().enumerate() {
+        all[i].twin_of = twin_of;
+    }
+    let firsts = all.iter().enumerate().filter(|(_, c)| c.twin_of.is_none());
+    let boxes = firsts.map(|(index, c)| Boxed {
         index,
         envelope: AABB::from_corners(
             [c.bounds.low.x, c.bounds.low.y],
@@ -36,6 +43,9 @@ pub(super) fn nest(all: &mut [Contour], flat: &Flat) {
         .iter()
         .enumerate()
         .map(|(i, c)| {
+            if c.twin_of.is_some() {
+                return (0, None);
+            }
             let p = c.points[0];
             let mut round: Vec<usize> = tree
                 .locate_in_envelope_intersecting(&AABB::from_point([p.x, p.y]))
@@ -69,6 +79,64 @@ pub(super) fn nest(all: &mut [Contour], flat: &Flat) {
             Kind::Outline
         };
     }
+    for i in 0..all.len() {
+        if let Some(first) = all[i].twin_of {
+            (all[i].depth, all[i].parent) = (all[first].depth, all[first].parent);
+            all[i].kind = all[first].kind;
+        }
+    }
+}
+
+/// Nor further than this part of what they measure.
+const SAME_PART: f64 = 0.05;
+/// So many places of two contours are compared.
+const COMPARED: usize = 24;
+
+/// By contour: the first one that runs nowhere further than so many mm from it.
+fn twins(all: &[Contour], within_mm: f64) -> Vec<Option<usize>> {
+    // In squares of this size lie the lower left corners of the boxes round the first of each: two
+    // that belong together lie in the same square or in squares beside each other.
+    let square = 2.0 * within_mm.max(0.01);
+    let mut firsts: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
+    let mut found = Vec::with_capacity(all.len());
+    for (i, c) in all.iter().enumerate() {
+        let low = c.bounds.low;
+        let (x, y) = (low.x / square, low.y / square);
+        let near = |v: f64| [(v - 0.5).floor() as i64, (v + 0.5).floor() as i64];
+        let candidates = near(x)
+            .into_iter()
+            .flat_map(|x| near(y).map(|y| (x, y)))
+            .filter_map(|key| firsts.get(&key));
+        let first = candidates
+            .flatten()
+            .copied()
+            .filter(|&k| same(&all[k], c, within_mm))
+            .min();
+        if first.is_none() {
+            let own = (x.floor() as i64, y.floor() as i64);
+            firsts.entry(own).or_default().push(i);
+        }
+        found.push(first);
+    }
+    found
+}
+
+/// Whether two contours run along each other all the way round.
+fn same(a: &Contour, b: &Contour, within_mm: f64) -> bool {
+    // Of a small one, less: a ring in a ring is two contours.
+    let size = a.bounds.width().max(a.bounds.height());
+    let within_mm = within_mm.min(SAME_PART * size);
+    let sides = [
+        a.bounds.low.x - b.bounds.low.x,
+        a.bounds.low.y - b.bounds.low.y,
+        a.bounds.high.x - b.bounds.high.x,
+        a.bounds.high.y - b.bounds.high.y,
+    ];
+    let along = |of: &Contour, other: &Contour| {
+        let n = of.points.len();
+        (0..COMPARED.min(n)).all(|k| other.distance(of.points[k * n / COMPARED.min(n)]) <= within_mm)
+    };
+    sides.iter().all(|d| d.abs() <= within_mm) && along(a, b) && along(b, a)
 }
 
 /// Most of a handful of places of the inner one lie inside.

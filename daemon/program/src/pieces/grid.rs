@@ -15,9 +15,12 @@ const CELL_MM: f64 = 0.45;
 /// Nor smaller, mm: no plasma cuts a slot so fine that it mattered.
 const FINEST_MM: f64 = 0.1;
 /// A kerf counts as wider by this on each side, mm.
-const MORE_MM: f64 = 0.15;
+pub(crate) const MORE_MM: f64 = 0.15;
 /// So many cells of kerf are laid at most: beyond that the program is no cutting program.
 const MOST_CELLS: f64 = 4e8;
+
+/// The hole of a pierce is a disc of 1.6 kerfs across: so many kerfs more than the kerf, on each side.
+pub(crate) const PIERCE_MORE: f64 = 0.3;
 
 /// This is never cut away.
 pub(crate) const METAL: Tick = Tick::MAX;
@@ -162,7 +165,7 @@ fn lay(
         local: Vec::new(),
         low: 0,
     };
-    let pierced = 0.3 * l.kerf_mm + radius;
+    let pierced = PIERCE_MORE * l.kerf_mm + radius;
     for (strand, tick) in l.strands.all.iter().zip(1_u32..) {
         let line = l.flat.line(strand.cut as usize);
         if line.points.is_empty() {

@@ -9,8 +9,8 @@ use super::strand::Tick;
 /// No piece.
 pub(crate) const NONE: u32 = u32::MAX;
 
-/// Directions in which the size of a piece is measured: every 30 degrees.
-const AXES: usize = 6;
+/// Along x and along y.
+const AXES: usize = 2;
 
 /// A piece, as it comes free.
 #[derive(Clone, Debug)]
@@ -49,8 +49,7 @@ impl Part {
         let c = grid.cell_mm;
         let y = (row as f64 + 0.5) * c;
         for x in [f64::from(from) * c, f64::from(to) * c] {
-            for (k, (cos, sin)) in DIRECTIONS.iter().enumerate() {
-                let d = (x * cos + y * sin) as f32;
+            for (k, d) in [x as f32, y as f32].into_iter().enumerate() {
                 self.low[k] = self.low[k].min(d);
                 self.high[k] = self.high[k].max(d);
             }
@@ -73,43 +72,15 @@ impl Part {
         }
     }
 
-    /// Its extent along each axis, mm.
-    fn extents(&self) -> impl Iterator<Item = f64> + '_ {
-        (0..AXES).map(|k| f64::from((self.high[k] - self.low[k]).max(0.0)))
-    }
-
-    /// Its greatest length, mm (within 4 %).
-    pub fn length_mm(&self) -> f64 {
-        self.extents().fold(0.0, f64::max)
-    }
-
-    /// Its least width, mm (within 4 %).
-    pub fn width_mm(&self) -> f64 {
-        self.extents().fold(f64::INFINITY, f64::min)
-    }
-
     /// The upright rectangle round it.
     pub fn bounds(&self) -> units::Bounds {
-        let p = |v: &[f32; AXES]| Point::new(f64::from(v[0]), f64::from(v[3]));
+        let p = |v: &[f32; AXES]| Point::new(f64::from(v[0]), f64::from(v[1]));
         units::Bounds {
             low: p(&self.low),
             high: p(&self.high),
         }
     }
 }
-
-/// Cosine and sine of 0, 30, 60, 90, 120, 150 degrees.
-const DIRECTIONS: [(f64, f64); AXES] = {
-    const H: f64 = 0.866_025_403_784_438_6;
-    [
-        (1.0, 0.0),
-        (H, 0.5),
-        (0.5, H),
-        (0.0, 1.0),
-        (-0.5, H),
-        (-H, 0.5),
-    ]
-};
 
 /// All pieces, and to which each run belongs just before it is cut away (or in the end).
 #[derive(Debug)]

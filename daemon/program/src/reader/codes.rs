@@ -39,6 +39,10 @@ pub(crate) enum GWord {
     RestorePlace,
     InverseTime,
     PerMinute,
+    /// The length of a tool, which the panel's own touch-off makes up for.
+    ToolLength,
+    /// Writes the controller's own tables.
+    OwnTables,
     /// Switches off what is never on here.
     Idle,
     /// Legal, or not known at all; and why it cannot be.
@@ -55,7 +59,8 @@ pub(crate) fn g_word(tenths: u32) -> (GWord, u32) {
         10 => (W::Motion(Motion::Line), motion),
         20 => (W::Motion(Motion::Clockwise), motion),
         30 => (W::Motion(Motion::Anticlockwise), motion),
-        382 => (W::TouchOff, motion),
+        // Probing: of the published language, its variants, and the older word of other machines.
+        310..=319 | 382..=389 => (W::TouchOff, motion),
         800 => (W::NoMotion, motion),
         40 => (W::Dwell, single),
         280 | 300 => (W::GoHome, single),
@@ -85,10 +90,7 @@ pub(crate) fn g_word(tenths: u32) -> (GWord, u32) {
         410 => (W::CompensationOn(Side::Left), 1 << 7),
         420 => (W::CompensationOn(Side::Right), 1 << 7),
         490 => (W::Idle, 1 << 8),
-        430..=439 => (
-            W::Not("asks for a tool length, and the panel finds the height itself"),
-            1 << 8,
-        ),
+        430..=439 => (W::ToolLength, 1 << 8),
         980 | 990 => (W::Idle, 1 << 10),
         540 => (W::Zero(0), 1 << 12),
         550 => (W::Zero(1), 1 << 12),
@@ -102,7 +104,7 @@ pub(crate) fn g_word(tenths: u32) -> (GWord, u32) {
         610 | 611 => (W::Exact, 1 << 13),
         640 => (W::Smooth, 1 << 13),
         810..=890 => (W::Not("is a canned cycle of drilling and boring"), motion),
-        100 => (W::Not("writes the controller's own tables"), single),
+        100 => (W::OwnTables, single),
         _ => (W::Not("is no code that this panel knows"), 0),
     }
 }

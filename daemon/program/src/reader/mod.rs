@@ -12,6 +12,7 @@ use crate::cutlist::CutList;
 use crate::findings::{Findings, Spot};
 use crate::report::Finding;
 use crate::rules;
+use crate::rules::after_end::After;
 use run::Run;
 use scan::Words;
 
@@ -72,6 +73,8 @@ pub struct Reading {
     pub findings: Vec<Finding>,
     /// The unit of its first dimension; millimetres where none is stated.
     pub unit: Unit,
+    /// Most decimals of an X, Y or R word.
+    pub decimals: u16,
     /// Lines read.
     pub lines: u32,
     /// Blocks with words in them.
@@ -99,6 +102,7 @@ impl Reading {
             cut_list: CutList::default(),
             findings: findings.into_list(),
             unit: Unit::Millimetre,
+            decimals: 0,
             lines: 0,
             blocks: 0,
             comments: Vec::new(),
@@ -187,6 +191,34 @@ impl<'a> File<'a> {
             }
             rest = next;
         }
+        self.behind_the_end(rest);
+    }
+
+    /// What stands behind the end is looked at and not carried out.
+    fn behind_the_end(&mut self, text: &[u8]) {
+        let mut after = After {
+            end_line: self.lines,
+            ..After::default()
+        };
+        let text = text.trim_ascii_end();
+        let lines = text.split(|&b| b == b'\n').zip(self.lines.saturating_add(1)..);
+        for (line, number) in lines {
+            let Some(start) = line.iter().position(|b| !b.is_ascii_whitespace()) else {
+                continue;
+            };
+            if line[start] == b'%' {
+                continue;
+            }
+            let at = spot(number, line, start as u32);
+            after.lines = after.lines.saturating_add(1);
+            after.first.get_or_insert(at);
+            self.words.scan(line);
+            if self.words.acts(|m| self.run.is_torch_word(m).is_some()) {
+                after.with_words = after.with_words.saturating_add(1);
+                after.first_word.get_or_insert(at);
+            }
+        }
+        rules::after_end::tell(&mut self.run.findings, &after);
     }
 
     fn line(&mut self, line: &[u8]) {
@@ -208,6 +240,13 @@ impl<'a> File<'a> {
                 line: self.lines,
                 text: String::from_utf8_lossy(text).trim().to_owned(),
             });
+        }
+        if let Some(offset) = self.words.open_comment {
+            let at = Spot {
+                cut: self.run.cut_number(),
+                ..spot(self.lines, line, offset)
+            };
+            rules::comment_open::tell(&mut self.run.findings, at);
         }
         if self.words.deleted {
             rules::word_ignored::count(&mut self.run.ignored, "block behind /", self.lines, 1);
@@ -280,6 +319,7 @@ impl<'a> File<'a> {
         let run = self.run;
         let mut reading = Reading {
             unit: run.first_unit(),
+            decimals: run.finest_decimals(),
             lines: self.lines,
             blocks: self.blocks,
             comments: self.comments,

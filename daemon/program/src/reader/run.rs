@@ -53,6 +53,8 @@ struct Asked {
     machine_place: Option<Code>,
     set_place: Option<(GWord, Code)>,
     zero: Option<(u8, Code)>,
+    tool_length: bool,
+    own_tables: Option<Code>,
     compensation: Option<(Option<Side>, Code)>,
     path_mode: bool,
 }
@@ -144,6 +146,11 @@ impl<'a> Run<'a> {
         self.first_unit.unwrap_or(self.unit)
     }
 
+    /// Most decimals of an X, Y or R word so far.
+    pub fn finest_decimals(&self) -> u16 {
+        self.finest_decimals
+    }
+
     /// Carries a block out. True when the program ends with it.
     pub fn block(&mut self, words: &Words, line: &[u8], number: u32) -> bool {
         let mut b = BlockAt {
@@ -185,6 +192,11 @@ impl<'a> Run<'a> {
             }
             _ => false,
         }
+    }
+
+    /// The cut that is under way, from 1; 0: none.
+    pub fn cut_number(&self) -> usize {
+        self.torch.cut_number(&self.cut_list)
     }
 
     pub(super) fn spot(&self, b: &BlockAt<'_>, offset: u32) -> Spot {

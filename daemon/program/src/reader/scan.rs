@@ -34,6 +34,8 @@ pub(crate) struct Words {
     m_count: usize,
     /// Bytes of the first comment: from and to.
     pub comment: Option<(usize, usize)>,
+    /// Where a comment is opened that is not closed on the line.
+    pub open_comment: Option<u32>,
     /// Begins with `/`.
     pub deleted: bool,
     /// The first thing that is wrong.
@@ -53,6 +55,7 @@ impl Words {
             m: [Code::default(); MOST_CODES],
             m_count: 0,
             comment: None,
+            open_comment: None,
             deleted: false,
             fault: None,
             cut_short: false,
@@ -64,6 +67,7 @@ impl Words {
         self.g_count = 0;
         self.m_count = 0;
         self.comment = None;
+        self.open_comment = None;
         self.deleted = false;
         self.fault = None;
         self.cut_short = false;
@@ -90,6 +94,13 @@ impl Words {
     pub fn get(&self, letter: u8) -> Option<Number> {
         self.has(letter)
             .then(|| self.numbers[usize::from(letter - b'A')])
+    }
+
+    /// Whether it moves something in the plane or switches the torch.
+    pub fn acts(&self, is_torch_word: impl Fn(u32) -> bool) -> bool {
+        self.has_any(b"XYIJR")
+            || self.g_codes().iter().any(|c| matches!(c.tenths, 0 | 10 | 20 | 30))
+            || self.m_codes().iter().any(|c| is_torch_word(c.tenths / 10))
     }
 
     pub fn value(&self, letter: u8) -> Option<f64> {
@@ -180,11 +191,8 @@ impl Words {
             }
         }
         self.cut_short = true;
-        self.unreadable(
-            open,
-            "The comment opened here is not closed on its line.".to_owned(),
-            "Close it with ) on the same line, or begin it with ; instead.",
-        );
+        self.keep_comment(open + 1, line.len());
+        self.open_comment = Some(open as u32);
         line.len()
     }
 

@@ -20,6 +20,10 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     };
     let crossing = CROSSING_KERFS * sheet.input.kerf_mm.unwrap_or(0.0);
     for (_, number) in sheet.cuts() {
+        if let Some(first) = sheet.contours().and_then(|c| c.cut_before(number - 1)) {
+            findings.warn(NAME, sheet.torch_on(number), || duplicate(number, first + 1, 1.0));
+            continue;
+        }
         let along = || sheet.over_old_kerf(number).filter(|s| s.to_mm - s.from_mm > crossing.max(LEAST_MM));
         let twice: f64 = along().map(|s| s.to_mm - s.from_mm).sum();
         let part = twice / sheet.length_mm(number).max(1e-9);
@@ -32,10 +36,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         let earlier = map.strands.cut_at(first.tick).map_or(0, |c| c + 1);
         findings.warn(NAME, sheet.spot_at(number, first.from_mm), || {
             if part >= DUPLICATE {
-                (
-                    format!("This cut is a duplicate of cut {earlier}: {} % of its path lies in a kerf that is cut already.", (100.0 * part).round()),
-                    format!("Delete cut {number}."),
-                )
+                duplicate(number, earlier, part)
             } else {
                 (
                     format!(
@@ -48,6 +49,16 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             }
         });
     }
+}
+
+fn duplicate(number: usize, earlier: usize, part: f64) -> (String, String) {
+    (
+        format!(
+            "This cut is a duplicate of cut {earlier}: {} % of its path lies in a kerf that is cut already.",
+            (100.0 * part).round()
+        ),
+        format!("Delete cut {number}."),
+    )
 }
 
 #[cfg(test)]

@@ -72,7 +72,7 @@ macro_rules! rules {
 
 rules! {
     Reading:
-        not_judged, unreadable_block, unsupported_word, word_ignored, not_a_program, end_missing,
+        not_judged, unreadable_block, comment_open, after_end, unsupported_word, word_ignored, not_a_program, end_missing,
         line_too_long judges judge, file_too_large, digits_excess, units_not_stated, units_changed,
         scale_suspect judges judge, arc_radius_mismatch, arc_impossible, arc_ill_defined,
         arc_ambiguous, arc_wrong_way judges judge, faceted_arc judges judge,

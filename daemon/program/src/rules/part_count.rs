@@ -39,7 +39,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(contours) = not_judged::contours(sheet, findings, NAME) else {
         return;
     };
-    let outlines = contours.all.iter().filter(|c| c.kind == Kind::Outline).count();
+    let outlines = contours.firsts().filter(|c| c.kind == Kind::Outline).count();
     // A number for each of several parts may be meant to be added up.
     let sum: usize = stated.iter().map(|(n, _)| n).sum();
     let agree = stated.iter().all(|(n, _)| *n == count);

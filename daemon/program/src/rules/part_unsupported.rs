@@ -2,7 +2,7 @@
 
 use crate::contour::Kind;
 use crate::findings::Findings;
-use crate::pieces::Piece;
+use crate::pieces::{Piece, size};
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
@@ -25,11 +25,16 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             continue;
         }
         findings.note(NAME, sheet.spot_at(number, piece.freed_at_mm).at(piece.inside), || {
+            // Where the piece is what a contour encloses, its size is known better than by cells.
+            let exact = contour.and_then(|c| {
+                size::inside(&c.points, &c.bounds, &piece.bounds, sheet.input.kerf_mm?)
+            });
+            let sides = exact.map_or(piece.sides_mm, |s| s.sides_mm);
             (
                 format!(
                     "The piece that this cut frees ({} x {} mm) {} between slats {} mm apart.",
-                    mm(piece.length_mm.round()),
-                    mm(piece.width_mm.round()),
+                    mm(sides[0].round()),
+                    mm(sides[1].round()),
                     what(&piece, slats.pitch_mm),
                     mm(slats.pitch_mm)
                 ),
@@ -90,6 +95,31 @@ mod tests {
         assert_eq!(all.len(), 2, "{all:?}");
         assert!(all[0].starts_with("2 slugs of holes come free: 2 fall through"), "{all:?}");
         assert!(all[1].contains("may tip"), "{all:?}");
+    }
+
+    #[test]
+    fn a_part_is_told_as_a_person_measures_it() {
+        // 80 x 80 mm finished: the path lies half a kerf of 1.45 mm outside.
+        let part = |deg: f64| {
+            let (sin, cos) = deg.to_radians().sin_cos();
+            let at = |x: f64, y: f64| format!("X{:.4} Y{:.4}", 130.0 + x * cos - y * sin, 95.0 + x * sin + y * cos);
+            let h = 40.725;
+            let corners = [at(0.0, -h), at(-h, -h), at(-h, h), at(h, h), at(h, -h), at(-2.0, -h)];
+            format!(
+                "G0 {}\nM3\nG1 {} F1100\nG1 {}\nM5\n",
+                at(0.0, -h - 6.0),
+                corners[0],
+                corners[1..].join("\nG1 ")
+            )
+        };
+        for deg in [0.0, 10.0, 30.0, 45.0, 71.0] {
+            let all = said(&[part(deg)]);
+            assert!(all[0].contains("(80 x 80 mm)"), "{deg}: {all:?}");
+        }
+        // Parted by two cuts, of which neither is a contour: by its cells, to half a millimetre.
+        let frame = "G0 X60 Y150\nM3\nG1 Y30 F1100\nG1 X181.45\nG1 Y151\nM5\nG0 X185 Y111.45\nM3\nG1 X57\nM5\n";
+        let all = said(&[frame.to_owned()]);
+        assert!(all.iter().any(|s| s.contains("(120 x 80 mm)")), "{all:?}");
     }
 
     #[test]

@@ -31,11 +31,15 @@ pub(crate) enum Closeness {
 
 /// What is wrong with a pair of cuts, where both are parts and something is.
 pub(crate) fn close(contours: &Contours, pair: &Pair, kerf: f64, thickness: f64) -> Option<Closeness> {
+    // A part that is cut twice is told as that.
+    if contours.same(pair.a, pair.b) {
+        return None;
+    }
     let (a, b) = (contours.of_cut(pair.a)?, contours.of_cut(pair.b)?);
     let within = |inner: &Contour, outer: &Contour| {
         let mut at = inner.parent;
         while let Some(c) = at.and_then(|i| contours.all.get(i)) {
-            if c.cut == outer.cut {
+            if contours.same(c.cut, outer.cut) {
                 return true;
             }
             at = c.parent;

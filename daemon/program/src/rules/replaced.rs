@@ -33,4 +33,19 @@ mod tests {
         assert_eq!(all, ["note replaced 3:1 -"]);
         assert_eq!(changed("M3", "M3"), nothing());
     }
+
+    #[test]
+    fn the_touch_off_of_another_machine_is_replaced_however_it_is_written() {
+        for block in [
+            "G31 Z-20 F100\nG92 Z0",
+            "G91 G38.3 Z-20 F100\nG90",
+            "G38.4 Z5 F50",
+            "G38.5 Z5",
+            "G38.2 Z-20 F100\nG10 L20 P1 Z0",
+            "G38.2 Z-20 F100\nG10 L20 P0 Z1.5\nG0 Z4",
+        ] {
+            let all = changed("M3\nG1 X50 F660", &format!("{block}\nM3\nG1 X50 F660"));
+            assert_eq!(all, ["note replaced 3:1 -"], "{block}");
+        }
+    }
 }

@@ -37,6 +37,10 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         } else {
             sheet.spot_at(number, mm)
         };
+        if freed_by == Some(number) {
+            parts_its_own(sheet, findings, number, map.freed_at_mm(piece), spot);
+            continue;
+        }
         let entry = lost.entry((piece, freed_by)).or_insert((Vec::new(), spot));
         entry.0.push(number);
     }
@@ -59,6 +63,29 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     }
 }
 
+/// A cut that goes on on metal that it has itself parted from the clamp: no order mends that.
+fn parts_its_own(
+    sheet: &OnSheet<'_>,
+    findings: &mut Findings,
+    number: usize,
+    freed_at_mm: f64,
+    spot: Spot,
+) {
+    let closed = sheet.spot_at(number, freed_at_mm);
+    findings.refuse(NAME, spot, || {
+        (
+            format!(
+                "Cut {number} itself parts the metal that it goes on in from the ground clamp, in line {}, and then runs on: its arc has no return path any more.",
+                closed.line
+            ),
+            format!(
+                "Usually a torch-off is missing behind line {}: end the cut there, or lead it so that it does not close on itself before its end.",
+                closed.line
+            ),
+        )
+    });
+}
+
 /// Where a cut (from 1) has no metal near it that connects to the clamp, though it has metal: how
 /// far along, on which piece, and which cut has parted it.
 fn lost_along(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<(f64, u32, Option<usize>)> {
@@ -78,7 +105,7 @@ fn lost_along(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<(f64
             Some(piece) if !joined => {
                 let apart = if map.is_free(piece) { Some(piece) } else { clamped };
                 let freed = apart.map_or(0, |id| map.freed(id));
-                Some((strand.from_mm, piece, map.strands.cut_at(freed).map(|c| c + 1)))
+                Some((strand.from_mm, apart.unwrap_or(piece), map.strands.cut_at(freed).map(|c| c + 1)))
             }
             _ => None,
         };
@@ -152,6 +179,28 @@ mod tests {
         let all = order(&[PART.outline(), across.clone()], |_| ());
         assert!(all.contains(&"refuse return-path-lost 2".to_owned()), "{all:?}");
         assert_eq!(order(&[across, FAR.outline()], |_| ()), nothing());
+    }
+
+    #[test]
+    fn a_cut_that_parts_its_own_metal_is_told_as_that_and_not_as_an_order() {
+        // The hole's torch-off is forgotten, and the next hole is cut without lifting the arc... but
+        // the first contour is the part's: what follows lies in the part.
+        let outline = PART.outline();
+        let on = outline.trim_end_matches("M5\n");
+        let text = format!("{on}G1 X100 Y90\nG1 X120\nM5\n");
+        let mut setup = super::super::frame::setup();
+        setup.origin = Point::new(0.0, 0.0);
+        let input = super::super::frame::input(&setup);
+        let program = super::super::frame::program(&[text]);
+        let report = super::super::frame::report_with(&program, &input);
+        let own: Vec<_> = report.findings.iter().filter(|f| f.rule == super::NAME).collect();
+        let [finding] = own.as_slice() else {
+            panic!("{own:?}")
+        };
+        assert!(finding.says.starts_with("Cut 1 itself parts the metal"), "{finding:?}");
+        // Line 9 closes the part, the torch-off belongs behind it.
+        assert!(finding.remedy.contains("torch-off is missing behind line 9"), "{finding:?}");
+        assert!(!report.findings.iter().any(|f| f.says.contains("before cut 1") || f.remedy.contains("before cut 1")), "{report:?}");
     }
 
     #[test]

@@ -1,7 +1,5 @@
 //! Dimensions that fit the other unit much better.
 
-use units::Segment;
-
 use super::not_judged;
 use crate::Unit;
 use crate::findings::{Findings, Spot};
@@ -19,8 +17,15 @@ const UNDER_SHEET: f64 = 1.0 / 20.0;
 const STATED: core::ops::RangeInclusive<f64> = 24.5..=26.3;
 /// Feed to chart.
 const FEED: core::ops::RangeInclusive<f64> = 24.0..=27.0;
-/// A feed so near to the chart's speaks for the unit in force.
-const FEED_FITS: f64 = 0.2;
+/// A feed between so many times the chart's speaks for the unit in force: in the other one it would
+/// be ten times off.
+const FEED_FITS: core::ops::RangeInclusive<f64> = 0.4..=2.5;
+/// Feeds at which plasma cuts anything, mm/min, where there is no chart; common practice, no source.
+const FEEDS_MM_MIN: core::ops::RangeInclusive<f64> = 200.0..=15_000.0;
+/// A program of no more decimals than this was hardly drawn in inches, one of no less was hardly drawn
+/// in millimetres; common practice, no source.
+const MM_DECIMALS: u16 = 2;
+const INCH_DECIMALS: u16 = 4;
 /// Median diameter of holes below this, mm.
 const HOLE_MM: f64 = 0.8;
 
@@ -29,9 +34,16 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     let extent = [b.width(), b.height()];
+    let feed = feed(sheet);
+    // Each of these is enough; of what is only small, something else must not speak against it.
     let mut signs = Vec::new();
     match sheet.input.setup {
-        Some(setup) => signs.extend(against_sheet(sheet, extent, [setup.sheet.x, setup.sheet.y])),
+        Some(setup) => {
+            let plate = [setup.sheet.x, setup.sheet.y];
+            signs.extend(over_sheet(extent, plate));
+            let against = feed.as_ref().is_some_and(|f| f.says == Says::Here);
+            signs.extend(under_sheet(extent, plate).filter(|_| !against));
+        }
         None => not_judged::tell(
             findings,
             NAME,
@@ -40,7 +52,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         ),
     }
     signs.extend(against_comments(sheet, extent));
-    signs.extend(against_feed(sheet));
+    signs.extend(feed.iter().filter(|f| f.says == Says::Other).map(|f| f.words.clone()));
     signs.extend(against_holes(sheet));
     if signs.is_empty() {
         return;
@@ -50,8 +62,15 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         Unit::Inch => ("inches", "millimetres"),
     };
     findings.warn(NAME, Spot::default(), || {
+        let decimals = decimals(sheet);
+        let told = feed.iter().filter(|f| f.says != Says::Other).map(|f| &f.words);
+        let also: Vec<&str> = told.chain(&decimals).map(String::as_str).collect();
+        let also = match also.is_empty() {
+            true => String::new(),
+            false => format!(" Besides: {}.", also.join("; ")),
+        };
         (
-            format!("Read in {here}, the numbers look like {other}: {}.", signs.join("; ")),
+            format!("Read in {here}, the numbers look like {other}: {}.{also}", signs.join("; ")),
             "Check the unit word (G20 inches, G21 millimetres) and the size of the part.".to_owned(),
         )
     });
@@ -61,19 +80,43 @@ fn size(extent: [f64; 2]) -> String {
     format!("{} x {} mm", mm(extent[0]), mm(extent[1]))
 }
 
-fn against_sheet(sheet: &OnSheet<'_>, extent: [f64; 2], plate: [f64; 2]) -> Option<String> {
+fn over_sheet(extent: [f64; 2], plate: [f64; 2]) -> Option<String> {
     let ratio = (extent[0] / plate[0]).max(extent[1] / plate[1]);
-    let over = OVER_SHEET.contains(&ratio);
+    OVER_SHEET
+        .contains(&ratio)
+        .then(|| measured(extent, plate, "10 to 26 times over it"))
+}
+
+fn under_sheet(extent: [f64; 2], plate: [f64; 2]) -> Option<String> {
+    let ratio = (extent[0] / plate[0]).max(extent[1] / plate[1]);
     let fits = extent[0] * INCH <= plate[0] && extent[1] * INCH <= plate[1];
-    let under = ratio > 0.0 && ratio < UNDER_SHEET && fits && !feed_fits(sheet);
-    (over || under).then(|| {
-        format!(
-            "the cuts measure {}, the sheet {} ({})",
-            size(extent),
-            size(plate),
-            if over { "10 to 26 times over it" } else { "under 1/20 of it" }
-        )
-    })
+    (ratio > 0.0 && ratio < UNDER_SHEET && fits)
+        .then(|| measured(extent, plate, "under 1/20 of it"))
+}
+
+fn measured(extent: [f64; 2], plate: [f64; 2], how: &str) -> String {
+    format!(
+        "the cuts measure {}, the sheet {} ({how})",
+        size(extent),
+        size(plate)
+    )
+}
+
+/// Which unit something speaks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Says {
+    /// The one in force.
+    Here,
+    /// The other one.
+    Other,
+    /// Neither.
+    Nothing,
+}
+
+/// What the feed says.
+struct FeedSays {
+    says: Says,
+    words: String,
 }
 
 /// The feed that three quarters of the pieces do not pass: an outline's, neither that of small
@@ -84,27 +127,52 @@ fn feed_mm_s(sheet: &OnSheet<'_>) -> Option<f64> {
     (place < feeds.len()).then(|| *feeds.select_nth_unstable_by(place, f64::total_cmp).1)
 }
 
-fn feed_fits(sheet: &OnSheet<'_>) -> bool {
-    let Some(chart) = sheet.input.chart_feed_mm_s else {
-        return false;
+/// Against the chart's, or, without a chart, against what plasma cuts at and the machine goes at.
+fn feed(sheet: &OnSheet<'_>) -> Option<FeedSays> {
+    let feed = feed_mm_s(sheet)?;
+    let (is, other) = match sheet.reading.unit {
+        Unit::Millimetre => (feed * 60.0, feed * 60.0 * INCH),
+        Unit::Inch => (feed * 60.0, feed * 60.0 / INCH),
     };
-    sheet
-        .elements()
-        .filter_map(|e| e.feed_mm_s)
-        .any(|f| (f / chart - 1.0).abs() <= FEED_FITS)
+    let would = format!("{} mm/min in the other unit", mm(other.round()));
+    if let Some(chart) = sheet.input.chart_feed_mm_s {
+        let ratio = feed / chart;
+        let says = if FEED.contains(&ratio) || FEED.contains(&(1.0 / ratio)) {
+            Says::Other
+        } else if FEED_FITS.contains(&ratio) {
+            Says::Here
+        } else {
+            Says::Nothing
+        };
+        let words = format!(
+            "the feed is {} mm/min, the chart's {} mm/min ({would})",
+            mm(is),
+            mm(chart * 60.0)
+        );
+        return Some(FeedSays { says, words });
+    }
+    let most = sheet.input.facts.motion.map_or(f64::INFINITY, |m| m.feed_max_mm_s * 60.0);
+    let possible = |f: f64| FEEDS_MM_MIN.contains(&f) && f <= most;
+    let says = if possible(is) && !possible(other) {
+        Says::Here
+    } else {
+        Says::Nothing
+    };
+    let words = format!("the feed is {} mm/min ({would})", mm(is));
+    Some(FeedSays { says, words })
 }
 
-fn against_feed(sheet: &OnSheet<'_>) -> Option<String> {
-    let chart = sheet.input.chart_feed_mm_s?;
-    let feed = feed_mm_s(sheet)?;
-    let ratio = feed / chart;
-    (FEED.contains(&ratio) || FEED.contains(&(1.0 / ratio))).then(|| {
-        format!(
-            "the feed is {} mm/min, the chart's {} mm/min",
-            mm(feed * 60.0),
-            mm(chart * 60.0)
-        )
-    })
+/// What the number of decimals says, where it says something.
+fn decimals(sheet: &OnSheet<'_>) -> Option<String> {
+    let most = sheet.reading.decimals;
+    let usual = match most {
+        0..=MM_DECIMALS => "millimetres",
+        INCH_DECIMALS.. => "inches",
+        _ => return None,
+    };
+    Some(format!(
+        "its coordinates have up to {most} decimals, as is usual in {usual}"
+    ))
 }
 
 /// A size stated in a comment, such as `600 x 400`.
@@ -146,18 +214,18 @@ fn stated_size(text: &str) -> Option<[f64; 2]> {
     })
 }
 
-/// The median diameter of the full circles.
+/// The median diameter of what is round.
 fn against_holes(sheet: &OnSheet<'_>) -> Option<String> {
-    let mut holes: Vec<f64> = sheet
-        .elements()
-        .filter(|e| matches!(e.segment, Segment::Arc { from, to, .. } if from == to))
-        .filter_map(|e| e.segment.radius())
-        .map(|r| 2.0 * r)
+    let mut holes: Vec<f64> = crate::contour::circles(sheet.flat())
+        .map(|c| 2.0 * c.radius_mm)
         .collect();
     holes.sort_by(f64::total_cmp);
     let median = *holes.get(holes.len() / 2)?;
+    let kerf = sheet.input.kerf_mm.map_or(String::new(), |w| {
+        format!(", the kerf is {} mm", mm(w))
+    });
     (median < HOLE_MM).then(|| {
-        format!("half of the round holes are {} mm or less across (limit {HOLE_MM} mm)", mm(median))
+        format!("half of the round paths are {} mm or less across (limit {HOLE_MM} mm{kerf})", mm(median))
     })
 }
 
@@ -204,8 +272,53 @@ mod tests {
             .replace("G3 X1.9685 Y1.5748 I-0.3937 J0.0000", "G1 X4")
             .replace("F660", "F1100");
         assert!(!suspect(brief(&report_with(&small, &input))));
-        input.chart_feed_mm_s = Some(1500.0 / 60.0);
+        input.chart_feed_mm_s = Some(5500.0 / 60.0);
         assert!(suspect(brief(&report_with(&small, &input))));
+    }
+
+    /// A part so small on a sheet of 1000 x 600 mm, at a feed.
+    fn small_part(side: f64, feed: f64, chart: Option<f64>) -> Vec<String> {
+        let mut setup = frame::setup();
+        setup.sheet = units::Point::new(2500.0, 1250.0);
+        setup.clamp = Some(units::Point::new(2400.0, 1100.0));
+        let mut input = frame::input(&setup);
+        input.chart_feed_mm_s = chart.map(|f| f / 60.0);
+        if chart.is_none() {
+            input.facts.chart = crate::Chart::NotGiven;
+        }
+        let text = format!(
+            "G21 G90\nG0 X{0} Y-6\nM3\nG1 Y0 F{feed}\nG1 X0\nG1 Y{side}\nG1 X{side}\nG1 Y0\nG1 X{0}\nM5\nM2\n",
+            side / 2.0
+        );
+        brief(&report_with(&text, &input))
+    }
+
+    #[test]
+    fn a_small_part_whose_feed_excludes_inches_is_a_small_part() {
+        let suspect = |all: Vec<String>| all.contains(&"warn scale-suspect -:- -".to_owned());
+        // In inches 700 mm/min would be 17 780, sixteen times the chart's 1100.
+        for side in [29.0, 34.0, 39.0] {
+            assert!(!suspect(small_part(side, 700.0, Some(1100.0))), "{side}");
+            assert!(!suspect(small_part(side, 2000.0, Some(1100.0))), "{side}");
+            // Without a chart: no table cuts at 50 m/min.
+            assert!(!suspect(small_part(side, 2000.0, None)), "{side}");
+        }
+        // A feed in inches a minute speaks for inches, one that may be either does not help.
+        assert!(suspect(small_part(29.0, 43.0, Some(1100.0))));
+        assert!(suspect(small_part(22.0, 90.0, None)));
+        assert!(suspect(small_part(22.0, 300.0, None)));
+    }
+
+    #[test]
+    fn every_sign_is_stated_for_and_against() {
+        let setup = frame::setup();
+        let mut input = frame::input(&setup);
+        input.kerf_mm = Some(0.5);
+        let report = report_with(&scaled(1.0 / 25.4), &input);
+        let own = report.findings.iter().find(|f| f.rule == NAME).expect("suspect");
+        for sign in ["round paths are 0.787 mm", "the kerf is 0.5 mm", "the feed is 1100 mm/min", "27940 mm/min in the other unit", "up to 4 decimals, as is usual in inches"] {
+            assert!(own.says.contains(sign), "{sign}: {}", own.says);
+        }
     }
 
     #[test]

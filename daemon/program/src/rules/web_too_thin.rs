@@ -32,6 +32,9 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     for pair in sheet.near_pairs().unwrap_or_default() {
+        if contours.same(pair.a, pair.b) {
+            continue;
+        }
         // Parts that are too close are told by their own rule.
         if parts_too_close::close(contours, pair, kerf, thickness).is_some() {
             continue;
@@ -75,7 +78,7 @@ fn thin(contours: &Contours, pair: &Pair, kerf: f64, thickness: f64) -> Option<(
         return Some((Severity::Warn, web, warned));
     }
     let between = pair.on_a.toward(pair.on_b, 0.5);
-    let in_part = || contours.all.iter().filter(|c| c.contains(between)).count() % 2 == 1;
+    let in_part = || contours.firsts().filter(|c| c.contains(between)).count() % 2 == 1;
     (web < noted - 0.02 && in_part()).then_some((Severity::Note, web, noted))
 }
 

@@ -55,7 +55,7 @@ impl Run<'_> {
         stop
     }
 
-    pub(super) fn is_torch_word(&self, m: u32) -> Option<bool> {
+    pub(crate) fn is_torch_word(&self, m: u32) -> Option<bool> {
         let m = u16::try_from(m).ok()?;
         if self.rules.torch_on.contains(&m) {
             Some(true)

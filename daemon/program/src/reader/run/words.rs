@@ -75,6 +75,11 @@ impl Run<'_> {
                 ask.path_mode = true;
                 self.ignored.count("G61", self.spot(b, code.offset));
             }
+            GWord::ToolLength => {
+                ask.tool_length = true;
+                self.ignored.count("tool length (G43)", self.spot(b, code.offset));
+            }
+            GWord::OwnTables => self.own_tables(b, code),
             GWord::Idle => self.ignored.count("G49/G98/G99", self.spot(b, code.offset)),
             GWord::Absolute => self.mode(b, code, |s| &mut s.relative, false),
             GWord::Relative => self.mode(b, code, |s| &mut s.relative, true),
@@ -111,6 +116,23 @@ impl Run<'_> {
                 // Its axis words are its own: they are not moved to.
                 b.asked.home = true;
             }
+        }
+    }
+
+    /// `G10`: of the height alone it belongs to another machine's touch-off.
+    fn own_tables(&mut self, b: &mut BlockAt<'_>, code: Code) {
+        // Its axis words are its own: they are not moved to.
+        b.asked.home = true;
+        b.asked.own_tables = Some(code);
+        if b.words.has(b'Z') && !b.words.has_any(b"XYR") {
+            self.replaced.count("G10 Z", self.spot(b, code.offset));
+        } else {
+            self.unsupported(
+                b,
+                code.offset,
+                "G10 writes the controller's own tables.".to_owned(),
+                "Take it out, or write the program for a flat cutting table.",
+            );
         }
     }
 
@@ -178,13 +200,16 @@ impl Run<'_> {
             (b'J', arc),
             (b'R', arc),
             (b'K', arc),
-            (b'P', b.asked.dwell.is_some() || b.asked.path_mode),
+            (
+                b'P',
+                b.asked.dwell.is_some() || b.asked.path_mode || b.asked.own_tables.is_some(),
+            ),
             (
                 b'D',
                 b.asked.compensation.is_some_and(|(side, _)| side.is_some()),
             ),
-            (b'H', false),
-            (b'L', false),
+            (b'H', b.asked.tool_length),
+            (b'L', b.asked.own_tables.is_some()),
             (b'Q', false),
         ] {
             if w.has(letter) && !used {
