@@ -143,7 +143,10 @@ impl Hole {
             Lead::Quarter => {
                 let (sin, cos) = a.to_radians().sin_cos();
                 let b = 0.4 * r;
-                let (x, y) = (200.0 + (r - b) * cos + b * sin, 150.0 + (r - b) * sin - b * cos);
+                let (x, y) = (
+                    200.0 + (r - b) * cos + b * sin,
+                    150.0 + (r - b) * sin - b * cos,
+                );
                 format!("G0 X{x:.4} Y{y:.4}\nM3\nG3 {} R{b:.4} F600\n", at(a, r))
             }
         };
@@ -195,20 +198,23 @@ fn holes(across: f64) -> impl Iterator<Item = Hole> {
         Written::Lines(100),
     ];
     let overs = [0.0, 0.03, 0.05, 0.2, 1.0];
-    written.into_iter().enumerate().flat_map(move |(i, written)| {
-        [Lead::Straight, Lead::Tangent, Lead::Quarter]
-            .into_iter()
-            .flat_map(move |lead| {
-                overs.into_iter().enumerate().map(move |(k, over_mm)| Hole {
-                    across,
-                    begun_at: 37.0 * (i + 3 * k) as f64,
-                    lead,
-                    over_mm,
-                    lead_out_mm: [0.0, 0.8, 1.5][(i + k) % 3],
-                    written,
+    written
+        .into_iter()
+        .enumerate()
+        .flat_map(move |(i, written)| {
+            [Lead::Straight, Lead::Tangent, Lead::Quarter]
+                .into_iter()
+                .flat_map(move |lead| {
+                    overs.into_iter().enumerate().map(move |(k, over_mm)| Hole {
+                        across,
+                        begun_at: 37.0 * (i + 3 * k) as f64,
+                        lead,
+                        over_mm,
+                        lead_out_mm: [0.0, 0.8, 1.5][(i + k) % 3],
+                        written,
+                    })
                 })
-            })
-    })
+        })
 }
 
 #[test]
@@ -230,8 +236,15 @@ fn a_round_hole_is_one_whatever_leads_in_and_out_and_however_it_is_written() {
             };
             assert_eq!(finding.severity, severity, "{hole:?}: {finding:?}");
             let at = finding.at.expect("a place");
-            assert!(at.distance(Point::new(200.0, 150.0)) < 0.03, "{hole:?}: {at:?}");
-            let said = finding.says.split(' ').nth(3).and_then(|w| w.parse::<f64>().ok());
+            assert!(
+                at.distance(Point::new(200.0, 150.0)) < 0.03,
+                "{hole:?}: {at:?}"
+            );
+            let said = finding
+                .says
+                .split(' ')
+                .nth(3)
+                .and_then(|w| w.parse::<f64>().ok());
             let said = said.expect("a diameter");
             assert!((said - across).abs() < 0.03, "{hole:?}: {finding:?}");
         }
@@ -247,7 +260,9 @@ fn what_is_nearly_round_is_no_round_hole() {
             let (sin, cos) = (core::f64::consts::TAU * f64::from(k) / f64::from(n)).sin_cos();
             text += &format!("G1 X{:.4} Y{:.4}\n", 200.0 + x * cos, 150.0 + y * sin);
         }
-        format!("G21 G90\n{text}M5\nG0 X200 Y94\nM3\nG1 Y100 F1100\nG1 X150\nG1 Y200\nG1 X250\nG1 Y100\nG1 X198\nM5\nM2\n")
+        format!(
+            "G21 G90\n{text}M5\nG0 X200 Y94\nM3\nG1 Y100 F1100\nG1 X150\nG1 Y200\nG1 X250\nG1 Y100\nG1 X198\nM5\nM2\n"
+        )
     };
     let told = |text: &str| {
         let all = report(text, &setup).findings;
@@ -270,7 +285,8 @@ fn a_contour_cut_twice_is_one_contour_and_its_holes_stay_holes() {
         lead_out_mm: 0.0,
         written: Written::Centres(2),
     };
-    let outline = "G0 X200 Y94\nM3\nG1 Y100 F1100\nG1 X150\nG1 Y200\nG1 X250\nG1 Y100\nG1 X198\nM5\n";
+    let outline =
+        "G0 X200 Y94\nM3\nG1 Y100 F1100\nG1 X150\nG1 Y200\nG1 X250\nG1 Y100\nG1 X198\nM5\n";
     // Once more, from another corner and the other way round.
     let again = "G0 X144 Y200\nM3\nG1 X150 F1100\nG1 Y100\nG1 X250\nG1 Y200\nG1 X148\nM5\n";
     for second in [outline, again] {
@@ -279,7 +295,14 @@ fn a_contour_cut_twice_is_one_contour_and_its_holes_stay_holes() {
         let told = |rule: &str| all.iter().filter(|f| f.rule == rule).count();
         assert_eq!(told("cut-twice"), 1, "{all:?}");
         // One part, one hole in it, nothing beside nothing.
-        for rule in ["part-count", "parts-too-close", "web-too-thin", "pierce-on-part", "hole-after-outline", "direction-of-cut"] {
+        for rule in [
+            "part-count",
+            "parts-too-close",
+            "web-too-thin",
+            "pierce-on-part",
+            "hole-after-outline",
+            "direction-of-cut",
+        ] {
             let allowed = usize::from(rule == "direction-of-cut" && second == again);
             assert_eq!(told(rule), allowed, "{rule} in {all:?}");
         }

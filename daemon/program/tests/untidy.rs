@@ -109,9 +109,11 @@ fn g92_before_the_first_move_says_where_the_torch_stands() {
 }
 
 #[test]
-fn what_follows_the_end_does_not_count() {
-    let all = cuts("G21\nM3\nG1 X20 F500\nM5\nM2\nG0 rubbish X1O\nM3\n");
-    assert_eq!(all.len(), 1);
+fn what_follows_the_end_is_not_carried_out_and_is_told() {
+    let text = "G21\nM3\nG1 X20 F500\nM5\nM2\nG0 rubbish X1O\nM3\n";
+    let reading = read(text.as_bytes(), &ReadingRules::default());
+    assert_eq!(reading.cut_list.cuts.len(), 1);
+    assert_eq!(rules_of(text), ["after-end"]);
 }
 
 #[test]

@@ -6,6 +6,10 @@ use crate::flat::{Line, between};
 
 /// The path "meets itself again" within this, mm.
 const MEETS_MM: f64 = 0.1;
+/// A path that turns back onto its lead-in keeps to it within this for at least so long, mm: at an acute
+/// corner (2.3 degrees and more) it does not.
+const BACK_MM: f64 = 0.02;
+const BACK_FOR_MM: f64 = 0.5;
 /// A lead-out is no longer than this, mm; nor than a third of the path.
 pub(super) const LEAD_OUT_MM: f64 = 25.0;
 /// So many pieces are searched for where a lead-out departs: a path of crumbs must not take for ever.
@@ -106,9 +110,20 @@ fn from_end(line: Line<'_>, end: f64, kerf_mm: f64) -> Result<Closed, f64> {
         });
     }
     // Where two lines part at a right angle they seem to run together for this long.
-    let over = Some(over_burn(line, s, end))
-        .filter(|d| *d > 1.5 * MEETS_MM)
-        .unwrap_or(0.0);
+    let over = Some(together(
+        line,
+        [s, end],
+        s.min(end - s),
+        -1.0,
+        1.4 * MEETS_MM,
+    ))
+    .filter(|d| *d > 1.5 * MEETS_MM)
+    .unwrap_or(0.0);
+    if over == 0.0
+        && let Some(closed) = back_on_the_lead(line, s, end)
+    {
+        return Ok(closed);
+    }
     Ok(Closed {
         joint_mm: s - over,
         closed_mm: end - over,
@@ -144,10 +159,22 @@ fn held(line: Line<'_>, length: f64, kerf_mm: f64) -> Option<Closed> {
     })
 }
 
-/// How long the path before `end` runs along the path before `s`.
-fn over_burn(line: Line<'_>, s: f64, end: f64) -> f64 {
-    let apart = |d: f64| line.at(s - d).distance(line.at(end - d)) > 1.4 * MEETS_MM;
-    let most = s.min(end - s);
+/// The path goes round, meets the end of its lead-in, and runs on back along the lead-in.
+fn back_on_the_lead(line: Line<'_>, s: f64, end: f64) -> Option<Closed> {
+    let back = together(line, [s, end], (end - s) / 3.0, 1.0, BACK_MM);
+    (back > BACK_FOR_MM && back < (end - s) / 3.0).then_some(Closed {
+        joint_mm: s + back,
+        closed_mm: end - back,
+        overlap_mm: back,
+        tab_mm: 0.0,
+        lead_out_mm: 0.0,
+    })
+}
+
+/// How long, of `most`, the path before `end` runs along the path before `s` (`way` is -1), or along
+/// the path behind it the other way round (1), never further from it than `within`, mm.
+fn together(line: Line<'_>, [s, end]: [f64; 2], most: f64, way: f64, within: f64) -> f64 {
+    let apart = |d: f64| line.at(s + way * d).distance(line.at(end - d)) > within;
     let step = 0.25_f64.max(most / 4000.0);
     let mut good = 0.0;
     while good < most {

@@ -134,7 +134,8 @@ fn same(a: &Contour, b: &Contour, within_mm: f64) -> bool {
     ];
     let along = |of: &Contour, other: &Contour| {
         let n = of.points.len();
-        (0..COMPARED.min(n)).all(|k| other.distance(of.points[k * n / COMPARED.min(n)]) <= within_mm)
+        (0..COMPARED.min(n))
+            .all(|k| other.distance(of.points[k * n / COMPARED.min(n)]) <= within_mm)
     };
     sides.iter().all(|d| d.abs() <= within_mm) && along(a, b) && along(b, a)
 }

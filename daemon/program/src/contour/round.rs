@@ -166,12 +166,7 @@ fn turned(line: &Line<'_>, stretch: Stretch, centre: Point) -> f64 {
 }
 
 /// How the circle closes; `None`: too much is missing of it, or too much follows it.
-fn closing(
-    line: &Line<'_>,
-    stretch: Stretch,
-    circle: &Circle,
-    kerf_mm: f64,
-) -> Option<Closing> {
+fn closing(line: &Line<'_>, stretch: Stretch, circle: &Circle, kerf_mm: f64) -> Option<Closing> {
     let (joint_mm, end_mm) = (line.along[stretch.from], line.along[stretch.to]);
     let lead_out_mm = line.length() - end_mm;
     if lead_out_mm > LEAD_OUT_MM {

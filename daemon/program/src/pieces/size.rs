@@ -124,11 +124,18 @@ pub(super) fn sizes(grid: &Grid, split: &Split, main: u32) -> Vec<Size> {
     // The edge lies, on the average, a quarter of a cell beyond the middle of the outermost cell that
     // is left, and by what a kerf counts as wider.
     let beyond = cell / 4.0 + MORE_MM;
-    rows.iter().map(|ends| Size::of(ends).grown(beyond)).collect()
+    rows.iter()
+        .map(|ends| Size::of(ends).grown(beyond))
+        .collect()
 }
 
 /// What is inside a closed path measures, if that is the piece: its kerf taken off.
-pub(crate) fn inside(path: &[Point], bounds: &Bounds, piece: &Bounds, kerf_mm: f64) -> Option<Size> {
+pub(crate) fn inside(
+    path: &[Point],
+    bounds: &Bounds,
+    piece: &Bounds,
+    kerf_mm: f64,
+) -> Option<Size> {
     /// A piece's bounds are known within this, mm: at a sharp corner the kerf takes more than its half.
     const KNOWN_MM: f64 = 2.0;
     let half = kerf_mm / 2.0;
@@ -157,7 +164,14 @@ mod tests {
 
     #[test]
     fn a_shape_measures_the_same_whichever_way_it_lies() {
-        let angle = [(0.0, 0.0), (120.0, 0.0), (120.0, 30.0), (30.0, 30.0), (30.0, 80.0), (0.0, 80.0)];
+        let angle = [
+            (0.0, 0.0),
+            (120.0, 0.0),
+            (120.0, 30.0),
+            (30.0, 30.0),
+            (30.0, 80.0),
+            (0.0, 80.0),
+        ];
         for deg in 0..180 {
             let size = Size::of(&turned(&angle, f64::from(deg)));
             for (is, should) in [
@@ -178,7 +192,16 @@ mod tests {
             .map(|k| f64::from(k) * 2.4)
             .map(|a| Point::new(a.cos() * (a % 7.0), a.sin() * (a % 7.0)))
             .collect();
-        all.extend(turned(&[(-9.0, -9.0), (9.0, -9.0), (9.0, 9.0), (-9.0, 9.0), (0.0, 9.0)], 0.0));
+        all.extend(turned(
+            &[
+                (-9.0, -9.0),
+                (9.0, -9.0),
+                (9.0, 9.0),
+                (-9.0, 9.0),
+                (0.0, 9.0),
+            ],
+            0.0,
+        ));
         let hull = hull(&all);
         assert_eq!(hull.len(), 4, "{hull:?}");
         for (i, a) in hull.iter().enumerate() {

@@ -201,7 +201,9 @@ impl<'a> File<'a> {
             ..After::default()
         };
         let text = text.trim_ascii_end();
-        let lines = text.split(|&b| b == b'\n').zip(self.lines.saturating_add(1)..);
+        let lines = text
+            .split(|&b| b == b'\n')
+            .zip(self.lines.saturating_add(1)..);
         for (line, number) in lines {
             let Some(start) = line.iter().position(|b| !b.is_ascii_whitespace()) else {
                 continue;

@@ -99,7 +99,10 @@ impl Words {
     /// Whether it moves something in the plane or switches the torch.
     pub fn acts(&self, is_torch_word: impl Fn(u32) -> bool) -> bool {
         self.has_any(b"XYIJR")
-            || self.g_codes().iter().any(|c| matches!(c.tenths, 0 | 10 | 20 | 30))
+            || self
+                .g_codes()
+                .iter()
+                .any(|c| matches!(c.tenths, 0 | 10 | 20 | 30))
             || self.m_codes().iter().any(|c| is_torch_word(c.tenths / 10))
     }
 

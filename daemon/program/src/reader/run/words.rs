@@ -77,7 +77,8 @@ impl Run<'_> {
             }
             GWord::ToolLength => {
                 ask.tool_length = true;
-                self.ignored.count("tool length (G43)", self.spot(b, code.offset));
+                self.ignored
+                    .count("tool length (G43)", self.spot(b, code.offset));
             }
             GWord::OwnTables => self.own_tables(b, code),
             GWord::Idle => self.ignored.count("G49/G98/G99", self.spot(b, code.offset)),
