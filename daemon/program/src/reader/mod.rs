@@ -157,6 +157,19 @@ struct File<'a> {
     cut_short: bool,
 }
 
+/// The first line of a text without its end (LF, CR LF or CR), what comes behind it, and whether it has
+/// an end.
+fn next_line(text: &[u8]) -> (&[u8], &[u8], bool) {
+    let end = text.iter().position(|&b| b == b'\n' || b == b'\r');
+    match end {
+        Some(i) if text[i] == b'\r' && text.get(i + 1) == Some(&b'\n') => {
+            (&text[..i], &text[i + 2..], true)
+        }
+        Some(i) => (&text[..i], &text[i + 1..], true),
+        None => (text, &text[text.len()..], false),
+    }
+}
+
 impl<'a> File<'a> {
     fn new(rules: &'a ReadingRules, findings: Findings) -> Self {
         Self {
@@ -175,18 +188,11 @@ impl<'a> File<'a> {
     fn read(&mut self, text: &[u8]) {
         let mut rest = text;
         while !rest.is_empty() && self.fence != Fence::Closed {
-            let end = rest.iter().position(|&b| b == b'\n' || b == b'\r');
-            let (line, next) = match end {
-                Some(i) if rest[i] == b'\r' && rest.get(i + 1) == Some(&b'\n') => {
-                    (&rest[..i], &rest[i + 2..])
-                }
-                Some(i) => (&rest[..i], &rest[i + 1..]),
-                None => (rest, &rest[rest.len()..]),
-            };
+            let (line, next, ended) = next_line(rest);
             self.lines = self.lines.saturating_add(1);
             rules::line_too_long::tell_if_long(&mut self.run.findings, self.lines, line);
             self.line(line);
-            if end.is_none() {
+            if !ended {
                 self.cut_short = self.words.cut_short;
             }
             rest = next;
@@ -200,11 +206,12 @@ impl<'a> File<'a> {
             end_line: self.lines,
             ..After::default()
         };
-        let text = text.trim_ascii_end();
-        let lines = text
-            .split(|&b| b == b'\n')
-            .zip(self.lines.saturating_add(1)..);
-        for (line, number) in lines {
+        let mut rest = text.trim_ascii_end();
+        let mut number = self.lines;
+        while !rest.is_empty() {
+            let (line, next, _) = next_line(rest);
+            rest = next;
+            number = number.saturating_add(1);
             let Some(start) = line.iter().position(|b| !b.is_ascii_whitespace()) else {
                 continue;
             };

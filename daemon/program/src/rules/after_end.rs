@@ -73,6 +73,14 @@ mod tests {
     }
 
     #[test]
+    fn lines_behind_the_end_are_counted_whatever_ends_them() {
+        for end in ["\n", "\r\n", "\r"] {
+            let text = format!("{PROGRAM}%\n; remark\nG0 X5\n").replace('\n', end);
+            assert_eq!(found(&text), ["refuse after-end 19:1 -"], "{end:?}");
+        }
+    }
+
+    #[test]
     fn other_text_behind_the_end_is_noted() {
         for behind in ["whatever comes", "(a remark)", "S500", "T1"] {
             let all = changed("M2\n", &format!("M2\n{behind}\n"));
