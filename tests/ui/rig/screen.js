@@ -84,6 +84,16 @@ export async function screen(address, glass, before) {
   return self;
 }
 
+const TOLD = [".column .target:has-text('Seen:')", ".column .target:has-text('Clear:')"];
+
+/** Presses a target until it is gone: one that has just come takes no touch yet. */
+async function press(s, target) {
+  while (await s.has(target)) {
+    await s.tap(target);
+    await until("the press to be taken", async () => !(await s.has(target)), { limitMs: 2000, status: s.status }).catch(() => {});
+  }
+}
+
 /** From the checks to START, vouching for each thing by touch. */
 export async function throughChecks(s) {
   const title = () => s.page.locator("[data-page=checks] h2").textContent();
@@ -93,6 +103,7 @@ export async function throughChecks(s) {
   await s.on("checks");
   for (;;) {
     const next = await until("something to do in the checks", async () => {
+      for (const act of TOLD) if (await s.has(act)) return "told";
       if (await s.has(right)) return "right";
       if (await s.has(".starter, .starter-like")) return s.text(".starter, .starter-like");
       if (await s.has(confirm)) return "confirm";
@@ -106,16 +117,11 @@ export async function throughChecks(s) {
       await s.tap(`[data-check="${check}"]`);
       await s.see("the tick", `[data-check="${check}"][data-holds=yes]`);
     } else if (next === "right") {
-      // Hands press hold button and e-stop once; what the e-stop has latched is cleared.
+      // Hands press hold button and e-stop once; the e-stop latches, and is told and cleared below.
       await s.tap(right);
-      await until("the checks, with both buttons seen to work", async () => {
-        for (const act of ["Seen:", "Clear:"]) {
-          const target = `.column .target:has-text('${act}')`;
-          if (await s.has(target)) await s.tap(target);
-        }
-        const page = await s.page.evaluate(() => document.body.dataset.page);
-        return page === "checks" && !(await s.has(right));
-      }, { status: s.status });
+      await until("hands at the table", async () => !(await s.has(right)), { status: s.status });
+    } else if (next === "told") {
+      for (const act of TOLD) await press(s, act);
     } else if (next === "confirm") {
       await s.tap(confirm);
       await until("the place to be confirmed", async () => !(await s.has(confirm)), { status: s.status });
@@ -134,8 +140,7 @@ export async function throughChecks(s) {
 export async function seen(s) {
   await until("the ways on", async () => {
     if (await s.has(".target:has-text('Go on with cut')")) return true;
-    if (await s.has(".column .target:has-text('Seen:')")) await s.tap(".column .target:has-text('Seen:')");
-    else if (await s.has(".column .target:has-text('Clear:')")) await s.tap(".column .target:has-text('Clear:')");
+    for (const act of TOLD) await press(s, act);
     return false;
   }, { status: s.status });
 }
