@@ -172,13 +172,15 @@ export function checks(state) {
 
 /**
  * The one thing at the top of the checks that starts something, or `null`: the reference, then the
- * permit test, then the start.
+ * permit test, then the start. Both buttons are tried before any of them: an emergency stop that is
+ * pressed later takes the reference away again.
  */
 export function starter(state) {
   const list = state.view?.checks ?? [];
   const open = (check) => list.some((c) => c.check === check && c.holds !== true);
   if (state.view?.phase === "homing") return null;
   if (can(state, "start")) return state.job?.accepted ? "start-in-two" : "start";
+  if (!state.view?.hold && (open("hold-button-works") || open("estop-works"))) return null;
   if (can(state, "confirm-place") && state.view.doubtful) return "confirm-place";
   if (open("referenced") && can(state, "home")) return "home";
   if (open("permit-tested") && can(state, "permit-test")) return "permit-test";

@@ -104,6 +104,7 @@ export async function throughChecks(s) {
   for (;;) {
     const next = await until("something to do in the checks", async () => {
       for (const act of TOLD) if (await s.has(act)) return "told";
+      if (await s.has(".first-step")) return "two steps";
       if (await s.has(right)) return "right";
       if (await s.has(".starter, .starter-like")) return s.text(".starter, .starter-like");
       if (await s.has(confirm)) return "confirm";
@@ -122,6 +123,14 @@ export async function throughChecks(s) {
       await until("hands at the table", async () => !(await s.has(right)), { status: s.status });
     } else if (next === "told") {
       for (const act of TOLD) await press(s, act);
+    } else if (next === "two steps") {
+      // A page that has just come takes no touch yet.
+      while (!(await s.has(".second-step.starter"))) {
+        await s.tap(".first-step");
+        await until("the second step", () => s.has(".second-step.starter"), { limitMs: 1000 }).catch(() => {});
+      }
+      await s.keep(".second-step.starter");
+      await until("the two steps to be over", async () => !(await s.has(".first-step")), { status: s.status });
     } else if (next === "confirm") {
       await s.tap(confirm);
       await until("the place to be confirmed", async () => !(await s.has(confirm)), { status: s.status });
@@ -130,8 +139,9 @@ export async function throughChecks(s) {
       await s.tap(turn);
       await until("the next page of the checks", async () => (await title()) !== before, { status: s.status });
     } else {
+      // Again if the page had only just come and took no touch yet.
       await s.keep(".starter");
-      await until(`more than "${next}"`, async () => !(await s.has(".starter")) || (await s.text(".starter")) !== next, { status: s.status });
+      await until(`more than "${next}"`, async () => !(await s.has(".starter")) || (await s.text(".starter")) !== next, { limitMs: 3000 }).catch(() => {});
     }
   }
 }
