@@ -287,7 +287,7 @@ fn a_known_event_comes_back_at_the_next_start() {
     );
     journal.close();
     let (_journal, past, _reports) = open(dir.path());
-    assert_eq!(past, known(&[event.clone()]));
+    assert_eq!(past, known(core::slice::from_ref(&event)));
     let entry = &read(dir.path(), Which::All).expect("read").events[0];
     assert_eq!((entry.id, entry.name.as_str()), (event.id(), event.name()));
     assert_eq!(entry.clock_us, 5_000);
