@@ -206,6 +206,33 @@ fn a_checkpoint_is_synced_with_its_rows_so_a_power_cut_takes_neither_alone() {
     assert_eq!(kept(dir.path()), [10, 4]);
 }
 
+#[test]
+fn rows_of_a_commit_that_failed_and_was_tried_again_are_counted_once() {
+    for every in [1, 3, 100] {
+        let dir = folder();
+        let (mut store, _) = Store::open_with(dir.path(), Some("monday"), every).expect("it opens");
+        db(dir.path())
+            .execute_batch("ALTER TABLE gap RENAME TO away")
+            .expect("renamed");
+        let rows = [
+            row(&begun()[0]),
+            row(&Event::FireAsked { run: 1, cut: 1 }),
+            row(&Event::FireAsked { run: 1, cut: 1 }),
+        ];
+        // The rows are in before the gap fails, and go with it.
+        store
+            .commit(&rows, Some((1, "full")), true)
+            .expect_err("there is no such table");
+        assert_eq!(of_all_rows(dir.path()), Folded::default());
+        store.commit(&rows, None, true).expect("written");
+        store.commit(&rows[1..2], None, true).expect("written");
+        let loaded = checkpoint::load(&db(dir.path())).expect("read");
+        assert_eq!(loaded.folded, of_all_rows(dir.path()));
+        let parts = &loaded.folded.restored.parts;
+        assert_eq!(parts.of(Part::Nozzle).starts, 3, "every {every}");
+    }
+}
+
 fn any_event() -> impl Strategy<Value = Event> {
     let causes = prop_oneof![Just(Cause::ArcLost), Just(Cause::Estop), Just(Cause::NoArc)];
     let numbers = (1_u64..4, 1_usize..4, 0.0..90.0_f64, causes);
