@@ -82,9 +82,9 @@ pub fn assemble(
     let (reports, from_journal) = mpsc::unbounded_channel();
     let (journal, past) = Journal::open(state, reports)?;
     let restored = match past {
-        Past::Events(events) => Restored::from_events(events),
+        Past::Known(restored) => *restored,
         Past::Unreadable(known) => Restored {
-            parts: Restored::from_events(known).parts,
+            parts: known.parts,
             ..Restored::unreadable()
         },
     };

@@ -10,7 +10,7 @@ use crate::cause::Cause;
 use crate::datum::{DatumMark, Feature};
 use crate::parts::Part;
 
-fn one_of_each() -> Vec<Event> {
+pub fn one_of_each() -> Vec<Event> {
     let cause = Cause::ArcLost;
     let (run, cut) = (7, 3);
     vec![

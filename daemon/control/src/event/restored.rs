@@ -190,6 +190,10 @@ impl Default for Restored {
 }
 
 impl Restored {
+    /// Number of this fold. Whatever changes what an event does to it (here, in the torch parts'
+    /// counts, or in what it is made of) takes a new number: what was folded by another is folded anew.
+    pub const FOLD: u32 = 1;
+
     /// Folds everything that was recorded, oldest first.
     #[must_use]
     pub fn from_events(events: impl IntoIterator<Item = Event>) -> Self {
@@ -200,7 +204,8 @@ impl Restored {
         known
     }
 
-    fn take(&mut self, event: Event) {
+    /// Goes on by what was recorded next.
+    pub fn take(&mut self, event: Event) {
         self.parts.take(&event);
         if let Some(run) = event.run() {
             self.last_run = self.last_run.max(run);

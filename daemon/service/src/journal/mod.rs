@@ -10,6 +10,7 @@
 //! **If the disk fails**: events are kept and tried again; after 2 s (or at once when no more can
 //! be kept) that is reported, and a gap is written down as soon as something can be.
 
+mod checkpoint;
 mod read;
 mod store;
 #[cfg(test)]
@@ -49,27 +50,11 @@ pub enum JournalReport {
 /// What the journal says of the starts before this one.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Past {
-    /// Everything that was recorded, oldest first.
-    Events(Vec<Event>),
+    /// What follows from everything that was recorded.
+    Known(Box<Restored>),
     /// It could not be read, or not all of it: whatever can be doubted is in doubt. The file was
-    /// kept. What could be read, oldest first: counts go on from there.
-    Unreadable(Vec<Event>),
-}
-
-impl Past {
-    /// With one event more.
-    fn and(self, event: Event) -> Self {
-        match self {
-            Self::Events(mut events) => {
-                events.push(event);
-                Self::Events(events)
-            }
-            Self::Unreadable(mut events) => {
-                events.push(event);
-                Self::Unreadable(events)
-            }
-        }
-    }
+    /// kept. What follows from what could be read: counts go on from there.
+    Unreadable(Box<Restored>),
 }
 
 /// Why there is no journal.

@@ -3,11 +3,12 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use control::{Event, Restored};
+use control::Event;
 use process::Set;
 use rusqlite::{Connection, OpenFlags, Row as SqlRow};
 use serde::Serialize;
 
+use super::checkpoint;
 use super::store::{APPLICATION_ID, FILE};
 
 /// Which part of the journal.
@@ -170,10 +171,9 @@ pub fn read(dir: &Path, which: Which) -> Result<Story, ReadError> {
 #[must_use]
 pub fn counted(dir: &Path, told: Option<Set>) -> Option<Set> {
     let told = told?;
-    let story = read(dir, Which::All).ok()?;
-    let events = story.events.into_iter();
-    let known = events.filter_map(|e| serde_json::from_value::<Event>(e.fields).ok());
-    Some(Restored::from_events(known).supplies(&told))
+    let db = open(&dir.join(FILE)).ok()?;
+    let loaded = checkpoint::load(&db).ok()?;
+    Some(loaded.folded.restored.supplies(&told))
 }
 
 /// The latest events of the journal in `dir`, oldest first, at most `count`.

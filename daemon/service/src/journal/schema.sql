@@ -19,6 +19,9 @@
 -- start that did not end in order, followed by one in another run of the system, may have lost rows:
 -- the event `power-cut` is then the first row of the new start.
 --
+-- Version 3 adds the table `checkpoint`: what follows from all rows up to one, the last two of them, so
+-- that a start need not read every row. They tell nothing that the rows do not, and may be thrown away.
+--
 -- `PRAGMA user_version` holds the version of this file, `PRAGMA application_id` tells that the
 -- file is ours (0x53434C52, "SCLR").
 

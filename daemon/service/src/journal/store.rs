@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use control::{Event, Severity};
-use rusqlite::{Connection, ErrorCode, params};
+use rusqlite::{Connection, ErrorCode, Transaction, params};
 use units::Time;
 
+use super::checkpoint::{self, Folded, Loaded};
 use super::{JournalError, Past, wall};
 
 /// Name of the database in the state folder.
@@ -24,6 +25,13 @@ pub const SCHEMA: &str = include_str!("schema.sql");
 pub const STEPS: &[&str] = &[
     // Which run of the operating system a start of the panel belongs to; NULL: an older panel's.
     "ALTER TABLE start ADD COLUMN boot TEXT",
+    // The fold of all rows up to one (see `checkpoint`). It tells nothing that the rows do not.
+    "CREATE TABLE checkpoint (
+        seq   INTEGER PRIMARY KEY,
+        maker TEXT NOT NULL,
+        state TEXT NOT NULL,
+        sum   TEXT NOT NULL
+     ) STRICT",
 ];
 
 /// One event on its way to the disk.
@@ -73,6 +81,14 @@ fn severity(severity: Severity) -> &'static str {
 pub struct Store {
     db: Connection,
     start: i64,
+    /// The fold of all rows that are in the file.
+    folded: Folded,
+    /// The last row in the newest checkpoint; 0: none.
+    kept: i64,
+    /// Rows since a checkpoint was kept or tried.
+    since: u64,
+    /// A checkpoint is kept after so many rows.
+    every: u64,
     /// Held as long as the store lives: nobody else writes in this folder.
     _lock: File,
 }
@@ -91,6 +107,18 @@ impl Store {
     /// # Errors
     /// As [`Store::open`].
     pub fn open_in(dir: &Path, boot: Option<&str>) -> Result<(Self, Past), JournalError> {
+        Self::open_with(dir, boot, checkpoint::ROWS)
+    }
+
+    /// The same, with a checkpoint after so many rows.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn open_with(
+        dir: &Path,
+        boot: Option<&str>,
+        every: u64,
+    ) -> Result<(Self, Past), JournalError> {
         let wrong = |says: String, remedy: &str| JournalError {
             dir: dir.to_path_buf(),
             says,
@@ -104,9 +132,9 @@ impl Store {
         })?;
         let lock = lock(dir)?;
         let file = dir.join(FILE);
-        let first = open_file(&file).and_then(|db| Ok((past(&db)?, db)));
-        let (past, mut db) = match first {
-            Ok((past, db)) => (past, db),
+        let first = open_file(&file).and_then(|db| Ok((checkpoint::load(&db)?, db)));
+        let (loaded, aside, mut db) = match first {
+            Ok((loaded, db)) => (loaded, false, db),
             Err(OpenError::Sql(e)) if is_damage(&e) => {
                 let kept = move_aside(&file).map_err(|io| {
                     wrong(
@@ -121,27 +149,28 @@ impl Store {
                      and the place of the table is in doubt"
                 );
                 let db = open_file(&file).map_err(|e| e.into_journal_error(dir))?;
-                (Past::Unreadable(Vec::new()), db)
+                (Loaded::default(), true, db)
             }
             Err(e) => return Err(e.into_journal_error(dir)),
         };
         let sql = |e| OpenError::Sql(e).into_journal_error(dir);
-        let cut = power_was_cut(&db, boot).map_err(sql)?;
-        let start = begin(&db, boot).map_err(sql)?;
-        let past = if cut {
-            note_power_cut(&mut db, start).map_err(sql)?;
-            past.and(Event::PowerCut)
+        let begun = begin(&mut db, boot, loaded).map_err(sql)?;
+        let restored = Box::new(begun.folded.restored.clone());
+        let past = if aside || begun.folded.doubt {
+            Past::Unreadable(restored)
         } else {
-            past
+            Past::Known(restored)
         };
-        Ok((
-            Self {
-                db,
-                start,
-                _lock: lock,
-            },
-            past,
-        ))
+        let store = Self {
+            db,
+            start: begun.start,
+            since: 0,
+            folded: begun.folded,
+            kept: begun.kept,
+            every,
+            _lock: lock,
+        };
+        Ok((store, past))
     }
 
     /// Commits rows; with `full`, they and all before them survive a power cut.
@@ -163,42 +192,46 @@ impl Store {
         lost: Option<(u64, &str)>,
         full: bool,
     ) -> rusqlite::Result<()> {
-        self.db
-            .pragma_update(None, "synchronous", if full { "FULL" } else { "NORMAL" })?;
-        let start = self.start;
-        let all = self.db.transaction()?;
-        {
-            let mut insert = all.prepare_cached(
-                "INSERT INTO event (start, run, clock_us, wall, id, name, severity, fields, says)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
-            )?;
-            for r in rows {
-                insert.execute(params![
-                    start,
-                    r.run.map(|n| n as i64),
-                    r.clock_us as i64,
-                    r.wall,
-                    r.id,
-                    r.name,
-                    r.severity,
-                    r.fields,
-                    r.says
-                ])?;
-            }
-        }
+        let since = self.since + rows.len() as u64;
+        let due = since >= self.every;
+        // What a checkpoint speaks of must be as safe as the checkpoint.
+        let sync = if full || due { "FULL" } else { "NORMAL" };
+        self.db.pragma_update(None, "synchronous", sync)?;
+        let mut all = self.db.transaction()?;
+        let seqs = insert(&all, self.start, rows)?;
         if let Some((count, why)) = lost {
             all.execute(
                 "INSERT INTO gap (start, after, wall, lost, why)
                  VALUES (?1, (SELECT coalesce(max(seq), 0) FROM event), ?2, ?3, ?4)",
-                params![start, wall::now(), count as i64, why],
+                params![self.start, wall::now(), count as i64, why],
             )?;
         }
-        all.commit()
+        let mut kept = None;
+        if due {
+            let mut folded = self.folded.clone();
+            take_all(&mut folded, &seqs, rows);
+            kept = keep(&mut all, &folded, self.kept).then_some(folded.seq);
+        }
+        all.commit()?;
+        // Only now: a commit that failed is tried again with the same rows.
+        take_all(&mut self.folded, &seqs, rows);
+        self.since = if due { 0 } else { since };
+        self.kept = kept.unwrap_or(self.kept);
+        Ok(())
     }
 
     /// Which start of the panel this is, from 1.
     pub fn start(&self) -> i64 {
         self.start
+    }
+
+    /// Whether the last commit was synced, by SQLite's own word.
+    #[cfg(test)]
+    pub fn syncs_fully(&self) -> rusqlite::Result<bool> {
+        let full: i64 = self
+            .db
+            .query_row("PRAGMA synchronous", [], |row| row.get(0))?;
+        Ok(full == 2)
     }
 
     /// Notes an orderly end.
@@ -302,30 +335,42 @@ pub fn upgrade(db: &mut Connection, steps: &[&str]) -> Result<(), OpenError> {
     Ok(())
 }
 
-/// Everything that was recorded, oldest first. A row that is not understood does not take the
-/// rest with it; but if it told of a stop, what it told of must be taken to stand: unreadable.
-fn past(db: &Connection) -> Result<Past, OpenError> {
-    let mut query = db.prepare("SELECT seq, name, severity, fields FROM event ORDER BY seq")?;
-    let mut rows = query.query([])?;
-    let mut events = Vec::new();
-    let mut doubt = false;
-    while let Some(row) = rows.next()? {
-        let fields: String = row.get(3)?;
-        match serde_json::from_str(&fields) {
-            Ok(event) => events.push(event),
-            Err(error) => {
-                let (seq, name): (i64, String) = (row.get(0)?, row.get(1)?);
-                let severity: String = row.get(2)?;
-                doubt |= !matches!(severity.as_str(), "trace" | "normal" | "notice");
-                tracing::warn!(seq, name, %error, "a row of the journal is not understood");
-            }
-        }
+/// Adds rows and tells their numbers.
+fn insert(db: &Connection, start: i64, rows: &[Row]) -> rusqlite::Result<Vec<i64>> {
+    let mut insert = db.prepare_cached(
+        "INSERT INTO event (start, run, clock_us, wall, id, name, severity, fields, says)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+    )?;
+    let each = rows.iter().map(|r| {
+        insert.insert(params![
+            start,
+            r.run.map(|n| n as i64),
+            r.clock_us as i64,
+            r.wall,
+            r.id,
+            r.name,
+            r.severity,
+            r.fields,
+            r.says
+        ])
+    });
+    each.collect()
+}
+
+/// Folds rows as a start would that reads them.
+fn take_all(folded: &mut Folded, seqs: &[i64], rows: &[Row]) {
+    for (seq, row) in seqs.iter().zip(rows) {
+        folded.take(*seq, &row.name, row.severity, &row.fields);
     }
-    Ok(if doubt {
-        Past::Unreadable(events)
-    } else {
-        Past::Events(events)
-    })
+}
+
+/// Keeps a checkpoint if it can be. Where it cannot, a start has more to read and knows the same.
+fn keep(all: &mut Transaction<'_>, folded: &Folded, before: i64) -> bool {
+    let kept = checkpoint::keep(all, folded, before);
+    if let Err(why) = &kept {
+        tracing::warn!(why, "no checkpoint of the journal could be kept");
+    }
+    kept.is_ok()
 }
 
 /// This run of the operating system, by the kernel's own name for it.
@@ -347,34 +392,42 @@ fn power_was_cut(db: &Connection, boot: Option<&str>) -> rusqlite::Result<bool> 
     Ok(!ended && (boot.is_none() || was.as_deref() != boot))
 }
 
-/// The first row of the new start, where every later reader comes by it in its order.
-fn note_power_cut(db: &mut Connection, start: i64) -> rusqlite::Result<()> {
-    db.pragma_update(None, "synchronous", "FULL")?;
-    let event = Event::PowerCut;
-    let fields = serde_json::to_string(&event)
-        .map_err(|e| rusqlite::Error::ToSqlConversionFailure(Box::new(e)))?;
-    db.execute(
-        "INSERT INTO event (start, run, clock_us, wall, id, name, severity, fields, says)
-         VALUES (?1, NULL, 0, ?2, ?3, ?4, ?5, ?6, ?7)",
-        params![
-            start,
-            wall::now(),
-            event.id(),
-            event.name(),
-            severity(event.severity()),
-            fields,
-            event.says()
-        ],
-    )?;
-    Ok(())
+/// What a start has begun with.
+struct Begun {
+    start: i64,
+    folded: Folded,
+    /// The last row in the newest checkpoint; 0: none.
+    kept: i64,
 }
 
-fn begin(db: &Connection, boot: Option<&str>) -> rusqlite::Result<i64> {
-    db.execute(
+/// Begins a start, whole or not at all: its row, after a power cut the event that says so (the first
+/// of the new start, where every later reader comes by it in its order), and the checkpoint.
+fn begin(db: &mut Connection, boot: Option<&str>, loaded: Loaded) -> rusqlite::Result<Begun> {
+    db.pragma_update(None, "synchronous", "FULL")?;
+    let cut = power_was_cut(db, boot)?;
+    let mut all = db.transaction()?;
+    all.execute(
         "INSERT INTO start (wall, version, boot) VALUES (?1, ?2, ?3)",
         params![wall::now(), env!("CARGO_PKG_VERSION"), boot],
     )?;
-    Ok(db.last_insert_rowid())
+    let start = all.last_insert_rowid();
+    let mut folded = loaded.folded;
+    if cut {
+        let row = Row::of(&Event::PowerCut, Time::ZERO)
+            .map_err(|e| rusqlite::Error::ToSqlConversionFailure(e.into()))?;
+        let seqs = insert(&all, start, core::slice::from_ref(&row))?;
+        take_all(&mut folded, &seqs, &[row]);
+    }
+    let mut kept = loaded.from;
+    if folded.seq != kept && keep(&mut all, &folded, kept) {
+        kept = folded.seq;
+    }
+    all.commit()?;
+    Ok(Begun {
+        start,
+        folded,
+        kept,
+    })
 }
 
 fn lock(dir: &Path) -> Result<File, JournalError> {

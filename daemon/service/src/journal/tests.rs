@@ -5,6 +5,7 @@ use super::*;
 use rusqlite::Connection;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
+mod checkpoints;
 mod power_cut;
 
 fn row(name: &str, run: Option<u64>) -> Row {
@@ -36,6 +37,11 @@ fn open(dir: &Path) -> (Journal, Past, UnboundedReceiver<JournalReport>) {
     let (reports, from) = unbounded_channel();
     let (journal, past) = Journal::open(dir, reports).expect("it opens");
     (journal, past, from)
+}
+
+/// What follows from these.
+fn known(events: &[Event]) -> Past {
+    Past::Known(Box::new(Restored::from_events(events.iter().cloned())))
 }
 
 fn names(dir: &Path) -> Vec<String> {
@@ -236,7 +242,7 @@ fn after_closing_an_event_is_reported_as_lost() {
 fn closing_writes_what_is_left_and_notes_an_orderly_end() {
     let dir = folder();
     let (mut journal, past, _reports) = open(dir.path());
-    assert_eq!(past, Past::Events(Vec::new()));
+    assert_eq!(past, known(&[]));
     for n in 1..=3 {
         journal.put(to_write(n, false));
     }
@@ -281,7 +287,7 @@ fn a_known_event_comes_back_at_the_next_start() {
     );
     journal.close();
     let (_journal, past, _reports) = open(dir.path());
-    assert_eq!(past, Past::Events(vec![event.clone()]));
+    assert_eq!(past, known(core::slice::from_ref(&event)));
     let entry = &read(dir.path(), Which::All).expect("read").events[0];
     assert_eq!((entry.id, entry.name.as_str()), (event.id(), event.name()));
     assert_eq!(entry.clock_us, 5_000);
@@ -294,11 +300,7 @@ fn a_fixture_of_version_1_is_opened_and_rows_that_are_not_understood_take_nothin
     fixture(dir.path());
     {
         let (journal, past, mut reports) = open(dir.path());
-        assert_eq!(
-            past,
-            Past::Events(Vec::new()),
-            "none of them tells of a stop"
-        );
+        assert_eq!(past, known(&[]), "none of them tells of a stop");
         let at = Time::from_ms(1);
         journal.record(RecordId(1), known_event(), true, at);
         assert_eq!(
@@ -307,7 +309,7 @@ fn a_fixture_of_version_1_is_opened_and_rows_that_are_not_understood_take_nothin
         );
     }
     let (_journal, past, _reports) = open(dir.path());
-    assert_eq!(past, Past::Events(vec![known_event()]));
+    assert_eq!(past, known(&[known_event()]));
     let story = read(dir.path(), Which::All).expect("read");
     assert_eq!(story.events.len(), 6);
     assert_eq!(
@@ -526,7 +528,7 @@ fn no_journal_is_told_as_such() {
     assert!(error.to_string().contains("there is no journal"), "{error}");
 }
 
-/// Some event of the catalogue, whatever it holds today.
+/// Some event of the catalogue that a start learns something from.
 fn known_event() -> Event {
-    Event::PanelStarted
+    Event::PlaceConfirmed
 }

@@ -1,5 +1,6 @@
 use super::*;
 use crate::cause::Cause;
+use proptest::prelude::*;
 
 /// Rows of a run as they are recorded; durable ones are marked.
 fn a_run_as_it_is_recorded() -> Vec<(Event, bool)> {
@@ -127,4 +128,61 @@ fn after_a_power_cut_a_held_run_is_where_it_was_held() {
         (u.cut, u.sure(), u.burning, u.cut_off),
         (2, 11.0, false, false)
     );
+}
+
+/// Any event of the catalogue, with other numbers in it.
+fn any_event() -> impl Strategy<Value = Event> {
+    let each = crate::event::catalogue::one_of_each();
+    let numbers = (1_u64..4, 1_u64..4, 0.0..90.0_f64);
+    (0..each.len(), numbers).prop_map(move |(k, (run, cut, mm))| {
+        let mut fields = serde_json::to_value(&each[k]).expect("a form");
+        let named = fields.as_object_mut().expect("fields");
+        for (name, value) in named.iter_mut().filter(|(_, value)| value.is_number()) {
+            match name.as_str() {
+                "run" => *value = run.into(),
+                "cut" => *value = cut.into(),
+                "at_mm" | "sure_mm" | "high_mm" | "from_mm" | "length_mm" | "arc_s" => {
+                    *value = mm.into();
+                }
+                _ => {}
+            }
+        }
+        serde_json::from_value(fields).expect("an event")
+    })
+}
+
+proptest! {
+    /// S-12.
+    #[test]
+    fn a_fold_that_was_kept_at_any_place_and_gone_on_from_is_the_fold_of_all(
+        events in proptest::collection::vec(any_event(), 0..60),
+    ) {
+        let all = Restored::from_events(events.iter().cloned());
+        for at in 0..=events.len() {
+            let begun = Restored::from_events(events[..at].iter().cloned());
+            let text = serde_json::to_string(&begun).expect("a form");
+            let mut known: Restored = serde_json::from_str(&text).expect("it comes back");
+            prop_assert_eq!(&known, &begun);
+            for event in &events[at..] {
+                known.take(event.clone());
+            }
+            prop_assert_eq!(&known, &all, "kept after {}", at);
+        }
+    }
+}
+
+/// If this differs, what an event does to the fold has changed: give [`Restored::FOLD`] a new number,
+/// or a start goes on from what the old fold has made.
+#[test]
+fn the_fold_is_the_one_that_its_number_names() {
+    let each = crate::event::catalogue::one_of_each();
+    let mut known = Restored::default();
+    let mut told = format!("fold {}\n", Restored::FOLD);
+    // Twice: most events say nothing before a run has begun.
+    for event in each.iter().chain(&each) {
+        known.take(event.clone());
+        let state = serde_json::to_string(&known).expect("a form");
+        told.push_str(&format!("{}: {state}\n", event.name()));
+    }
+    insta::assert_snapshot!(told);
 }
