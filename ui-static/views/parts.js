@@ -120,7 +120,6 @@ export function mount(root, store, actions, signal) {
     show(trouble, Boolean(wrong));
     setText(trouble.lastElementChild, wrong ?? "");
     setData(root, "trouble", wrong ? "" : null);
-    told.draw();
     keyed(body, now.parts, (x) => x.part, row, (node, x) => {
       const [name, startsBefore, starts, minBefore, min] = node.children;
       setText(name, PART[x.part] ?? x.part);
@@ -130,6 +129,7 @@ export function mount(root, store, actions, signal) {
       setText(min, minutes(x.arc_s));
       setData(node, "fresh", x.fresh ? "" : null);
     });
+    told.draw();
     const swap = now.step === "swap" && can(state, "change-parts");
     show(toggles, swap);
     keyed(toggles, swap ? now.parts : [], (x) => x.part, (x) => partToggle(x.part, signal, actions), (node, x) => {
