@@ -13,4 +13,5 @@ mod parts;
 mod replay;
 mod rig;
 mod rules;
+mod service;
 mod vetting;
