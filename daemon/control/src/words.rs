@@ -178,9 +178,7 @@ pub const fn remedy(cause: Cause) -> &'static str {
         Cause::InputsStale => "Look at the torch. Clear this. Then go on from the place.",
         Cause::GuardLate => "Look at the torch. Clear this. Then go on from the place.",
         Cause::RecordFailed => "Make room on the panel's disk. Then clear this.",
-        Cause::RecordLost => {
-            "Look at torch and sheet: what the panel knew of them is gone. Clear this. Then reference the axes."
-        }
+        Cause::RecordLost => "Look at torch and sheet. Clear this. Then reference the axes.",
         Cause::Interrupted => {
             "Read where it stopped. Load the same job to go on. Or clear this to leave it."
         }

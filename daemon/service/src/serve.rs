@@ -102,6 +102,8 @@ pub async fn console(
     panel: Panel,
     practice: Option<Practice>,
 ) -> Result<ExitCode, String> {
+    // Before anybody knows of it, or a signal would end it without a word to the torch.
+    let told_to_end = told_to_end_in_time();
     let told = |e: std::io::Error| {
         format!("--listen {listen}: {e}. Name an address of this machine with a free port")
     };
@@ -135,7 +137,7 @@ pub async fn console(
     let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Ready]);
 
     let panel_ended = tokio::select! {
-        () = told_to_end_in_time() => {
+        () = told_to_end => {
             let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Stopping]);
             // Torch off first: the runner goes cold before the console is taken down.
             let _ = end.send(true);
@@ -181,18 +183,21 @@ async fn until_true(mut flag: tokio::sync::watch::Receiver<bool>) {
     let _ = flag.wait_for(|end| *end).await;
 }
 
-/// Resolves when the process is told to end (SIGTERM or SIGINT).
-pub async fn told_to_end() {
-    let (Ok(mut terminate), Ok(mut interrupt)) = (
+/// Resolves when the process is told to end (SIGTERM or SIGINT). It listens from the call on.
+pub fn told_to_end() -> impl Future<Output = ()> {
+    let both = (
         signal(SignalKind::terminate()),
         signal(SignalKind::interrupt()),
-    ) else {
-        tracing::error!("signals cannot be heard: end this process by its service manager");
-        return std::future::pending().await;
-    };
-    tokio::select! {
-        _ = terminate.recv() => {}
-        _ = interrupt.recv() => {}
+    );
+    async {
+        let (Ok(mut terminate), Ok(mut interrupt)) = both else {
+            tracing::error!("signals cannot be heard: end this process by its service manager");
+            return std::future::pending().await;
+        };
+        tokio::select! {
+            _ = terminate.recv() => {}
+            _ = interrupt.recv() => {}
+        }
     }
 }
 
@@ -203,8 +208,15 @@ const LAST_LINE: Duration = Duration::from_millis(50);
 
 /// The same, and from that moment on the process has [`END_WITHIN`] to end in order: the torch goes off
 /// first, and what then still waits for a disk or a driver is given up.
-pub async fn told_to_end_in_time() {
-    told_to_end().await;
+pub fn told_to_end_in_time() -> impl Future<Output = ()> {
+    let told = told_to_end();
+    async {
+        told.await;
+        bound_the_end();
+    }
+}
+
+fn bound_the_end() {
     let begun = std::thread::Builder::new().name("ending".into()).spawn(|| {
         std::thread::sleep(END_WITHIN);
         tracing::error!("something does not end; the torch is off, and the process ends now");

@@ -283,6 +283,7 @@ async fn headless(
     hands: &SharedHands,
     state: &Path,
 ) -> Result<ExitCode, Trouble> {
+    let told_to_end = crate::serve::told_to_end_in_time();
     let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
     let task = tokio::spawn(runner.run(async {
         // Either way it is time to end.
@@ -291,7 +292,7 @@ async fn headless(
     let mut stop = Some(stop);
     let view = tokio::select! {
         view = watch_to_the_end(&panel, job) => view,
-        () = crate::serve::told_to_end_in_time() => {
+        () = told_to_end => {
             // Torch off before anything is asked of anybody.
             stop.take();
             panel.latest().view.clone()
