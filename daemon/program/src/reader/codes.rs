@@ -104,6 +104,7 @@ pub(crate) fn g_word(tenths: u32) -> (GWord, u32) {
         610 | 611 => (W::Exact, 1 << 13),
         640 => (W::Smooth, 1 << 13),
         810..=890 => (W::Not("is a canned cycle of drilling and boring"), motion),
+        650..=679 => (W::Not("calls a macro, and this panel runs none"), single),
         100 => (W::OwnTables, single),
         _ => (W::Not("is no code that this panel knows"), 0),
     }
