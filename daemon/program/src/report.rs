@@ -84,6 +84,8 @@ pub enum Want {
     Clamp,
     /// What the metal does with heat.
     Metal,
+    /// What is fitted to the torch.
+    Supplies,
     /// A measured first article.
     Article,
     /// No more path than a sheet takes.
@@ -103,6 +105,7 @@ impl Want {
             Self::Row => "a chart row that fits",
             Self::Clamp => "the clamp's place",
             Self::Metal => "figures of the metal",
+            Self::Supplies => "the fitted set",
             Self::Article => "a measured first article",
             Self::LessPath => "a path that one sheet can take",
             Self::Path => "a path that can be read",

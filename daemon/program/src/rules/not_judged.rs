@@ -89,6 +89,7 @@ impl Lack {
             Self::Setup(_) => vec![Want::Sheet],
             Self::Clamp if input.setup.is_none() => vec![Want::Sheet],
             Self::Clamp => vec![Want::Clamp],
+            Self::Times(_) if input.facts.times.is_some() => vec![Want::Supplies],
             Self::Kerf | Self::KerfInPart | Self::Row | Self::Times(_) => row(),
             Self::Machine(_) => vec![Want::Machine],
             Self::Metal => vec![Want::Metal],
@@ -129,18 +130,21 @@ pub(crate) fn sum_up(findings: &mut Findings, input: &VetInput<'_>) -> (Vec<Stri
         return (names(&unjudged), wants);
     }
     findings.note(NAME, Spot::default(), || {
-        let each: Vec<String> = by_words
-            .iter()
-            .map(|(words, rules)| format!("{words} ({})", rules.join(", ")))
-            .collect();
-        let (n, were) = match told().count() {
-            1 => ("1".to_owned(), "was"),
-            n => (n.to_string(), "were"),
+        let says = match by_words.as_slice() {
+            [(words, rules)] if rules.len() == 1 => {
+                format!("{} was not judged: {words}.", rules.concat())
+            }
+            all => {
+                let each = all.iter().map(|(words, rules)| format!("{words} ({})", rules.join(", ")));
+                format!(
+                    "{} of {} rules were not judged: {}.",
+                    told().count(),
+                    super::ALL.len(),
+                    each.collect::<Vec<_>>().join("; ")
+                )
+            }
         };
-        (
-            format!("{n} of {} rules {were} not judged: {}.", super::ALL.len(), each.join("; ")),
-            format!("{}.", remedy(&others)),
-        )
+        (says, format!("{}.", remedy(&others)))
     });
     (names(&unjudged), wants)
 }
@@ -161,6 +165,7 @@ fn remedy(wants: &[Want]) -> String {
             Want::Clamp => "write clamp = [x, y] into the setup",
             Want::Row => "name a chart row that fits in the setup (chart = \"...\") or add one to the chart",
             Want::Metal => "judge by a test cut",
+            Want::Supplies => "write [supplies] into the machine file",
             Want::Article => "measure the first part that is cut",
             Want::LessPath => "divide the program",
             Want::Path | Want::Chart | Want::Sheet | Want::Machine => continue,
