@@ -134,8 +134,14 @@ fn a_machine_file_is_looked_for_and_named() {
         Ran::of(&mut command)
     };
     let found = vet(Some(&machine()));
+    // Long lines are wrapped.
+    let words = found
+        .stdout
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
     assert!(
-        found.stdout.contains("practice.toml ($STANDCLEAR_CONFIG)"),
+        words.contains("practice.toml ($STANDCLEAR_CONFIG)"),
         "{}",
         found.stdout
     );
@@ -395,7 +401,7 @@ fn sarif_is_as_its_schema_says_and_editors_find_the_line() {
     wrong["version"] = Value::Null;
     assert_eq!(
         schema::faults(&wrong, &schema).len(),
-        4,
+        3,
         "{:#?}",
         schema::faults(&wrong, &schema)
     );

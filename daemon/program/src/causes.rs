@@ -201,23 +201,33 @@ impl Search<'_, '_> {
         Some(cause)
     }
 
-    /// The unit of the whole program is wrong.
+    /// The unit of the whole program, or of its feeds, is wrong.
     fn unit(&mut self) -> Option<Cause> {
         let head = *self.of(rules::scale_suspect::NAME).first()?;
         let by = match self.sheet.reading.unit {
             Unit::Millimetre => 25.4,
             Unit::Inch => 1.0 / 25.4,
         };
-        let mended = self.mended(|| {
-            let reading = with(self.sheet.reading, scaled(&self.sheet.reading.cut_list, by));
-            keys(&reading, &self.sheet.input)
-        });
-        let explains = self.free(|f| {
-            let of_unit = f.rule == rules::units_not_stated::NAME;
-            let forecast = FORECASTS.contains(&f.rule.as_str());
-            let gone = of_sheet(f) && mended.as_ref().is_none_or(|m| !m.contains(&key(f)));
-            of_unit || forecast || gone
-        });
+        let gone = |size: f64, feed: f64| -> Vec<usize> {
+            let mended = self.mended(|| {
+                let list = scaled(&self.sheet.reading.cut_list, size, feed);
+                keys(&with(self.sheet.reading, list), &self.sheet.input)
+            });
+            self.free(|f| of_sheet(f) && mended.as_ref().is_none_or(|m| !m.contains(&key(f))))
+        };
+        // The whole program comes first: what explains most is the cause.
+        let mut explains = gone(by, by);
+        if self.is_short() {
+            for feed in [25.4, 1.0 / 25.4] {
+                let of_feed = gone(1.0, feed);
+                if of_feed.len() > explains.len() {
+                    explains = of_feed;
+                }
+            }
+        }
+        explains.extend(self.free(|f| {
+            f.rule == rules::units_not_stated::NAME || FORECASTS.contains(&f.rule.as_str())
+        }));
         self.cause(head, explains, true)
     }
 
@@ -422,8 +432,8 @@ fn with(reading: &Reading, cut_list: CutList) -> Reading {
     }
 }
 
-/// The cuts with all sizes and feeds times a number.
-fn scaled(list: &CutList, by: f64) -> CutList {
+/// The cuts with all sizes, and all feeds, times a number.
+fn scaled(list: &CutList, by: f64, feed_by: f64) -> CutList {
     let point = |p: Point| Point::new(p.x * by, p.y * by);
     let segment = |s: &Segment| match *s {
         Segment::Line { from, to } => Segment::Line {
@@ -447,7 +457,7 @@ fn scaled(list: &CutList, by: f64) -> CutList {
         path: (c.path.iter())
             .map(|e| Element {
                 segment: segment(&e.segment),
-                feed_mm_s: e.feed_mm_s.map(|f| f * by),
+                feed_mm_s: e.feed_mm_s.map(|f| f * feed_by),
                 ..*e
             })
             .collect(),

@@ -1,8 +1,9 @@
 //! Language of other controllers that turns up in cutting programs: macros, subprograms, exponents.
 //! None of it is carried out; each is named as what it is.
 
+use super::codes::name;
 use super::number::number;
-use super::scan::Fault;
+use super::scan::{Code, Fault};
 use crate::rules;
 
 /// What to do about a macro.
@@ -12,6 +13,10 @@ pub(super) const WRITE_OUT: &str = "Write the moves out with plain numbers: what
 /// What to do about a subprogram.
 pub(super) const NO_SUBPROGRAMS: &str = "Write its blocks out where it is called: whatever has made the program can usually be told to use \
      no subprograms.";
+
+/// G65 to G67 in tenths, and what they do.
+pub(super) const CALLS: core::ops::RangeInclusive<u32> = 650..=679;
+pub(super) const CALLS_MACRO: &str = "calls a macro, and this panel runs none";
 
 /// Words that begin a statement of a macro language.
 const STATEMENTS: [&str; 17] = [
@@ -33,6 +38,17 @@ const STATEMENTS: [&str; 17] = [
     "RETURN",
     "LET",
 ];
+
+/// A call of a macro by G65 to G67: its other letters are arguments and no words.
+pub(super) fn macro_call(codes: &[Code]) -> Option<Fault> {
+    let code = codes.iter().find(|c| CALLS.contains(&c.tenths))?;
+    Some(Fault {
+        offset: code.offset,
+        rule: rules::unsupported_word::NAME,
+        says: format!("{} {CALLS_MACRO}.", name('G', code.tenths)),
+        remedy: WRITE_OUT.to_owned(),
+    })
+}
 
 /// The statement that a line begins with, behind its `N` or `O` number.
 pub(super) fn macro_word(line: &[u8]) -> Option<Fault> {

@@ -148,10 +148,9 @@ impl Words {
     pub fn scan(&mut self, line: &[u8]) {
         self.clear();
         self.scan_words(line);
-        if let Some(fault) = &mut self.fault
-            && let Some(macro_word) = foreign::macro_word(line)
-        {
-            *fault = macro_word;
+        if self.fault.is_some() {
+            let named = foreign::macro_call(self.g_codes()).or_else(|| foreign::macro_word(line));
+            self.fault = named.or_else(|| self.fault.take());
         }
     }
 

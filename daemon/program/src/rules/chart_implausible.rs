@@ -77,8 +77,8 @@ mod tests {
         let setup = frame::setup();
         let mut input = frame::input(&setup);
         input.facts.energy = None;
-        let found = brief(&report_with(frame::PROGRAM, &input));
-        // This rule and feed-impossible.
-        assert_eq!(found, ["note not-judged -:- -", "note not-judged -:- -"]);
+        let report = report_with(frame::PROGRAM, &input);
+        assert_eq!(brief(&report), ["note not-judged -:- -"]);
+        assert_eq!(report.not_judged, [super::NAME, "feed-impossible"]);
     }
 }

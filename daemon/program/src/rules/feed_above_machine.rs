@@ -63,10 +63,11 @@ mod tests {
         assert_eq!(
             changed("F1100", "F27940"),
             [
+                // The feeds alone are in the other unit: that explains the rest.
+                "warn scale-suspect -:- -",
                 "refuse feed-above-machine 9:1 2",
                 "warn feed-off-chart 9:1 2",
                 "warn feed-impossible 9:1 2",
-                "warn scale-suspect -:- -",
                 "note corner-slow 11:1 2",
                 "note speed-lost 12:1 2",
             ]

@@ -205,7 +205,10 @@ mod tests {
 
     #[test]
     fn without_a_clamp_that_much_is_not_judged() {
-        let all = placed(PROGRAM, |s| s.clamp = None);
-        assert_eq!(all, ["note not-judged -:- -"; 3]);
+        let mut setup = frame::setup();
+        setup.clamp = None;
+        let report = frame::report_with(PROGRAM, &frame::input(&setup));
+        assert_eq!(frame::brief(&report), ["note not-judged -:- -"]);
+        assert_eq!(report.not_judged, ["clamp-on-dropout", super::NAME, "return-path-lost"]);
     }
 }

@@ -214,8 +214,8 @@ mod tests {
         let mut input = input(&setup);
         input.kerf_mm = None;
         let told = |text: &str| {
-            let all = report_with(&format!("{text}{PROGRAM}"), &input).findings;
-            all.iter().filter(|f| f.says.starts_with(NAME)).count()
+            let all = report_with(&format!("{text}{PROGRAM}"), &input).not_judged;
+            all.iter().filter(|r| *r == NAME).count()
         };
         assert_eq!((told("(2 parts)\n"), told("")), (1, 0));
     }

@@ -113,7 +113,7 @@ impl Run<'_> {
                     b,
                     code.offset,
                     format!("{} {why}.", name('G', code.tenths)),
-                    if matches!(code.tenths, 650..=679) {
+                    if foreign::CALLS.contains(&code.tenths) {
                         foreign::WRITE_OUT
                     } else {
                         "Take it out, or write the program for a flat cutting table."
