@@ -12,7 +12,7 @@ pub(crate) const PAGE: Page = Page {
     needs: "the program alone",
     measured: || "Words that are legal, or belong to another controller's own language, and that a \
               flat table cannot carry out: other planes, canned cycles, subprograms, macros, \
-              parameters, rotary axes, tool lengths.".to_owned(),
+              parameters, rotary axes.".to_owned(),
     limit: || "None is carried out by guessing.".to_owned(),
     source: "RS-274 as published in NISTIR 6556; its tables of G and M words (from memory); what this panel carries out is \
               its own choice.",
