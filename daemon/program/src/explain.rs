@@ -156,7 +156,7 @@ fn machine(side: &Side) -> String {
 }
 
 fn flat(text: &str) -> String {
-    text.trim().split_whitespace().collect::<Vec<_>>().join(" ")
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 fn changed(text: &str, edits: &[[String; 2]]) -> String {
