@@ -406,3 +406,47 @@ fn sarif_is_as_its_schema_says_and_editors_find_the_line() {
         schema::faults(&wrong, &schema)
     );
 }
+
+#[test]
+fn check_and_serve_look_where_vet_looks_and_say_which_file_was_used() {
+    let run = |command: &str, variable: Option<&str>| {
+        let mut line = standclear();
+        line.arg(command);
+        line.env_remove("STANDCLEAR_CONFIG");
+        if let Some(file) = variable {
+            line.env("STANDCLEAR_CONFIG", file);
+        }
+        Ran::of(&mut line)
+    };
+    // Its port is none of this machine: something is wrong, but not with the machine file.
+    let checked = run("check", Some(&machine()));
+    let wanted = format!("{} ($STANDCLEAR_CONFIG)", machine());
+    let first = checked.stdout.lines().next().unwrap_or_default();
+    assert!(
+        first.starts_with("configuration") && first.contains(&wanted),
+        "{}{}",
+        checked.stdout,
+        checked.stderr
+    );
+    for command in ["check", "serve"] {
+        let wrong = run(command, Some("/nowhere/machine.toml"));
+        assert_eq!(wrong.code, Some(2), "{command}");
+        assert!(
+            wrong
+                .stderr
+                .contains("$STANDCLEAR_CONFIG: /nowhere/machine.toml"),
+            "{command}: {}",
+            wrong.stderr
+        );
+        // Never the built-in table; a machine file that this computer has is taken instead.
+        if !std::path::Path::new("/etc/standclear/machine.toml").exists() {
+            let none = run(command, None);
+            assert_eq!(none.code, Some(2), "{command}: {}", none.stdout);
+            assert!(
+                none.stderr.contains("no machine file: name one"),
+                "{command}: {}",
+                none.stderr
+            );
+        }
+    }
+}

@@ -73,7 +73,7 @@ pub enum LogFormat {
 /// `standclear serve`.
 #[derive(Clone, Debug, Args)]
 pub struct ServeArgs {
-    /// The machine file of the table
+    /// The machine file of the table [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
     /// Folder of journal and programs [default: $STATE_DIRECTORY, /var/lib/standclear where it
@@ -363,7 +363,7 @@ pub struct ReplayArgs {
 /// `standclear check`.
 #[derive(Clone, Debug, Args)]
 pub struct CheckArgs {
-    /// The machine file of the table
+    /// The machine file of the table [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
 }

@@ -3,6 +3,8 @@
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
+use super::Config;
+
 /// The variable that names it.
 const VARIABLE: &str = "STANDCLEAR_CONFIG";
 /// Where the system keeps it.
@@ -65,18 +67,39 @@ impl Found {
         }
     }
 
+    /// The file, and who has named it.
+    #[must_use]
+    pub fn which(&self) -> String {
+        match self {
+            Self::Named(path) => format!("{} (--config)", path.display()),
+            Self::Variable(path) => format!("{} (${VARIABLE})", path.display()),
+            Self::System(path) => path.display().to_string(),
+            Self::Nowhere => format!(
+                "the built-in practice table without its chart; no --config, no ${VARIABLE}, no \
+                 {SYSTEM}"
+            ),
+        }
+    }
+
     /// Which was used, for the report.
     #[must_use]
     pub fn told(&self) -> String {
-        match self {
-            Self::Named(path) => format!("Machine file: {} (--config).", path.display()),
-            Self::Variable(path) => format!("Machine file: {} (${VARIABLE}).", path.display()),
-            Self::System(path) => format!("Machine file: {}.", path.display()),
-            Self::Nowhere => format!(
-                "Machine file: the built-in practice table without its chart; no --config, no \
-                 ${VARIABLE}, no {SYSTEM}."
-            ),
-        }
+        format!("Machine file: {}.", self.which())
+    }
+
+    /// Loads it for a command that works with the real table: the built-in one will not do.
+    ///
+    /// # Errors
+    /// None was found, or it cannot be used; in words.
+    pub fn load(&self) -> Result<Config, String> {
+        let Some(path) = self.path() else {
+            return Err(format!(
+                "no machine file: name one with --config FILE or with ${VARIABLE}, or put it at \
+                 {SYSTEM}. `config/machines/` has an example to start from, and `standclear check` \
+                 says what is wrong with it"
+            ));
+        };
+        Config::load(path).map_err(|e| format!("{}{e}", self.why()))
     }
 }
 
