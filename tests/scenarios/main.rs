@@ -5,6 +5,7 @@
 mod chance;
 mod cutting;
 mod faults;
+mod headline;
 mod journal;
 mod killed;
 mod kills;
@@ -13,4 +14,5 @@ mod parts;
 mod replay;
 mod rig;
 mod rules;
+mod schema;
 mod vetting;

@@ -374,6 +374,14 @@ export function change(state) {
   };
 }
 
+/** A finding with the number of what explains it, or with how many it explains. */
+function inHand(findings, place) {
+  const shown = findings[place];
+  if (!shown) return null;
+  const explainedBy = Number.isInteger(shown.under) ? shown.under + 1 : null;
+  return { ...shown, explainedBy, explains: findings.filter((f) => f.under === place).length };
+}
+
 /** The report that is open, with what has been accepted of it. */
 export function report(state) {
   const read = state.read[state.report.id];
@@ -384,7 +392,7 @@ export function report(state) {
   return {
     read,
     findings,
-    shown: findings[state.report.finding] ?? null,
+    shown: inHand(findings, state.report.finding),
     place: state.report.finding,
     reason: state.accepted[state.report.finding] ?? null,
     missing: missing.length,
