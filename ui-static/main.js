@@ -33,7 +33,7 @@ import { mountSaid } from "./widgets/said.js";
 
 const PAGES = {
   wait, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, setup,
-  start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"),
+  start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"), leave: mountFor("leave"),
 };
 /** The look at the clock that makes data late and lost, ms. */
 const TICK_MS = 100;
@@ -137,6 +137,7 @@ const actions = {
     if (use === "start") ask({ kind: "start" });
     if (use === "skip") ask({ kind: "skip-cut" });
     if (use === "end") ask({ kind: "end-job" });
+    if (use === "leave") ask({ kind: "clear", cause: "interrupted" }).then(() => actions.page(null));
     if (use === "clear") {
       const next = nextAct(store.get());
       if (next?.act === "clear") ask({ kind: "clear", cause: next.alarm.cause }).then(() => actions.page(null));
@@ -265,7 +266,10 @@ function begin() {
   const px = Number.parseFloat(kept("px-per-mm") ?? "");
   if (px > 0) document.documentElement.style.setProperty("--px-per-mm", String(px));
   fitGlass();
-  window.addEventListener("resize", fitGlass);
+  window.addEventListener("resize", () => {
+    fitGlass();
+    dispatch({ type: "tick", now: now() });
+  });
   watchFingers();
   const forever = new AbortController().signal;
   mountHold(document.getElementById("hold"), store, actions, forever);

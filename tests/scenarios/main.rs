@@ -5,6 +5,7 @@
 mod chance;
 mod cutting;
 mod faults;
+mod headline;
 mod journal;
 mod killed;
 mod kills;
@@ -13,5 +14,6 @@ mod parts;
 mod replay;
 mod rig;
 mod rules;
+mod schema;
 mod service;
 mod vetting;

@@ -11,7 +11,10 @@ pub const PATIENT: [&str; 2] = ["--patience", "20000"];
 /// The binary under test.
 pub fn standclear() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_standclear"));
-    command.env("NO_COLOR", "1").env_remove("RUST_LOG");
+    command
+        .env("NO_COLOR", "1")
+        .env_remove("RUST_LOG")
+        .env_remove("STANDCLEAR_CONFIG");
     command
 }
 

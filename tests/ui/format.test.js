@@ -12,6 +12,15 @@ test("a length has its unit, tenths below ten, and a minus as wide as a digit", 
   assert.equal(f.length(4226), "4.2 m");
 });
 
+test("cuts are told as ranges", () => {
+  assert.equal(f.cuts([]), "");
+  assert.equal(f.cuts(undefined), "");
+  assert.equal(f.cuts([4]), "cut 4");
+  assert.equal(f.cuts([4, 5]), "cuts 4 and 5");
+  assert.equal(f.cuts([3, 4, 5, 6, 22]), "cuts 3 to 6 and 22");
+  assert.equal(f.cuts([1, 3, 5, 7, 9, 11, 13, 15]), "cuts 1, 3, 5, 7, 9, 11 and 2 more");
+});
+
 test("what is not known is dashes, never a number", () => {
   for (const none of [null, undefined, Number.NaN, Number.POSITIVE_INFINITY]) {
     assert.equal(f.mm(none), f.NOTHING);

@@ -156,6 +156,15 @@ test("a resume goes by the way that the panel shows best, or by another that is 
   assert.equal(select.wayOn(later), null, "ways of an older state are gone");
 });
 
+test("a finding that another explains says by which, and that one how many it explains", () => {
+  const program = fixture("program");
+  const folded = structuredClone(program);
+  folded.report.findings.push({ ...folded.report.findings[0], rule: "outside-sheet", severity: "refuse", under: 0 });
+  const opened = reduce(after(told(), { type: "report", id: program.id }, { type: "read", id: program.id, program: folded }), { type: "finding", by: 1 });
+  assert.equal(select.report(opened).shown.explainedBy, 1);
+  assert.equal(select.report(reduce(opened, { type: "finding", by: -1 })).shown.explains, 1);
+});
+
 test("each warning is accepted by itself, and only then the job may be taken", () => {
   const program = fixture("program");
   let s = after(told({ phase: "idle", seal: null, hold: null, alarms: [] }), { type: "report", id: program.id }, { type: "read", id: program.id, program });

@@ -52,6 +52,23 @@ export function count(n, one, many = `${one}s`) {
   return `${n} ${n === 1 ? one : many}`;
 }
 
+/** `cut 4`, `cuts 3 to 17 and 22`; nothing without a cut. Of many runs the first ones. */
+export function cuts(numbers, most = 6) {
+  const runs = [];
+  for (const n of numbers ?? []) {
+    const last = runs.at(-1);
+    if (last && n === last[1] + 1) last[1] = n;
+    else if (!last || n > last[1]) runs.push([n, n]);
+  }
+  if (runs.length === 0) return "";
+  const named = runs.slice(0, most).flatMap(([a, b]) => (b - a === 0 ? [`${a}`] : b - a === 1 ? [`${a}`, `${b}`] : [`${a} to ${b}`]));
+  const left = runs.slice(most).reduce((sum, [a, b]) => sum + b - a + 1, 0);
+  if (left > 0) named.push(`${left} more`);
+  if (runs.length === 1 && runs[0][0] === runs[0][1]) return `cut ${named[0]}`;
+  const end = named.pop();
+  return named.length ? `cuts ${named.join(", ")} and ${end}` : `cuts ${end}`;
+}
+
 /** How long after the first cause, s. */
 export function after(seconds) {
   return `+${number(seconds, seconds < 10 ? 3 : 1)} s`;

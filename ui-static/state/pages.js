@@ -2,6 +2,11 @@
 
 const mayGoOn = (view) => view.allowed.some((a) => a.ask === "resume" && a.refused === null);
 
+/** What is told of a run that an earlier start of the panel did not end, while no job is loaded. */
+export function interruption(view) {
+  return view?.seal ? null : view?.alarms.find((a) => a.cause === "interrupted") ?? null;
+}
+
 /** The page that the state asks for. */
 export function basePage(view) {
   if (!view) return "wait";
@@ -23,6 +28,8 @@ export function basePage(view) {
       // A run that was interrupted is gone on with like any stop, once the checks are made.
       if (stopped && !alarmed && view.seal && !mayGoOn(view)) return "checks";
       if (stopped || alarmed) return "held";
+      // What was left unfinished is read before anything else is chosen.
+      if (interruption(view)?.seen === false) return "held";
       return view.seal ? "checks" : "program";
   }
 }
@@ -33,7 +40,7 @@ export const GOING_ON = ["resume", "ways", "weigh", "go"];
 /** From a page of the state only these can be opened by hand. */
 const OPENS = {
   wait: [],
-  program: ["report", "accept", "happened", "setup"],
+  program: ["report", "accept", "happened", "setup", "leave"],
   checks: ["start", "happened"],
   cut: ["happened"],
   held: [...GOING_ON, "skip", "end", "clear", "happened"],

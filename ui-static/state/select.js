@@ -2,12 +2,12 @@
 // of this screen: without a live word from it nothing that starts anything is there.
 
 import { LATE_MS, LOST_MS, STEPS_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
-import { pageOf } from "./pages.js";
+import { interruption, pageOf } from "./pages.js";
 import { ARC, CAUSE, CHECK, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord, unheard } from "./words.js";
 
 export { MARK, PART, WAY } from "./words.js";
 
-export { CAUSE, CHECK, REASONS, VERDICT, VOUCHES_A_PAGE, pageOf };
+export { CAUSE, CHECK, REASONS, VERDICT, VOUCHES_A_PAGE, interruption, pageOf };
 
 /** Age of what this screen knows, ms. */
 export function ageMs(state) {
@@ -113,7 +113,7 @@ export function holdBar(state) {
 /** The line under the far word: where in the job. The best first, then what needs less room. */
 export function jobLines(state) {
   const { view, job } = state;
-  if (!view || freshness(state) === "lost") return [state.trouble ?? ""];
+  if (!view || freshness(state) === "lost") return [state.trouble ?? "", "no answer", ""];
   if (view.phase === "held" || view.phase === "latched" || (view.phase === "no-link" && view.hold)) {
     const stands = view.hold && view.alarms.some((a) => a.cause === view.hold.cause && !a.gone);
     const told = view.hold ?? leading(view);
@@ -122,6 +122,7 @@ export function jobLines(state) {
     if (!view.hold.cut) return [view.hold.what, cause];
     return [`${cause}, cut ${view.hold.cut} of ${view.cuts.length}`, `${cause}, cut ${view.hold.cut}`, cause];
   }
+  if (interruption(view)) return [interruption(view).what];
   const ours = job && job.seal === view.seal;
   const cut = view.cut && view.cuts.length ? `cut ${view.cut} of ${view.cuts.length}` : "";
   const line = (...parts) => parts.filter(Boolean).join("  ");
@@ -182,6 +183,8 @@ export function starter(state) {
   if (can(state, "start")) return state.job?.accepted ? "start-in-two" : "start";
   if (!state.view?.hold && (open("hold-button-works") || open("estop-works"))) return null;
   if (can(state, "confirm-place") && state.view.doubtful) return "confirm-place";
+  // Over what an interrupted run has cut already, the place is found by marks of the sheet.
+  if (state.view?.doubtful && datum(state) && can(state, "datum-go")) return "datum-go";
   if (open("referenced") && can(state, "home")) return "home";
   if (open("permit-tested") && can(state, "permit-test")) return "permit-test";
   if (open("place-sure") && can(state, "home")) return "home";
@@ -371,6 +374,14 @@ export function change(state) {
   };
 }
 
+/** A finding with the number of what explains it, or with how many it explains. */
+function inHand(findings, place) {
+  const shown = findings[place];
+  if (!shown) return null;
+  const explainedBy = Number.isInteger(shown.under) ? shown.under + 1 : null;
+  return { ...shown, explainedBy, explains: findings.filter((f) => f.under === place).length };
+}
+
 /** The report that is open, with what has been accepted of it. */
 export function report(state) {
   const read = state.read[state.report.id];
@@ -381,7 +392,7 @@ export function report(state) {
   return {
     read,
     findings,
-    shown: findings[state.report.finding] ?? null,
+    shown: inHand(findings, state.report.finding),
     place: state.report.finding,
     reason: state.accepted[state.report.finding] ?? null,
     missing: missing.length,

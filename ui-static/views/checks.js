@@ -3,7 +3,7 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { onTap } from "../lib/touch.js";
-import { CHECK, can, checks, starter, whyNot } from "../state/select.js";
+import { CHECK, MARK, can, checks, datum, starter, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 import { line, pager } from "../widgets/pager.js";
 import { side } from "../widgets/side.js";
@@ -78,11 +78,12 @@ export function mount(root, store, actions, signal) {
     const due = starter(state);
     const what = machine ? due : null;
     setData(root, "starter", what === null ? null : what);
-    show(start.node, what === "start" || what === "home" || what === "permit-test");
+    show(start.node, ["start", "home", "datum-go", "permit-test"].includes(what));
     const cuts = state.view?.cuts.length ?? 0;
     start.relabel({
       start: `START: cut ${cuts} from ${state.job?.thickness_mm ?? ""} mm sheet`,
       home: "Reference the axes: the torch moves",
+      "datum-go": `Torch to ${MARK[datum(state)?.mark.feature] ?? "the mark"}: it moves`,
       "permit-test": "Test the permit relay",
     }[what] ?? "");
     show(inTwo, what === "start-in-two");

@@ -1,7 +1,7 @@
-// Its own page for what cannot be undone: make ready, then keep pressed. One page, four uses.
+// Its own page for what cannot be undone: make ready, then keep pressed. One page, five uses.
 
 import { el, show } from "../lib/dom.js";
-import { can, drawing, nextAct, placeFreshness, result } from "../state/select.js";
+import { can, drawing, interruption, nextAct, placeFreshness, result } from "../state/select.js";
 import { button, twoSteps } from "../widgets/button.js";
 import { line, pager } from "../widgets/pager.js";
 import { plate } from "../widgets/plate.js";
@@ -30,6 +30,12 @@ const USES = {
     words: (s) => `Clear: ${nextAct(s)?.alarm?.what ?? ""}`,
     title: () => "Is it safe to go on?",
     tells: () => "Clearing starts nothing. The place stays doubtful until the axes are referenced and you confirm it.",
+  },
+  leave: {
+    ask: "clear",
+    words: () => "Give the interrupted run up",
+    title: () => "It cannot be taken up again then",
+    tells: (s) => `${interruption(s.view)?.why ?? ""} What is cut stays cut.`,
   },
 };
 

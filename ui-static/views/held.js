@@ -59,6 +59,7 @@ export function mount(root, store, actions, signal) {
     const place = mark?.place ?? view.torch.place;
     const shown = pictured(state, null);
     const focused = shown?.near?.focus ? shown.near : shown && place ? { ...shown.whole, focus: { at: place, zoom: 4 } } : null;
+    show(pictures, Boolean(focused || shown));
     show(pictures.firstElementChild, Boolean(focused));
     show(pictures.lastElementChild, Boolean(shown));
     if (focused) close.draw(focused);

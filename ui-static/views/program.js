@@ -3,15 +3,15 @@
 import { el, keyed, setText, show } from "../lib/dom.js";
 import { size, words } from "../lib/format.js";
 import { isSmall } from "../lib/glass.js";
-import { VERDICT } from "../state/select.js";
+import { VERDICT, interruption } from "../state/select.js";
 import { button } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
 import { side } from "../widgets/side.js";
 import { onTap } from "../lib/touch.js";
 
-/** As many as can be touched: two on a small glass. */
 /** A name of more letters wants the room of the drawing. */
 const LONG = 24;
+/** As many as can be touched: two on a small glass. */
 const aPage = () => (isSmall() ? 2 : 4);
 
 function card(listed, signal, actions) {
@@ -51,12 +51,17 @@ export function mount(root, store, actions, signal) {
   const later = button("Later", signal, () => actions.list(aPage()));
   const setup = button("Set up", signal, () => actions.page("setup"));
   const happened = button("What happened", signal, () => actions.page("happened"));
-  root.append(side("left whole foot", { middle: [none, list], feet: [setup, happened, el("div", { class: "fill" }), earlier, later] }));
+  const leave = button("Give that run up", signal, () => actions.page("leave"));
+  root.append(side("left whole foot", { middle: [none, list], feet: [setup, leave, happened, el("div", { class: "fill" }), earlier, later] }));
   actions.fetchPrograms();
 
   store.subscribe((state) => {
     const { list: all, from, trouble } = state.programs;
-    setText(none, trouble ?? (all === null ? "Being read." : all.length === 0 ? "No programs. Put one in the folder `programs` of the state folder." : ""));
+    // A run that an earlier start left unfinished is gone on with by loading its job, or given up.
+    const left = interruption(state.view);
+    show(setup, !left);
+    show(leave, Boolean(left));
+    setText(none, trouble ?? (left && all?.length > 0 ? `${left.what} Load its job to go on with it.` : null) ?? (all === null ? "Being read." : all.length === 0 ? "No programs. Put one in the folder `programs` of the state folder." : ""));
     show(none, none.textContent !== "");
     const shown = (all ?? []).slice(from, from + aPage());
     for (const listed of shown) if (!(listed.id in state.read)) actions.fetchProgram(listed.id);

@@ -2,7 +2,7 @@
 // sheet, and the warnings to accept one by one.
 
 import { el, setData, setText, show } from "../lib/dom.js";
-import { count, duration, length, size, words } from "../lib/format.js";
+import { count, cuts, duration, length, size, words } from "../lib/format.js";
 import { VERDICT, can, report, whyNot } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
 import { line, pager } from "../widgets/pager.js";
@@ -11,10 +11,21 @@ import { side } from "../widgets/side.js";
 
 const LOOK = { refuse: "danger", warn: "amber", note: "note" };
 
+/** What another finding explains is flagged only while it is in hand; so are those beyond this number. */
+const FLAGS = 400;
+
 export function flags(findings, place) {
-  const list = findings.map((f, k) => ({ at: f.at, number: k + 1, look: LOOK[f.severity], solid: k === place, k }));
+  const list = findings.map((f, k) => ({ at: f.at, number: k + 1, look: LOOK[f.severity], solid: k === place, k, under: f.under ?? null }));
+  const shown = list.filter((f) => f.at && (f.k === place || (f.under === null && f.k < FLAGS)));
   // The one in hand is drawn last, over the others.
-  return list.filter((f) => f.at).sort((a, b) => (a.k === place) - (b.k === place));
+  return shown.sort((a, b) => (a.k === place) - (b.k === place));
+}
+
+/** The cuts of a finding, and what explains it or how many it explains. */
+function which(shown) {
+  const of = cuts(shown.cuts?.length ? shown.cuts : shown.cut ? [shown.cut] : []);
+  const why = shown.explainedBy ? `, explained by ${shown.explainedBy}` : shown.explains ? `, explains ${count(shown.explains, "other")}` : "";
+  return `${of ? `, ${of}` : ""}${why}`;
 }
 
 export function mount(root, store, actions, signal) {
@@ -61,7 +72,7 @@ export function mount(root, store, actions, signal) {
     const what = [read.name, read.material && words(read.material), read.thickness_mm && `${read.thickness_mm} mm`, read.amps && `${read.amps} A`];
     const how = [read.sheet && size(read.sheet), count(read.report.cuts, "cut"), length(read.report.cut_mm), read.report.time_s !== null && `about ${duration(read.report.time_s)}`];
     facts.say(`${what.filter(Boolean).join(", ")}\n${how.filter(Boolean).join(", ")}`);
-    rule.say(shown ? `${place + 1} of ${findings.length}  ${shown.rule}${shown.line ? `, line ${shown.line}` : ""}${shown.cut ? `, cut ${shown.cut}` : ""}` : "");
+    rule.say(shown ? `${place + 1} of ${findings.length}  ${shown.rule}${shown.line ? `, line ${shown.line}` : ""}${which(shown)}` : "");
     setData(rule.node, "severity", shown?.severity ?? null);
     says.say(shown ? shown.says : "Nothing was found against it.");
     remedy.say(shown?.remedy ?? "");

@@ -106,7 +106,9 @@ impl Plan {
             rapid_mm: 0.0,
             time_s: None,
             bounds: None,
+            not_judged: Vec::new(),
             findings,
+            lacks: Vec::new(),
         };
         let told = program::hash(&self);
         let seal = program::seal(

@@ -9,7 +9,7 @@ use crate::kerfs::Kerfs;
 use crate::pieces::grid::{NEVER, PIERCE_MORE};
 use crate::pieces::strand::Tick;
 use crate::pieces::{MapInput, PieceMap, Wide};
-use crate::rules::not_judged;
+use crate::rules::not_judged::{self, Lack};
 use crate::vet::{Loose, OnSheet};
 
 /// A stretch of path that lies in the kerf of earlier cuts.
@@ -75,14 +75,9 @@ impl OnSheet<'_> {
     }
 
     /// The same for a rule that says so when it cannot judge.
-    pub fn pieces_or_tell(&self, findings: &mut Findings, rule: &str) -> Option<&PieceMap> {
+    pub fn pieces_or_tell(&self, findings: &mut Findings, rule: &'static str) -> Option<&PieceMap> {
         if self.input.setup.is_none() {
-            not_judged::tell(
-                findings,
-                rule,
-                "the sheet is not known",
-                "Give a setup (--setup).",
-            );
+            not_judged::tell(findings, rule, Lack::Setup("the sheet is not known"));
             return None;
         }
         if self.input.kerf_mm.is_none() {
@@ -91,12 +86,7 @@ impl OnSheet<'_> {
         }
         let pieces = self.pieces();
         if pieces.is_none() {
-            not_judged::tell(
-                findings,
-                rule,
-                "there is more path than any sheet takes",
-                "Divide the program.",
-            );
+            not_judged::tell(findings, rule, Lack::LessPath);
         }
         pieces
     }

@@ -13,6 +13,8 @@ pub struct Facts<'a> {
     pub motion: Option<Motion>,
     /// What the wire and the controller carry.
     pub link: Option<Link>,
+    /// There is a chart to choose a row from.
+    pub has_chart: bool,
     /// What the chart has for this sheet.
     pub chart: Chart<'a>,
     /// Where the arc's power goes; `None` where the metal is not known.

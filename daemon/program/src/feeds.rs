@@ -7,20 +7,19 @@ use crate::findings::Spot;
 use crate::vet::OnSheet;
 
 /// The pieces of path with one feed.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Feed {
     pub feed_mm_s: f64,
     /// The first of them.
     pub spot: Spot,
-    /// In how many cuts.
-    pub cuts: usize,
-    last_cut: usize,
+    /// In which cuts, from 1.
+    pub cuts: Vec<usize>,
 }
 
 impl Feed {
     /// `in 3 cuts`, or nothing for one.
     pub fn where_else(&self) -> String {
-        match self.cuts {
+        match self.cuts.len() {
             0 | 1 => String::new(),
             n => format!(" in {n} cuts"),
         }
@@ -44,13 +43,15 @@ pub(crate) fn feeds(
                 found.push(Feed {
                     feed_mm_s,
                     spot: Spot::element(number, e).at(sheet.placer.place(e.segment.from())),
-                    cuts: 0,
-                    last_cut: 0,
+                    cuts: Vec::new(),
                 });
                 found.len() - 1
             });
-            if let Some(f) = found.get_mut(place).filter(|f| f.last_cut != number) {
-                (f.cuts, f.last_cut) = (f.cuts + 1, number);
+            if let Some(f) = found
+                .get_mut(place)
+                .filter(|f| f.cuts.last() != Some(&number))
+            {
+                f.cuts.push(number);
             }
         }
     }

@@ -6,9 +6,11 @@ use units::Point;
 
 use crate::cutlist::{Cut, Element};
 use crate::report::{Finding, Severity};
+use crate::rules::not_judged::Lack;
 
-/// How many findings of one rule are listed one by one; of the rest only the number is told.
-pub const LISTED_PER_RULE: usize = 100;
+/// How many findings of one rule are listed one by one; the rest are told as one, with their number
+/// and their cuts. No sheet has so many cuts; a hopeless text of 64 MiB has.
+pub const LISTED_PER_RULE: usize = 10_000;
 
 /// Where something was found. Zero stands for "no such place".
 #[derive(Clone, Copy, Debug, Default)]
@@ -63,8 +65,29 @@ impl Spot {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Findings {
     list: Vec<Finding>,
-    /// By rule: found in all, and the worst severity among those not listed.
-    counts: BTreeMap<&'static str, (usize, Severity)>,
+    counts: BTreeMap<&'static str, Count>,
+    /// Rules that had nothing to judge by, and what they lack.
+    pub not_judged: BTreeMap<&'static str, Lack>,
+}
+
+/// The findings of one rule.
+#[derive(Clone, Debug, Default)]
+struct Count {
+    found: usize,
+    /// The first that is not listed: it stands for all that are not.
+    rest: Option<Finding>,
+}
+
+/// A finding that was just told: more may be said of it.
+pub(crate) struct Told<'f>(Option<&'f mut Finding>);
+
+impl Told<'_> {
+    /// It concerns these cuts too (from 1).
+    pub fn of_cuts(self, cuts: impl IntoIterator<Item = usize>) {
+        if let Some(finding) = self.0 {
+            finding.cuts.extend(cuts);
+        }
+    }
 }
 
 impl Findings {
@@ -75,24 +98,24 @@ impl Findings {
         severity: Severity,
         spot: Spot,
         words: impl FnOnce() -> (String, String),
-    ) {
-        let (count, worst) = self.counts.entry(rule).or_insert((0, Severity::Note));
-        *count += 1;
-        if *count > LISTED_PER_RULE {
-            *worst = (*worst).max(severity);
-            return;
+    ) -> Told<'_> {
+        let count = self.counts.entry(rule).or_default();
+        count.found += 1;
+        if count.found <= LISTED_PER_RULE {
+            self.list.push(made(rule, severity, spot, words()));
+            return Told(self.list.last_mut());
         }
-        let (says, remedy) = words();
-        self.list.push(Finding {
-            rule: rule.to_owned(),
-            severity,
-            line: (spot.line > 0).then_some(spot.line),
-            column: (spot.column > 0).then_some(spot.column),
-            cut: (spot.cut > 0).then_some(spot.cut),
-            at: spot.at,
-            says,
-            remedy,
-        });
+        if let Some(rest) = &mut count.rest {
+            rest.more += 1;
+            rest.severity = rest.severity.max(severity);
+            // Many findings of one cut are one entry.
+            if spot.cut > 0 && rest.cuts.last() != Some(&spot.cut) {
+                rest.cuts.push(spot.cut);
+            }
+        } else {
+            count.rest = Some(made(rule, severity, spot, <(String, String)>::default()));
+        }
+        Told(count.rest.as_mut())
     }
 
     pub fn refuse(
@@ -100,8 +123,8 @@ impl Findings {
         rule: &'static str,
         spot: Spot,
         words: impl FnOnce() -> (String, String),
-    ) {
-        self.tell(rule, Severity::Refuse, spot, words);
+    ) -> Told<'_> {
+        self.tell(rule, Severity::Refuse, spot, words)
     }
 
     pub fn warn(
@@ -109,8 +132,8 @@ impl Findings {
         rule: &'static str,
         spot: Spot,
         words: impl FnOnce() -> (String, String),
-    ) {
-        self.tell(rule, Severity::Warn, spot, words);
+    ) -> Told<'_> {
+        self.tell(rule, Severity::Warn, spot, words)
     }
 
     pub fn note(
@@ -118,31 +141,51 @@ impl Findings {
         rule: &'static str,
         spot: Spot,
         words: impl FnOnce() -> (String, String),
-    ) {
-        self.tell(rule, Severity::Note, spot, words);
+    ) -> Told<'_> {
+        self.tell(rule, Severity::Note, spot, words)
     }
 
-    /// All that is listed, with one line more for each rule that found too much to list.
+    /// All that is listed, with one more for each rule that found too much to list.
     pub fn into_list(mut self) -> Vec<Finding> {
-        for (rule, (count, worst)) in &self.counts {
-            if *count > LISTED_PER_RULE {
-                let more = count - LISTED_PER_RULE;
-                self.list.push(Finding {
-                    rule: (*rule).to_owned(),
-                    severity: *worst,
-                    line: None,
-                    column: None,
-                    cut: None,
-                    at: None,
-                    says: format!(
-                        "{more} more of the same: {count} in all, the first {LISTED_PER_RULE} are listed."
-                    ),
-                    remedy: "Mend the first ones and vet again: the rest often share their cause."
-                        .to_owned(),
-                });
+        for count in core::mem::take(&mut self.counts).into_values() {
+            if let Some(mut rest) = count.rest {
+                rest.says = format!(
+                    "{} more of the same: {} in all, the first {LISTED_PER_RULE} are listed.",
+                    rest.times(),
+                    count.found
+                );
+                rest.remedy =
+                    "Mend the first ones and vet again: the rest often share their cause."
+                        .to_owned();
+                self.list.push(rest);
             }
         }
+        for finding in &mut self.list {
+            finding.cuts.sort_unstable();
+            finding.cuts.dedup();
+        }
         self.list
+    }
+}
+
+fn made(
+    rule: &'static str,
+    severity: Severity,
+    spot: Spot,
+    (says, remedy): (String, String),
+) -> Finding {
+    Finding {
+        rule: rule.to_owned(),
+        severity,
+        line: (spot.line > 0).then_some(spot.line),
+        column: (spot.column > 0).then_some(spot.column),
+        cut: (spot.cut > 0).then_some(spot.cut),
+        cuts: (spot.cut > 0).then_some(spot.cut).into_iter().collect(),
+        at: spot.at,
+        says,
+        remedy,
+        under: None,
+        more: 0,
     }
 }
 

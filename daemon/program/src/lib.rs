@@ -6,10 +6,12 @@
 //! list against what lies on the table; [`seal`] binds what was judged. Nothing here fails on bad
 //! text: what is wrong is a [`Finding`], and reading goes on behind it.
 
+mod causes;
 mod compensation;
 mod contour;
 mod cutlist;
 mod derived;
+pub mod explain;
 mod facts;
 mod feeds;
 mod findings;
@@ -25,6 +27,7 @@ mod report;
 pub mod resume;
 mod rules;
 mod said;
+pub mod sarif;
 mod seal;
 mod setup;
 mod shape;
@@ -41,8 +44,9 @@ pub use findings::LISTED_PER_RULE;
 pub use join::{JOIN_MM, join};
 pub use pieces::{Piece, PieceMap, Under};
 pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, TOOLS_KEPT, Tool, Unit, read};
-pub use report::{Acceptance, Finding, Report, Severity, Verdict};
+pub use report::{Acceptance, Finding, Report, Severity, Verdict, Want};
 pub use rules::file_too_large::LARGEST_BYTES;
+pub use rules::page::Page;
 pub use rules::{ALL as RULES, Group, Rule};
 pub use seal::{NoSeal, Seal, hash, seal};
 pub use setup::{Keepout, Setup, SetupError};

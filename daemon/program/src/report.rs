@@ -40,12 +40,77 @@ pub struct Finding {
     pub column: Option<u32>,
     /// Which cut, from 1.
     pub cut: Option<usize>,
+    /// Every cut concerned, from 1, in order.
+    #[serde(default)]
+    pub cuts: Vec<usize>,
     /// Where on the sheet, mm.
     pub at: Option<Point>,
     /// What is wrong, with its measured value and limit.
     pub says: String,
     /// What to do.
     pub remedy: String,
+    /// The place in the report's findings, from 0, of the finding that explains this one.
+    #[serde(default)]
+    pub under: Option<usize>,
+    /// So many further findings of the same rule stand behind this one and are not listed.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub more: usize,
+}
+
+fn is_zero(n: &usize) -> bool {
+    *n == 0
+}
+
+impl Finding {
+    /// How many findings it stands for.
+    #[must_use]
+    pub fn times(&self) -> usize {
+        1 + self.more
+    }
+}
+
+/// What would have to be given to judge what was not judged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Want {
+    /// A machine file with a chart.
+    Chart,
+    /// A setup.
+    Sheet,
+    /// A machine file.
+    Machine,
+    /// A chart row that fits.
+    Row,
+    /// The place of the ground clamp.
+    Clamp,
+    /// What the metal does with heat.
+    Metal,
+    /// What is fitted to the torch.
+    Supplies,
+    /// A measured first article.
+    Article,
+    /// No more path than a sheet takes.
+    LessPath,
+    /// A path that can be read.
+    Path,
+}
+
+impl Want {
+    /// `a chart`: what is lacking.
+    #[must_use]
+    pub fn noun(self) -> &'static str {
+        match self {
+            Self::Chart => "a chart",
+            Self::Sheet => "a sheet",
+            Self::Machine => "a machine file",
+            Self::Row => "a chart row that fits",
+            Self::Clamp => "the clamp's place",
+            Self::Metal => "figures of the metal",
+            Self::Supplies => "the fitted set",
+            Self::Article => "a measured first article",
+            Self::LessPath => "a path that one sheet can take",
+            Self::Path => "a path that can be read",
+        }
+    }
 }
 
 /// The whole report. Serialised it is the JSON contract of `vet`.
@@ -66,8 +131,15 @@ pub struct Report {
     /// [x0, y0, x1, y1] of the cuts, sheet mm; `None` without a cut.
     #[serde(with = "bounds_as_list")]
     pub bounds: Option<Bounds>,
-    /// Worst first, then in order of line.
+    /// Names of the rules that had nothing to judge by, or only a part of it.
+    #[serde(default)]
+    pub not_judged: Vec<String>,
+    /// The worst first, then in order of line; what one finding explains stands behind it, and
+    /// together they stand where the worst of them would.
     pub findings: Vec<Finding>,
+    /// What the rules that were not judged lack.
+    #[serde(skip)]
+    pub lacks: Vec<Want>,
 }
 
 mod bounds_as_list {
@@ -145,6 +217,8 @@ mod tests {
                 low: Point::new(60.0, 52.0),
                 high: Point::new(160.0, 140.0),
             }),
+            not_judged: vec!["air-short".to_owned()],
+            lacks: Vec::new(),
             findings: vec![
                 Finding {
                     rule: "end-missing".to_owned(),
@@ -152,9 +226,12 @@ mod tests {
                     line: Some(15),
                     column: None,
                     cut: None,
+                    cuts: vec![1, 2],
                     at: None,
                     says: "a".to_owned(),
                     remedy: "b".to_owned(),
+                    under: None,
+                    more: 0,
                 },
                 Finding {
                     rule: "replaced".to_owned(),
@@ -162,9 +239,12 @@ mod tests {
                     line: Some(4),
                     column: Some(1),
                     cut: Some(1),
+                    cuts: vec![1],
                     at: Some(Point::new(1.5, 2.0)),
                     says: "c".to_owned(),
                     remedy: "d".to_owned(),
+                    under: Some(0),
+                    more: 0,
                 },
             ],
         };
@@ -173,9 +253,9 @@ mod tests {
             json,
             concat!(
                 r#"{"verdict":"warned","cuts":2,"pierces":2,"cut_mm":437.5,"rapid_mm":48.0,"time_s":null,"#,
-                r#""bounds":[60.0,52.0,160.0,140.0],"findings":["#,
-                r#"{"rule":"end-missing","severity":"warn","line":15,"column":null,"cut":null,"at":null,"says":"a","remedy":"b"},"#,
-                r#"{"rule":"replaced","severity":"note","line":4,"column":1,"cut":1,"at":[1.5,2.0],"says":"c","remedy":"d"}]}"#
+                r#""bounds":[60.0,52.0,160.0,140.0],"not_judged":["air-short"],"findings":["#,
+                r#"{"rule":"end-missing","severity":"warn","line":15,"column":null,"cut":null,"cuts":[1,2],"at":null,"says":"a","remedy":"b","under":null},"#,
+                r#"{"rule":"replaced","severity":"note","line":4,"column":1,"cut":1,"cuts":[1],"at":[1.5,2.0],"says":"c","remedy":"d","under":0}]}"#
             )
         );
         let back: Report = serde_json::from_str(&json).expect("it can be read");

@@ -1,10 +1,15 @@
 //! The report as a page of text for a terminal: the verdict first, then the job in one line, then
 //! what was found, rule by rule, the worst first.
 
+mod groups;
+mod headline;
+
 use std::fmt::Write as _;
 
 use crate::report::{Finding, Report, Severity, Verdict};
 use crate::shape::mm;
+use groups::{Head, NAMED, alike, all_cuts, cuts, groups, times};
+use headline::{bars, count, judged};
 
 /// So many findings of one rule that say different things are shown in full.
 const SHOWN: usize = 5;
@@ -17,16 +22,29 @@ const WIDTH: usize = 78;
 /// lines quoted), `colour` asks for the colours of an ANSI terminal.
 #[must_use]
 pub fn render(report: &Report, name: &str, source: &[u8], colour: bool) -> String {
+    render_with(report, name, source, colour, "")
+}
+
+/// The same with a line in its head that says by what it was judged.
+#[must_use]
+pub fn render_with(
+    report: &Report,
+    name: &str,
+    source: &[u8],
+    colour: bool,
+    judged_by: &str,
+) -> String {
     let page = Page {
         lines: source_lines(source),
         colour,
     };
     let mut out = String::new();
     page.head(&mut out, report, name);
-    for severity in [Severity::Refuse, Severity::Warn, Severity::Note] {
-        for group in groups(report, severity) {
-            page.group(&mut out, severity, &group);
-        }
+    if !judged_by.is_empty() {
+        paragraph(&mut out, "  ", judged_by);
+    }
+    for group in groups(report) {
+        page.group(&mut out, &group);
     }
     page.foot(&mut out, report);
     out
@@ -53,57 +71,6 @@ fn source_lines(source: &[u8]) -> Vec<&[u8]> {
     lines
 }
 
-/// The findings of one severity, gathered by rule in the order in which the rules come first.
-fn groups(report: &Report, severity: Severity) -> Vec<Vec<&Finding>> {
-    let mut all: Vec<Vec<&Finding>> = Vec::new();
-    for f in report.findings.iter().filter(|f| f.severity == severity) {
-        match all
-            .iter_mut()
-            .find(|g| g.first().is_some_and(|h| h.rule == f.rule))
-        {
-            Some(group) => group.push(f),
-            None => all.push(vec![f]),
-        }
-    }
-    all
-}
-
-/// The findings of one rule gathered by what they say, whatever their numbers.
-fn alike<'f>(group: &[&'f Finding]) -> Vec<Vec<&'f Finding>> {
-    let mut kinds: Vec<(String, Vec<&Finding>)> = Vec::new();
-    for &f in group {
-        let kind = without_numbers(&f.says) + &without_numbers(&f.remedy);
-        match kinds.iter_mut().find(|(k, _)| *k == kind) {
-            Some((_, list)) => list.push(f),
-            None => kinds.push((kind, vec![f])),
-        }
-    }
-    kinds.into_iter().map(|(_, list)| list).collect()
-}
-
-/// Words with one mark in place of each number.
-fn without_numbers(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    let mut chars = text.chars().peekable();
-    while let Some(c) = chars.next() {
-        if !c.is_ascii_digit() {
-            out.push(c);
-            continue;
-        }
-        out.push('#');
-        while chars
-            .peek()
-            .is_some_and(|c| c.is_ascii_digit() || *c == '.')
-        {
-            chars.next();
-        }
-    }
-    out
-}
-
-/// So many further lines are named.
-const NAMED: usize = 12;
-
 /// How many findings are not shown, and in which lines.
 fn more(out: &mut String, rest: &[&Finding], like: &str) {
     if rest.is_empty() {
@@ -118,7 +85,15 @@ fn more(out: &mut String, rest: &[&Finding], like: &str) {
         1 => format!(", in line {}", named.join("")),
         _ => format!(", in lines {}{dots}", named.join(", ")),
     };
-    paragraph(out, "  ", &format!("and {} more{like}{at}", rest.len()));
+    let of = match cuts(&all_cuts(rest.iter().copied())) {
+        of if of.is_empty() => of,
+        of => format!(" ({of})"),
+    };
+    paragraph(
+        out,
+        "  ",
+        &format!("and {} more{like}{at}{of}", times(rest)),
+    );
 }
 
 #[derive(Clone, Copy)]
@@ -156,23 +131,20 @@ impl Page<'_> {
             Verdict::Warned => ("WARNED", Ink::Yellow),
             Verdict::Clear => ("CLEAR", Ink::Green),
         };
-        let count = |s| report.findings.iter().filter(|f| f.severity == s).count();
         let why = match report.verdict {
-            Verdict::Refused => format!(
-                "{} bar{} it from being cut",
-                number(count(Severity::Refuse), "finding"),
-                if count(Severity::Refuse) == 1 {
-                    "s"
-                } else {
-                    ""
-                }
-            ),
+            Verdict::Refused => bars(report),
             Verdict::Warned => format!(
                 "{} to be accepted by a person",
-                number(count(Severity::Warn), "warning")
+                number(count(report, Severity::Warn), "warning")
             ),
+            Verdict::Clear if !report.not_judged.is_empty() => String::new(),
             Verdict::Clear => "nothing stands against cutting it".to_owned(),
         };
+        let both = if why.is_empty() { "" } else { ". " };
+        let why = format!(
+            "{why}{}",
+            judged(report).map_or_else(String::new, |j| format!("{both}{j}"))
+        );
         let name = printable(name.as_bytes());
         let _ = writeln!(
             out,
@@ -195,14 +167,13 @@ impl Page<'_> {
         }
     }
 
-    fn group(&self, out: &mut String, severity: Severity, group: &[&Finding]) {
-        let (word, ink) = match severity {
-            Severity::Refuse => ("refused", Ink::Red),
-            Severity::Warn => ("warning", Ink::Yellow),
-            Severity::Note => ("note", Ink::Faint),
+    fn group(&self, out: &mut String, group: &[Head<'_>]) {
+        let Some(first) = group.first().map(|h| h.finding) else {
+            return;
         };
-        let rule = group.first().map_or("", |f| f.rule.as_str());
-        let times = match group.len() {
+        let (word, ink) = word(first.severity);
+        let all: Vec<&Finding> = group.iter().map(|h| h.finding).collect();
+        let times = match times(&all) {
             1 => String::new(),
             n => format!("  {n} times"),
         };
@@ -210,9 +181,9 @@ impl Page<'_> {
             out,
             "\n{} {}{times}",
             self.ink(ink, word),
-            self.ink(Ink::Bold, rule)
+            self.ink(Ink::Bold, &first.rule)
         );
-        let alike = alike(group);
+        let alike = alike(&all);
         for kind in alike.iter().take(SHOWN) {
             if let Some((first, rest)) = kind.split_first() {
                 self.finding(out, first, ink);
@@ -221,6 +192,46 @@ impl Page<'_> {
         }
         let rest: Vec<&Finding> = alike.into_iter().skip(SHOWN).flatten().collect();
         more(out, &rest, "");
+        for head in group {
+            self.explained(out, &head.explains);
+        }
+    }
+
+    /// What the finding above explains: each rule in a line.
+    fn explained(&self, out: &mut String, explains: &[&Finding]) {
+        if explains.is_empty() {
+            return;
+        }
+        let _ = writeln!(
+            out,
+            "  This explains {}:",
+            number(times(explains), "finding")
+        );
+        let mut rules: Vec<(Severity, &str, Vec<&Finding>)> = Vec::new();
+        for &f in explains {
+            match rules
+                .iter_mut()
+                .find(|(s, r, _)| (*s, *r) == (f.severity, f.rule.as_str()))
+            {
+                Some((_, _, list)) => list.push(f),
+                None => rules.push((f.severity, &f.rule, vec![f])),
+            }
+        }
+        for (severity, rule, list) in rules {
+            let (word, ink) = word(severity);
+            let n = match times(&list) {
+                1 => String::new(),
+                n => format!(", {n} times"),
+            };
+            let place = match cuts(&all_cuts(list.iter().copied())) {
+                of if !of.is_empty() => format!(", {of}"),
+                _ => list
+                    .first()
+                    .and_then(|f| f.line)
+                    .map_or_else(String::new, |l| format!(", line {l}")),
+            };
+            let _ = writeln!(out, "    {} {rule}{n}{place}", self.ink(ink, word));
+        }
     }
 
     fn finding(&self, out: &mut String, f: &Finding, ink: Ink) {
@@ -231,8 +242,8 @@ impl Page<'_> {
                 None => format!("line {line}"),
             });
         }
-        if let Some(cut) = f.cut {
-            place.push(format!("cut {cut}"));
+        if !f.cuts.is_empty() {
+            place.push(cuts(&f.cuts));
         }
         if let Some(at) = f.at {
             place.push(format!("at x {} y {}", mm(at.x), mm(at.y)));
@@ -289,6 +300,22 @@ impl Page<'_> {
             }
             Verdict::Clear => Ok(()),
         };
+        let rule = report
+            .findings
+            .first()
+            .map_or("RULE|all", |f| f.rule.as_str());
+        let _ = writeln!(
+            out,
+            "\nWhat a rule measures, its limit and an example: standclear vet --explain {rule}"
+        );
+    }
+}
+
+fn word(severity: Severity) -> (&'static str, Ink) {
+    match severity {
+        Severity::Refuse => ("refused", Ink::Red),
+        Severity::Warn => ("warning", Ink::Yellow),
+        Severity::Note => ("note", Ink::Faint),
     }
 }
 

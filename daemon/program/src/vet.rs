@@ -12,8 +12,9 @@ use crate::findings::Findings;
 use crate::flat::Flat;
 use crate::near::{Boxes, Near, Pair};
 use crate::report::{Finding, Report, Verdict};
+use crate::rules::not_judged::Lack;
 use crate::shape::Placer;
-use crate::{Reading, Setup, compensation, rules};
+use crate::{Reading, Setup, causes, compensation, rules};
 
 /// What vetting may know besides the program.
 #[derive(Clone, Copy, Debug)]
@@ -213,25 +214,15 @@ pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
         return vet_in_full(&compensation::compensated(reading.clone(), kerf_mm), input);
     }
     let sheet = OnSheet::new(reading, input);
-    let mut found = Findings::default();
-    // A path that could not be read is not the one that would be cut: what it does to the sheet
-    // is judged when the blocks are mended. The verdict is `refused` as it is.
-    let known = reading.is_program && !reading.findings.iter().any(rules::path_unknown);
-    if reading.is_program {
-        for rule in rules::ALL {
-            if let Some(judge) = rule.judge
-                && (known || !rule.group.needs_path())
-            {
-                judge(&sheet, &mut found);
-            }
-        }
-    }
+    let known = path_known(reading);
+    let mut found = judged(&sheet);
+    let (not_judged, lacks) = rules::not_judged::sum_up(&mut found, input);
     let mut findings: Vec<Finding> = reading.findings.clone();
     for finding in &mut findings {
         finding.at = finding.at.map(|p| sheet.placer.place(p));
     }
     findings.extend(found.into_list());
-    sort(&mut findings);
+    let findings = causes::arranged(&sheet, findings);
     let cuts = reading.cut_list.cuts.len();
     let report = Report {
         verdict: Verdict::of(&findings),
@@ -241,7 +232,9 @@ pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
         rapid_mm: reading.cut_list.rapid_mm(),
         time_s: None,
         bounds: sheet.all_bounds(),
+        not_judged,
         findings,
+        lacks,
     };
     let loose = if known { sheet.loose() } else { Vec::new() };
     let crossings = if known { crossings(&sheet) } else { Vec::new() };
@@ -272,13 +265,25 @@ pub fn piece_map(reading: &Reading, input: &VetInput<'_>) -> Option<crate::Piece
     OnSheet::new(reading, input).into_pieces()
 }
 
-/// Worst first, then in order of line; what has no line comes last.
-fn sort(findings: &mut [Finding]) {
-    findings.sort_by_key(|f| {
-        (
-            core::cmp::Reverse(f.severity),
-            f.line.unwrap_or(u32::MAX),
-            f.column.unwrap_or(0),
-        )
-    });
+/// A path that could not be read is not the one that would be cut: what it does to the sheet is
+/// judged when the blocks are mended. The verdict is `refused` as it is.
+fn path_known(reading: &Reading) -> bool {
+    reading.is_program && !reading.findings.iter().any(rules::path_unknown)
+}
+
+/// What the rules find in the cut list as it lies on the sheet.
+pub(crate) fn judged(sheet: &OnSheet<'_>) -> Findings {
+    let mut found = Findings::default();
+    let known = path_known(sheet.reading);
+    for rule in rules::ALL {
+        match rule.judge {
+            Some(judge) if known || (sheet.reading.is_program && !rule.group.needs_path()) => {
+                judge(sheet, &mut found);
+            }
+            Some(_) => rules::not_judged::tell(&mut found, rule.name, Lack::Path),
+            None if sheet.reading.is_program || rules::asked_of_any_file(rule.name) => {}
+            None => rules::not_judged::tell(&mut found, rule.name, Lack::Path),
+        }
+    }
+    found
 }

@@ -124,9 +124,16 @@ fn one_bad_block_is_one_finding_and_reading_goes_on() {
 
 #[test]
 fn a_hopeless_program_does_not_fill_the_memory() {
-    let text = format!("G21\nM3\n{}M5\nM2\n", "G1 X1O\n".repeat(5000));
+    let n = program::LISTED_PER_RULE + 5000;
+    let text = format!("G21\nM3\n{}M5\nM2\n", "G1 X1O\n".repeat(n));
     let rules = rules_of(&text);
     assert_eq!(rules.len(), program::LISTED_PER_RULE + 1);
+    // The last stands for all that are not listed, and the number of all is true.
+    let reading = read(text.as_bytes(), &ReadingRules::default());
+    let last = reading.findings.last().expect("findings");
+    assert_eq!(last.times(), 5000);
+    let all: usize = reading.findings.iter().map(program::Finding::times).sum();
+    assert_eq!(all, n);
 }
 
 #[test]

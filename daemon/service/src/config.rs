@@ -5,6 +5,7 @@
 //! file, the line, the key and what to do.
 
 mod embedded;
+mod found;
 mod low;
 mod range;
 mod resolve;
@@ -22,6 +23,7 @@ use link::Dialect;
 use process::{ChartRow, CycleSettings, MotionLimits, Set, SourceTimes};
 use units::Point;
 
+pub use found::Found;
 pub use signals::{SIGNALS, SignalKind};
 
 /// Everything about the table, resolved and range-checked.

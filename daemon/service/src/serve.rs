@@ -13,7 +13,7 @@ use units::Time;
 
 use crate::assemble::{FarEnds, assemble};
 use crate::cli::ServeArgs;
-use crate::config::Config;
+use crate::config::{Config, Found};
 use crate::job::Prepared;
 use crate::journal;
 use crate::library::{Library, OnLoad};
@@ -44,17 +44,9 @@ pub fn run(args: &ServeArgs) -> ExitCode {
 }
 
 fn serve(args: &ServeArgs) -> Result<ExitCode, String> {
-    let config = match &args.config {
-        Some(file) => Config::load(file).map_err(|e| e.to_string())?,
-        None => {
-            return Err(
-                "no machine file: name one with --config FILE. `config/machines/` has an \
-                        example to start from, and `standclear check --config FILE` says what is \
-                        wrong with it"
-                    .into(),
-            );
-        }
-    };
+    let file = Found::look(args.config.as_deref(), &|name| std::env::var_os(name));
+    let config = file.load()?;
+    crate::cli::complain(&format!("standclear serve: {}", file.told()));
     let config = Arc::new(config);
     let state = args.state_dir()?;
     let pins = crate::board::open(&config.pins).map_err(|e| e.to_string())?;

@@ -14,8 +14,27 @@ export async function running(t, glass, fault, programs = testPiece()) {
 export async function started(t, glass, args, programs = testPiece()) {
   const panel = await practice(args, programs, "test-piece");
   t.after(() => panel.end());
+  return { panel, s: await cutting(t, glass, panel) };
+}
+
+/** Opens the console of a panel that was started with our test piece, and starts that. */
+export async function cutting(t, glass, panel) {
   const s = await screen(panel.address, glass);
   t.after(() => s.end());
+  await taken(s);
+  if (await s.has(".starter-like")) {
+    await s.tap(".starter-like");
+    await s.on("start");
+    await s.tap(".first-step");
+    await s.keep(".second-step.starter");
+  } else {
+    await s.keep(".starter");
+  }
+  return s;
+}
+
+/** From the report of our test piece, through its warnings and the checks. */
+export async function taken(s) {
   await s.on("report");
   await s.see("a verdict", ".verdict[data-verdict]");
   while (await s.has(".target:has-text('Accept this warning')")) {
@@ -26,13 +45,4 @@ export async function started(t, glass, args, programs = testPiece()) {
   }
   await s.tap(".starter-like:has-text('Take 3 cuts')");
   await throughChecks(s);
-  if (await s.has(".starter-like")) {
-    await s.tap(".starter-like");
-    await s.on("start");
-    await s.tap(".first-step");
-    await s.keep(".second-step.starter");
-  } else {
-    await s.keep(".starter");
-  }
-  return { panel, s };
 }

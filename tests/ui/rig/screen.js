@@ -61,6 +61,11 @@ export async function screen(address, glass, before) {
       const box = await visible(selector).boundingBox();
       return { x: box.x + box.width / 2, y: box.y + box.height / 2 };
     },
+    /** The same at once; `null`: it is not there. */
+    async placeNow(selector) {
+      const box = await visible(selector).boundingBox({ timeout: 500 }).catch(() => null);
+      return box && { x: box.x + box.width / 2, y: box.y + box.height / 2 };
+    },
     /** Contact and lift. */
     async tap(selector) {
       const at = await self.place(selector);
@@ -71,13 +76,16 @@ export async function screen(address, glass, before) {
     move: (point) => finger.send("Input.dispatchTouchEvent", { type: "touchMove", touchPoints: [point] }),
     /** Keeps pressed for so long. */
     async keep(selector, ms = 1150) {
-      await self.down(await self.place(selector));
+      await self.keepAt(await self.place(selector), ms);
+    },
+    async keepAt(at, ms = 1150) {
+      await self.down(at);
       await forMs(ms);
       await self.up();
     },
-    async shot(name) {
+    async shot(name, on = glass) {
       await mkdir(SHOTS, { recursive: true });
-      await page.screenshot({ path: join(SHOTS, `${glass}-${name}.png`) });
+      await page.screenshot({ path: join(SHOTS, `${on}-${name}.png`) });
     },
     end: () => browser.close(),
   };
@@ -94,16 +102,21 @@ async function press(s, target) {
   }
 }
 
-/** From the checks to START, vouching for each thing by touch. */
+/** From the checks to START, or to the ways on of a run that is taken up again, by touch. */
 export async function throughChecks(s) {
   const title = () => s.page.locator("[data-page=checks] h2").textContent();
   const turn = ".column .feet .target:last-child";
   const confirm = ".column .target:has-text('The torch is where')";
   const right = ".column .target:has-text('At the table: set it right')";
+  const late = "#middle:has-text('showed an older state') .target:has-text('Seen')";
+  const stands = ".target:has-text('It stands right')";
   await s.on("checks");
   for (;;) {
     const next = await until("something to do in the checks", async () => {
+      if (await s.has(late)) return "late";
       for (const act of TOLD) if (await s.has(act)) return "told";
+      if (await s.has(".target:has-text('Go on with cut')")) return "Start again where it stopped";
+      if (await s.has(stands)) return "stands";
       if (await s.has(".first-step")) return "two steps";
       if (await s.has(right)) return "right";
       if (await s.has(".starter, .starter-like")) return s.text(".starter, .starter-like");
@@ -116,7 +129,7 @@ export async function throughChecks(s) {
     if (next === "vouch") {
       const check = await s.page.locator(".vouch:not([data-holds=yes])").first().getAttribute("data-check");
       await s.tap(`[data-check="${check}"]`);
-      await s.see("the tick", `[data-check="${check}"][data-holds=yes]`);
+      await until("the tick, or that the screen was late", async () => (await s.has(`[data-check="${check}"][data-holds=yes]`)) || (await s.has(late)), { status: s.status });
     } else if (next === "right") {
       // Hands press hold button and e-stop once; the e-stop latches, and is told and cleared below.
       await s.tap(right);
@@ -129,11 +142,18 @@ export async function throughChecks(s) {
         await s.tap(".first-step");
         await until("the second step", () => s.has(".second-step.starter"), { limitMs: 1000 }).catch(() => {});
       }
-      await s.keep(".second-step.starter");
+      // Make ready lapses by itself: then there is nothing to keep pressed, and it is made ready again.
+      const at = await s.placeNow(".second-step.starter");
+      if (!at) continue;
+      await s.keepAt(at);
       await until("the two steps to be over", async () => !(await s.has(".first-step")), { status: s.status });
+    } else if (next === "late") {
+      // The state changed just as it was pressed: read, and pressed again.
+      await press(s, late);
+    } else if (next === "stands") {
+      await press(s, stands);
     } else if (next === "confirm") {
-      await s.tap(confirm);
-      await until("the place to be confirmed", async () => !(await s.has(confirm)), { status: s.status });
+      await press(s, confirm);
     } else if (next === "turn") {
       const before = await title();
       await s.tap(turn);

@@ -1,5 +1,6 @@
 //! What each G word is, and which group it belongs to (NISTIR 6556, table 4).
 
+use super::foreign::CALLS_MACRO;
 use crate::compensation::Side;
 
 /// How the torch moves.
@@ -104,6 +105,7 @@ pub(crate) fn g_word(tenths: u32) -> (GWord, u32) {
         610 | 611 => (W::Exact, 1 << 13),
         640 => (W::Smooth, 1 << 13),
         810..=890 => (W::Not("is a canned cycle of drilling and boring"), motion),
+        650..=679 => (W::Not(CALLS_MACRO), single),
         100 => (W::OwnTables, single),
         _ => (W::Not("is no code that this panel knows"), 0),
     }

@@ -3,6 +3,7 @@
 
 mod arcs;
 mod codes;
+mod foreign;
 mod number;
 mod run;
 mod scan;

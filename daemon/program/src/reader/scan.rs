@@ -1,5 +1,6 @@
 //! One line of text to words: letters with numbers, and where they stand.
 
+use super::foreign;
 use super::number::{Bad, BadNumber, Number, number};
 use crate::rules;
 
@@ -146,6 +147,14 @@ impl Words {
     /// read are there all the same.
     pub fn scan(&mut self, line: &[u8]) {
         self.clear();
+        self.scan_words(line);
+        if self.fault.is_some() {
+            let named = foreign::macro_call(self.g_codes()).or_else(|| foreign::macro_word(line));
+            self.fault = named.or_else(|| self.fault.take());
+        }
+    }
+
+    fn scan_words(&mut self, line: &[u8]) {
         let mut i = 0;
         let mut first = true;
         while let Some(&byte) = line.get(i) {
@@ -204,8 +213,8 @@ impl Words {
             b'#' | b'[' | b']' | b'=' => {
                 self.unsupported(
                     i,
-                    format!("\"{}\" belongs to parameters and expressions, which this panel does not work out.", char::from(byte)),
-                    "Write the program out with plain numbers.",
+                    format!("\"{}\" belongs to a macro: parameters and expressions, which this panel does not work out.", char::from(byte)),
+                    foreign::WRITE_OUT,
                 );
                 // What follows is an expression: its letters are no words.
                 return line.len();
@@ -273,19 +282,18 @@ impl Words {
             ),
             b'O' if first => self.unsupported(
                 start,
-                "O words number subprograms, which this panel does not run.".to_owned(),
-                "Write the program out without subprograms; take the O word out if it is only a name.",
+                format!("O{} numbers a subprogram, or names the program; this panel runs no subprograms.", read.value),
+                "If it is only the program's name, take the word out; else write the subprogram's blocks out where they are called.",
             ),
             b'O' => self.unreadable(
                 start,
                 "The letter O stands where a zero seems to be meant.".to_owned(),
                 "Write the digit 0 instead.",
             ),
-            b'E' => self.unreadable(
-                start,
-                "E is no word: numbers have no exponent.".to_owned(),
-                "Write the number out, such as 1000 for 1e3.",
-            ),
+            b'E' => {
+                let (says, remedy) = foreign::exponent(line, start, next);
+                self.unreadable(start, says, &remedy);
+            }
             b'U' | b'V' | b'W' => self.unreadable(
                 start,
                 format!("{} is no word of this language.", char::from(letter)),
@@ -363,8 +371,17 @@ impl Words {
             Bad::Expression => {
                 self.unsupported(
                     bad.offset,
-                    format!("{name} takes its number from a parameter or expression, which this panel does not work out."),
-                    "Write the program out with plain numbers.",
+                    format!("{name} takes its number from a macro's parameter or expression, which this panel does not work out."),
+                    foreign::WRITE_OUT,
+                );
+                return line.len();
+            }
+            Bad::Missing if letter == b'O' && line.get(bad.offset) == Some(&b'<') => {
+                self.unsupported(
+                    start,
+                    "O with a name in < > names a subprogram; this panel runs no subprograms."
+                        .to_owned(),
+                    foreign::NO_SUBPROGRAMS,
                 );
                 return line.len();
             }

@@ -1,8 +1,20 @@
 //! Text behind the end of the program: it is not carried out, and perhaps it was meant to be.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "after-end";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse or note",
+    needs: "the program alone",
+    measured: || "Text behind M2, M30 or the closing %.".to_owned(),
+    limit: || {
+        "None of it would be cut: refused where it holds motion or torch words, else a note.".to_owned()
+    },
+    source: "RS-274 as published in NISTIR 6556: nothing behind the end is carried out (from memory).",
+};
 
 /// What stands behind the end.
 #[derive(Clone, Copy, Debug, Default)]
@@ -52,7 +64,7 @@ pub(crate) fn tell(findings: &mut Findings, after: &After) {
                 "Delete it, or put it into comments before the end.".to_owned(),
             )
         }),
-    }
+    };
 }
 
 #[cfg(test)]

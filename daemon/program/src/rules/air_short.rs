@@ -1,18 +1,27 @@
 //! The receiver falls below what the power source needs before the job is done.
 
+use super::page::Page;
 use super::duty_exceeded::{at_cut, waits};
-use super::not_judged;
+use super::not_judged::{self, Lack};
 use crate::feeds::time;
 use crate::findings::Findings;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "air-short";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a machine file, and a setup with a chart row",
+    measured: || "The pressure in the receiver through the whole job, pre-flow and post-flow \
+              counted.".to_owned(),
+    limit: || "The lowest pressure of the power source, with what filter and hose take.".to_owned(),
+    source: "The machine file ([air]).",
+};
+
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(air) = sheet.input.facts.air else {
-        let lacks = "the air supply or the predicted times are not known";
-        let remedy = "Give a machine file (--config) and a setup with a chart row.";
-        not_judged::tell(findings, NAME, lacks, remedy);
+        not_judged::tell(findings, NAME, Lack::Times("the air supply or the predicted times are not known"));
         return;
     };
     let Some(short) = air.forecast.short else {

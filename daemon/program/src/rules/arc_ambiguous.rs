@@ -1,9 +1,19 @@
 //! An arc that ends a hair from its start: a full turn, or nothing.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 
 pub(crate) const NAME: &str = "arc-ambiguous";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "the program alone",
+    measured: || "The gap between start and end of an arc in centre format.".to_owned(),
+    limit: || format!("Nearer than {NEAR_MM} mm and not equal: a full turn or nothing, by a rounding."),
+    source: "The number is invented.",
+};
 
 /// Nearer than this, mm, and not the same place.
 const NEAR_MM: f64 = 0.01;

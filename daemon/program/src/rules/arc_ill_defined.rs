@@ -1,10 +1,22 @@
 //! Radius format about a half circle: the last digit written throws the arc far about.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::report::Severity;
 use crate::shape::mm;
 
 pub(crate) const NAME: &str = "arc-ill-defined";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn or note",
+    needs: "the program alone",
+    measured: || "How far the last written digit moves an arc that is given by its radius.".to_owned(),
+    limit: || format!("Asked where the chord is over {CHORD_RADII} radii; a warning where the arc moves \
+              by over {WARN_MM} mm."),
+    source: "RS-274 as published in NISTIR 6556, 3.5.3.1, warns of it (from memory); the numbers are \
+              invented.",
+};
 
 /// From this chord on, in radii.
 const CHORD_RADII: f64 = 1.99;

@@ -1,9 +1,21 @@
 //! An arc that no circle fits.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 
 pub(crate) const NAME: &str = "arc-impossible";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "Whether a circle fits the arc: chord against diameter, a centre that is given and \
+              lies off the start.".to_owned(),
+    limit: || "The ends are no further apart than the diameter; a full circle is written with I \
+              and J.".to_owned(),
+    source: "RS-274 as published in NISTIR 6556, 3.5.3.",
+};
 
 pub(crate) fn radius(findings: &mut Findings, at: Spot, chord_mm: f64, radius_mm: f64) {
     findings.refuse(NAME, at, || {

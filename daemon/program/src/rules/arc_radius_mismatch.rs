@@ -1,5 +1,6 @@
 //! Start and end of a centre-format arc lie at different distances from its centre.
 
+use super::page::Page;
 use units::Point;
 
 use crate::Unit;
@@ -8,6 +9,17 @@ use crate::report::Severity;
 use crate::shape::mm;
 
 pub(crate) const NAME: &str = "arc-radius-mismatch";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse or note",
+    needs: "the program alone",
+    measured: || "The distance of an arc's start and end from its centre.".to_owned(),
+    limit: || format!("A note from {NOTE_MM} mm apart; refused beyond {REFUSE_MM} mm and 0.1 % of the \
+              radius."),
+    source: "RS-274 as published in NISTIR 6556, 3.5.3.2, for the note; the limits of refusal \
+              are invented.",
+};
 
 /// NISTIR 6556, 3.5.3.2, as the limit of a note.
 pub(crate) const NOTE_MM: f64 = 0.002;

@@ -1,5 +1,6 @@
 //! An arc that would join its neighbours smoothly if it turned the other way.
 
+use super::page::Page;
 use units::Segment;
 
 use crate::findings::{Findings, Spot};
@@ -7,6 +8,16 @@ use crate::shape::break_deg;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "arc-wrong-way";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "the program alone",
+    measured: || "How far the path turns at the two ends of an arc.".to_owned(),
+    limit: || format!("Over {BREAK_DEG} degrees at both ends, and under {SMOOTH_DEG} degrees if the arc \
+              turned the other way."),
+    source: "The number is invented.",
+};
 
 /// The path breaks by more than this at both ends, degrees.
 const BREAK_DEG: f64 = 100.0;

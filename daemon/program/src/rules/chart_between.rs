@@ -1,5 +1,6 @@
 //! Settings that no row states: they are reckoned from two.
 
+use super::page::Page;
 use super::chart_missing::row;
 use crate::facts::Chart;
 use crate::feeds::mm_min;
@@ -7,6 +8,15 @@ use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "chart-between";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup and a chart row",
+    measured: || "Whether the settings are a row's own, or reckoned between two rows.".to_owned(),
+    limit: || "Reckoned ones are named.".to_owned(),
+    source: "A power law between the two rows.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     // Where there is no row, `chart-missing` has said it.

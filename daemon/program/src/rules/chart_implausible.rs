@@ -1,5 +1,6 @@
 //! A chart row that asks for more melting power than the arc has, or for next to none.
 
+use super::page::Page;
 use super::chart_missing::row;
 use super::{feed_impossible::share, not_judged};
 use crate::feeds::mm_min;
@@ -7,6 +8,15 @@ use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "chart-implausible";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a setup and a chart row for steel, stainless or aluminium",
+    measured: || "The part of the arc's power that melting the kerf takes by the chart row itself.".to_owned(),
+    limit: || "0.12 to 0.55, in aluminium 0.08 to 0.40.".to_owned(),
+    source: "A balance of heat; the limits are invented.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(row) = row(sheet, findings, NAME) else {
@@ -67,8 +77,8 @@ mod tests {
         let setup = frame::setup();
         let mut input = frame::input(&setup);
         input.facts.energy = None;
-        let found = brief(&report_with(frame::PROGRAM, &input));
-        // This rule and feed-impossible.
-        assert_eq!(found, ["note not-judged -:- -", "note not-judged -:- -"]);
+        let report = report_with(frame::PROGRAM, &input);
+        assert_eq!(brief(&report), ["note not-judged -:- -"]);
+        assert_eq!(report.not_judged, [super::NAME, "feed-impossible"]);
     }
 }

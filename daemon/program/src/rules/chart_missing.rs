@@ -1,11 +1,21 @@
 //! No chart row for this sheet, or one that is for another.
 
-use super::not_judged;
+use super::page::Page;
+use super::not_judged::{self, Lack};
 use crate::facts::{Chart, Row};
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "chart-missing";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a setup and a chart row",
+    measured: || "Whether the chart has a row for this material and thickness.".to_owned(),
+    limit: || "It must: heights, delays and pressure come from it.".to_owned(),
+    source: "The machine file's chart.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     if let Chart::Missing(why) = sheet.input.facts.chart {
@@ -43,26 +53,10 @@ pub(crate) fn row<'a>(
     findings: &mut Findings,
     rule: &'static str,
 ) -> Option<Row<'a>> {
-    let (lacks, remedy) = match sheet.input.facts.chart {
-        Chart::Row(row) => return Some(row),
-        Chart::NotGiven if sheet.input.setup.is_none() => (
-            "the material is not known".to_owned(),
-            "Give a setup (--setup) and a machine file with a chart (--config).",
-        ),
-        Chart::NotGiven => (
-            "there is no chart".to_owned(),
-            "Give a machine file with a chart (--config).",
-        ),
-        Chart::Missing(why) => (
-            format!("there is no chart row ({why})"),
-            "Add a row to the chart, or name one that fits in the setup.",
-        ),
-        Chart::Several(names) => (
-            format!("several chart rows fit and the setup names none: {names}"),
-            "Name one of them in the setup (chart = \"...\").",
-        ),
-    };
-    not_judged::tell(findings, rule, &lacks, remedy);
+    if let Chart::Row(row) = sheet.input.facts.chart {
+        return Some(row);
+    }
+    not_judged::tell(findings, rule, Lack::Row);
     None
 }
 
@@ -106,11 +100,11 @@ mod tests {
         for (chart, says) in [
             (
                 Chart::NotGiven,
-                "chart-missing was not judged: there is no chart.",
+                "there is no chart (",
             ),
             (
                 Chart::Several("a, b"),
-                "chart-missing was not judged: several chart rows fit and the setup names none: a, b.",
+                "several chart rows fit and the setup names none: a, b (",
             ),
         ] {
             assert_eq!(with(chart), nothing());
@@ -118,7 +112,7 @@ mod tests {
             input.facts.chart = chart;
             let report = report_with(frame::PROGRAM, &input);
             assert!(
-                report.findings.iter().any(|f| f.says == says),
+                report.findings.iter().any(|f| f.says.contains(says)),
                 "{:?}",
                 report.findings
             );

@@ -3,15 +3,25 @@
 //! The clamp belongs on the piece that is left behind (common practice, no source): once its piece
 //! is cut free, the current looks for another way back through whatever touches the sheet.
 
+use super::page::Page;
 use units::Point;
 
-use super::not_judged;
+use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
 use crate::pieces::{PieceMap, Under};
 use crate::shape::place;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "clamp-on-dropout";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "a setup with the clamp, and a kerf (chart row or setup)",
+    measured: || "Whether the piece that the clamp bites comes free of the largest remaining piece.".to_owned(),
+    limit: || "It must not.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 /// A place for the clamp keeps the torch's body clear, mm.
 const CLEAR_MM: f64 = 26.0;
@@ -23,12 +33,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     let Some(clamp) = sheet.input.setup.and_then(|s| s.clamp) else {
-        not_judged::tell(
-            findings,
-            NAME,
-            "where the ground clamp bites is not known",
-            "Write clamp = [x, y] into the setup.",
-        );
+        not_judged::tell(findings, NAME, Lack::Clamp);
         return;
     };
     let Some(freed) = map.clamp_freed() else {

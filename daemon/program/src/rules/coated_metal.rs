@@ -1,10 +1,20 @@
 //! A coating that burns to fume.
 
-use super::not_judged;
+use super::page::Page;
+use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "coated-metal";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup",
+    measured: || "Whether the setup names a coating.".to_owned(),
+    limit: || "Always said: fumes.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 /// Parts of words that name a coating.
 const COATED: [&str; 9] = [
@@ -15,8 +25,7 @@ const NO_COATING: [&str; 5] = ["", "none", "no", "bare", "uncoated"];
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(setup) = sheet.input.setup else {
-        let remedy = "Give a setup (--setup).";
-        not_judged::tell(findings, NAME, "the material is not known", remedy);
+        not_judged::tell(findings, NAME, Lack::Setup("the material is not known"));
         return;
     };
     let stated = setup.coating.as_deref().map(|c| c.trim().to_lowercase());

@@ -1,8 +1,18 @@
 //! A comment that is not closed on its line: it ends with its line.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "comment-open";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "the program alone",
+    measured: || "Whether every comment is closed on its line.".to_owned(),
+    limit: || "It must be; else it is taken to end with its line.".to_owned(),
+    source: "RS-274 as published in NISTIR 6556: a comment is closed on its line (from memory).",
+};
 
 pub(crate) fn tell(findings: &mut Findings, at: Spot) {
     findings.warn(NAME, at, || {

@@ -1,9 +1,20 @@
 //! Kerf compensation switched on or off at the wrong place.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 
 pub(crate) const NAME: &str = "compensation-open";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program and a kerf",
+    measured: || "Where G41 and G42 begin and end, and whether the offset path can be made.".to_owned(),
+    limit: || "On before the torch, off with it; no inner corner or arc smaller than half the \
+              kerf.".to_owned(),
+    source: "RS-274 as published in NISTIR 6556, 3.5.10, forbids offsets that gouge (from memory).",
+};
 
 pub(crate) fn still_on(findings: &mut Findings, at: Spot, since: Spot) {
     findings.refuse(NAME, at, || {

@@ -3,12 +3,22 @@
 //! Going clockwise, left is outside. The kerf belongs outside an outline and inside a hole: outlines
 //! clockwise with G41 or anticlockwise with G42, holes the reverse.
 
+use super::page::Page;
 use crate::compensation::Side;
 use crate::contour::Kind;
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "compensation-side";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a kerf, and G41, G42 or a size in a comment",
+    measured: || "On which side of the contour the kerf lies.".to_owned(),
+    limit: || "On the scrap: outside of an outline, inside of a hole.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let asked = sheet

@@ -1,14 +1,24 @@
 //! An outside corner of a part that the axes can only pass slowly: the arc dwells there, the corner
 //! burns off and height control dives.
 
+use super::page::Page;
 use units::motion::{corner_mm_s, turn};
 
-use super::not_judged;
+use super::not_judged::{self, Lack};
 use crate::contour::Kind;
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "corner-slow";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a machine file and a kerf",
+    measured: || "The speed at which outside corners are passed.".to_owned(),
+    limit: || format!("{SLOW} of the feed."),
+    source: "The number is invented.",
+};
 
 /// Under this part of the feed; number invented.
 const SLOW: f64 = 0.3;
@@ -17,12 +27,11 @@ const CORNER: f64 = 0.35;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let (Some(motion), Some(contours)) = (sheet.input.facts.motion, sheet.contours()) else {
-        let lacks = "what the axes can do or the kerf is not known";
-        let remedy = "Give a machine file (--config), and a chart row or kerf in the setup.";
-        not_judged::tell(findings, NAME, lacks, remedy);
+        not_judged::tell(findings, NAME, if sheet.input.facts.motion.is_none() { Lack::Machine("what the axes can do is not known") } else { Lack::Kerf });
         return;
     };
     let (mut count, mut first, mut slowest) = (0_usize, None, f64::INFINITY);
+    let mut cuts = Vec::new();
     for (cut, number) in sheet.cuts() {
         let Some(contour) = contours.of_cut(number - 1) else {
             continue;
@@ -45,6 +54,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             let part = corner_mm_s(turned, motion.corner_step_mm_s) / feed;
             if part < SLOW - 1e-9 {
                 count += 1;
+                cuts.push(number);
                 slowest = slowest.min(part);
                 first.get_or_insert_with(|| {
                     let at = sheet.placer.place(two[0].segment.to());
@@ -71,7 +81,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             ),
             "Run past the corner and loop back in the scrap, or round it.".to_owned(),
         )
-    });
+    }).of_cuts(cuts);
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@
 //! edge itself; either way the drawing is not what will come out, and it is noted. Turns are summed
 //! over short pieces, so that an arc in facets is judged like the arc.
 
+use super::page::Page;
 use units::Segment;
 use units::motion::turn;
 
@@ -18,6 +19,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "corner-tight";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a kerf (chart row or setup)",
+    measured: || "The radius of inner corners.".to_owned(),
+    limit: || "Half the kerf: a round torch cuts no smaller one.".to_owned(),
+    source: "Geometry.",
+};
 
 /// Less of a turn is no corner, radians (20 degrees).
 const CORNER: f64 = 0.349;

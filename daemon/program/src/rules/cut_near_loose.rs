@@ -1,10 +1,20 @@
 //! A path past a free piece that may stand up in the torch's way.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::shape::{apart, mm};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "cut-near-loose";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "How near paths pass to free pieces that can tip above cutting height.".to_owned(),
+    limit: || format!("{BODY_MM} mm, the torch's body."),
+    source: "Common practice, no source.",
+};
 
 /// The torch's body, mm from its middle; common practice, no source.
 const BODY_MM: f64 = 25.0;
@@ -15,7 +25,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     };
     let loose: Vec<_> = map.pieces().into_iter().filter(|p| p.may_tip(map.slats())).collect();
     let mut first: Option<(Spot, usize, f64)> = None;
-    let mut count = 0;
+    let mut cuts = Vec::new();
     for (_, number) in sheet.cuts() {
         let tick = map.strands.start(number - 1);
         let line = sheet.flat().line(number - 1);
@@ -34,7 +44,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                 (off < BODY_MM).then_some((s, piece.freed_by.unwrap_or(0), off))
             });
         if let Some((s, freed_by, off)) = near {
-            count += 1;
+            cuts.push(number);
             first.get_or_insert_with(|| (sheet.spot_at(number, s), freed_by, off));
         }
     }
@@ -42,13 +52,14 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         findings.note(NAME, spot, || {
             (
                 format!(
-                    "{count} {} within the torch's body ({BODY_MM} mm) of a free piece that may tip above cutting height; the first passes {} mm from the piece that cut {freed_by} has freed.",
-                    if count == 1 { "cut passes" } else { "cuts pass" },
+                    "{} {} within the torch's body ({BODY_MM} mm) of a free piece that may tip above cutting height; the first passes {} mm from the piece that cut {freed_by} has freed.",
+                    cuts.len(),
+                    if cuts.len() == 1 { "cut passes" } else { "cuts pass" },
                     mm(off.round())
                 ),
                 "Take such pieces out, weigh them down, or leave tabs, where that can be done.".to_owned(),
             )
-        });
+        }).of_cuts(cuts.iter().copied());
     }
 }
 

@@ -1,10 +1,20 @@
 //! A path along the kerf of an earlier cut.
 
+use super::page::Page;
 use crate::findings::Findings;
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "cut-twice";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "How much of a path runs along the kerf of an earlier cut.".to_owned(),
+    limit: || format!("Over {LEAST_MM} mm and 5 % of it; from 90 % on it is called a duplicate."),
+    source: "The number is invented.",
+};
 
 /// Said above this length, mm, and this part of the path.
 const LEAST_MM: f64 = 2.0;
@@ -47,7 +57,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                     "Leave that stretch out of one of the two cuts.".to_owned(),
                 )
             }
-        });
+        }).of_cuts([earlier]);
     }
 }
 

@@ -1,8 +1,19 @@
 //! More digits than a controller may keep; counted, the first named.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "digits-excess";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "the program alone",
+    measured: || "The digits of every number.".to_owned(),
+    limit: || "4 decimals in millimetres, 5 in inches, 12 digits in all: a controller may cut \
+              off the rest.".to_owned(),
+    source: "Common practice; the number is invented.",
+};
 
 /// The first number with too many digits, and how many there are.
 #[derive(Clone, Copy, Debug, Default)]

@@ -3,6 +3,7 @@
 //! The gas usually swirls so that the edge to the right of travel is square and clean, and the left
 //! one is not: outlines go clockwise, holes anticlockwise.
 
+use super::page::Page;
 use super::not_judged;
 use crate::contour::Kind;
 use crate::findings::{Findings, Spot};
@@ -10,6 +11,15 @@ use crate::lead::{each, name};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "direction-of-cut";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a kerf (chart row or setup)",
+    measured: || "Which way round each contour is cut.".to_owned(),
+    limit: || "Outlines clockwise, holes anticlockwise: the better edge lies right of travel.".to_owned(),
+    source: "Common practice, no source. It holds for the usual swirl of the gas.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(contours) = not_judged::contours(sheet, findings, NAME) else {

@@ -1,6 +1,7 @@
 //! More arc time in ten minutes than the power source's duty allows.
 
-use super::not_judged;
+use super::page::Page;
+use super::not_judged::{self, Lack};
 use crate::facts::{Forecast, Wait};
 use crate::feeds::time;
 use crate::findings::{Findings, Spot};
@@ -8,14 +9,21 @@ use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "duty-exceeded";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a machine file, and a setup with a chart row",
+    measured: || "Arc time in every window of 10 minutes.".to_owned(),
+    limit: || "The power source's duty cycle at this current.".to_owned(),
+    source: "The rating plate; the window of 10 minutes is that of IEC 60974-1 (from memory).",
+};
+
 /// So many waits are told one by one.
 const TOLD: usize = 4;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(duty) = sheet.input.facts.duty else {
-        let lacks = "the power source's duty or the predicted times are not known";
-        let remedy = "Give a machine file (--config) and a setup with a chart row.";
-        not_judged::tell(findings, NAME, lacks, remedy);
+        not_judged::tell(findings, NAME, Lack::Times("the power source's duty or the predicted times are not known"));
         return;
     };
     let Some(short) = duty.short else {

@@ -1,9 +1,19 @@
 //! A dwell that is hardly meant in seconds.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 
 pub(crate) const NAME: &str = "dwell-suspect";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "the program alone",
+    measured: || "The time of every dwell.".to_owned(),
+    limit: || format!("Longer than {LONGEST_S} s, or a number that makes sense in milliseconds alone."),
+    source: "The number is invented.",
+};
 
 /// Longer is noted, s; invented.
 const LONGEST_S: f64 = 10.0;

@@ -1,10 +1,20 @@
 //! Torch on and off with next to no path.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "empty-cut";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "the program; a chart with a row for spots passes one",
+    measured: || "The path between torch on and torch off.".to_owned(),
+    limit: || format!("At least {LEAST_MM} mm."),
+    source: "The number is invented.",
+};
 
 /// Less path than this, mm.
 pub(crate) const LEAST_MM: f64 = 0.5;

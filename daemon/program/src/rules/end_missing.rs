@@ -1,8 +1,19 @@
 //! A program that does not say where it ends: it may have been cut short.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "end-missing";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn or refuse",
+    needs: "the program alone",
+    measured: || "Whether the text comes to an end: M2, M30 or the closing %.".to_owned(),
+    limit: || "A warning without one; refused where the text was plainly cut short (% opened and \
+              never closed, or the last line stops inside a word).".to_owned(),
+    source: "RS-274 as published in NISTIR 6556: how a program ends (from memory).",
+};
 
 const WHOLE: &str = "Fetch the whole file again; end it with M2 or M30.";
 

@@ -1,5 +1,6 @@
 //! An arc broken into short straight pieces.
 
+use super::page::Page;
 use units::{Point, Segment};
 
 use super::arc_wrong_way::tangent;
@@ -8,6 +9,15 @@ use crate::shape::{mm, place};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "faceted-arc";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "the program alone",
+    measured: || "Runs of straight pieces of equal length and equal turn.".to_owned(),
+    limit: || format!("{PIECES} or more, alike within 10 %, on one circle within {NEAR_MM} mm."),
+    source: "The number is invented.",
+};
 
 /// So many pieces at least.
 const PIECES: usize = 8;

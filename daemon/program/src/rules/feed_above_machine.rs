@@ -1,16 +1,25 @@
 //! A feed that the axes cannot follow.
 
-use super::not_judged;
+use super::page::Page;
+use super::not_judged::{self, Lack};
 use crate::feeds::{feeds, mm_min};
 use crate::findings::Findings;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "feed-above-machine";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "a machine file",
+    measured: || "Every feed against what the axes can do.".to_owned(),
+    limit: || "The machine file's highest feed.".to_owned(),
+    source: "The machine file.",
+};
+
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(motion) = sheet.input.facts.motion else {
-        let lacks = "the highest feed of the axes is not known";
-        not_judged::tell(findings, NAME, lacks, "Give a machine file (--config).");
+        not_judged::tell(findings, NAME, Lack::Machine("the highest feed of the axes is not known"));
         return;
     };
     let limit = motion.feed_max_mm_s;
@@ -25,7 +34,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                 ),
                 "Check the unit of F, and write the chart's feed.".to_owned(),
             )
-        });
+        }).of_cuts(feed.cuts.iter().copied());
     }
 }
 
@@ -54,10 +63,11 @@ mod tests {
         assert_eq!(
             changed("F1100", "F27940"),
             [
+                // The feeds alone are in the other unit: that explains the rest.
+                "warn scale-suspect -:- -",
                 "refuse feed-above-machine 9:1 2",
                 "warn feed-off-chart 9:1 2",
                 "warn feed-impossible 9:1 2",
-                "warn scale-suspect -:- -",
                 "note corner-slow 11:1 2",
                 "note speed-lost 12:1 2",
             ]

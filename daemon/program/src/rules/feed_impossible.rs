@@ -1,5 +1,6 @@
 //! A feed at which the arc could not melt the kerf, or would melt far more than it.
 
+use super::page::Page;
 use super::chart_missing::row;
 use super::not_judged;
 use crate::feeds::{feeds, mm_min};
@@ -7,6 +8,16 @@ use crate::findings::Findings;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "feed-impossible";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a setup and a chart row for steel, stainless or aluminium",
+    measured: || "The part of the arc's power that melting the kerf takes at this feed, and all \
+              together.".to_owned(),
+    limit: || format!("{MELTING_LOW} to {MELTING_HIGH} for melting, at most {NEEDED_HIGH} in all."),
+    source: "A balance of heat; the limits are invented.",
+};
 
 /// The kerf takes more than this part of the arc's power for melting (invented)...
 const MELTING_HIGH: f64 = 0.65;
@@ -48,7 +59,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                     row.name
                 ),
             )
-        });
+        }).of_cuts(feed.cuts.iter().copied());
     }
 }
 

@@ -1,11 +1,21 @@
 //! A feed far from the chart's.
 
+use super::page::Page;
 use super::chart_missing::row;
 use crate::feeds::{feeds, mm_min};
 use crate::findings::Findings;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "feed-off-chart";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a setup and a chart row",
+    measured: || "Every feed against the chart row's.".to_owned(),
+    limit: || format!("20 % to either side; in small holes from {HOLE_LOW} of it on."),
+    source: "Common practice; the number is invented.",
+};
 
 /// So far from the row's feed, as a part of it; common practice, number invented.
 const OFF: f64 = 0.2;
@@ -52,7 +62,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                 "Write the chart's feed, or name the chart row that the program was made for."
                     .to_owned(),
             )
-        });
+        }).of_cuts(feed.cuts.iter().copied());
     }
 }
 
@@ -124,10 +134,7 @@ mod tests {
         input.facts.chart = crate::Chart::NotGiven;
         let report = report_with(frame::PROGRAM, &input);
         assert!(
-            report
-                .findings
-                .iter()
-                .any(|f| f.says.starts_with(super::NAME))
+            report.not_judged.iter().any(|r| r == super::NAME)
         );
         assert!(
             brief(&report)

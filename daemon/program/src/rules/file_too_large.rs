@@ -1,8 +1,18 @@
 //! A file beyond what the panel reads.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "file-too-large";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "The bytes of the file.".to_owned(),
+    limit: || format!("{LARGEST_BYTES} bytes (64 MiB)."),
+    source: "The number is invented.",
+};
 
 /// 64 MiB; invented.
 pub const LARGEST_BYTES: usize = 64 * 1024 * 1024;

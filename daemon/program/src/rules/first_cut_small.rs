@@ -1,5 +1,6 @@
 //! The first cut is a small hole: the hardest thing comes before anybody has seen a cut.
 
+use super::page::Page;
 use super::hole_too_small::KNOWN_MM;
 use super::not_judged;
 use crate::contour::Kind;
@@ -8,6 +9,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "first-cut-small";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "The first cut of the program.".to_owned(),
+    limit: || format!("No hole under {SMALL_T} thicknesses."),
+    source: "Common practice, no source.",
+};
 
 /// Under so many thicknesses across; common practice, no source.
 const SMALL_T: f64 = 2.0;

@@ -113,6 +113,7 @@ pub const fn facts() -> Facts<'static> {
         },
         motion: Some(MOTION),
         link: Some(LINK),
+        has_chart: true,
         chart: Chart::Row(ROW),
         energy: Some(ENERGY),
         source: Some(Source {

@@ -1,5 +1,6 @@
 //! Thin sheet that gets hot where much is cut in a short time: it bows and the parts shrink.
 
+use super::page::Page;
 use super::duty_exceeded::at_cut;
 use super::{chart_missing::row, not_judged};
 use crate::facts::Hot;
@@ -8,6 +9,15 @@ use crate::shape::{mm, place};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "heat-build-up";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a machine file, and a setup with a chart row; sheets up to 3 mm",
+    measured: || "The rise of the sheet's heat where much is cut in a short time.".to_owned(),
+    limit: || format!("{RISE_K} K above the mean of the sheet."),
+    source: "A forecast of heat in thin sheet; the number is invented.",
+};
 
 /// Sheets up to this thickness, mm.
 const THIN_MM: f64 = 3.0;
@@ -48,7 +58,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             "Cut in a jumping order, so that neighbours do not follow each other, or pause."
                 .to_owned(),
         )
-    });
+    }).of_cuts(hot.iter().map(|h| h.cut));
 }
 
 #[cfg(test)]

@@ -1,11 +1,21 @@
 //! A hole cut after the outline that frees its part.
 
+use super::page::Page;
 use super::not_judged;
 use crate::contour::Kind;
 use crate::findings::Findings;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "hole-after-outline";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a kerf (chart row or setup)",
+    measured: || "The order of every hole and of the outline round it.".to_owned(),
+    limit: || "Holes first: behind the outline the part is loose.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(contours) = sheet.contours() else {
@@ -26,7 +36,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                 format!("This hole is cut after cut {outline}, the outline of its part: the part is loose by then, or held by a tab alone, and the hole goes out of place."),
                 format!("Cut the holes first: cut {hole} before cut {outline}."),
             )
-        });
+        }).of_cuts([outline]);
     }
 }
 

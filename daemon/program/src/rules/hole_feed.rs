@@ -1,5 +1,6 @@
 //! A small hole cut at an outline's feed: the arc trails behind, and the hole comes out tapered.
 
+use super::page::Page;
 use super::{chart_missing, not_judged};
 use crate::feeds::mm_min;
 use crate::findings::{Findings, Spot};
@@ -8,6 +9,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "hole-feed";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup and a chart row",
+    measured: || format!("The feed in holes under {SMALL_MM} mm or {SMALL_T} thicknesses."),
+    limit: || format!("{FAST} of the chart's feed; {OFFERED} of it is offered."),
+    source: "Common practice, no source.",
+};
 
 /// A hole is small below this, mm...
 const SMALL_MM: f64 = 32.0;
@@ -95,7 +105,7 @@ mod tests {
         let mut input = frame::input(&setup);
         input.facts.chart = crate::Chart::NotGiven;
         let report = report_with(frame::PROGRAM, &input);
-        assert!(report.findings.iter().any(|f| f.says.starts_with(super::NAME)));
+        assert!(report.not_judged.iter().any(|r| r == super::NAME));
         assert!(brief(&report).iter().all(|f| f.starts_with("note not-judged")));
     }
 }

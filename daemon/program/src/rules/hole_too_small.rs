@@ -1,6 +1,7 @@
 //! A round hole that the arc cannot cut well: it is wider at the bottom than at the top, and slag
 //! fills it.
 
+use super::page::Page;
 use super::not_judged;
 use crate::findings::{Findings, Spot};
 use crate::report::Severity;
@@ -9,6 +10,16 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "hole-too-small";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse, warn or note",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "The diameter of every round hole, the kerf taken into account.".to_owned(),
+    limit: || format!("Refused under {REFUSED_T} thickness or {REFUSED_W} kerfs, a warning under \
+              {WARNED_T}, a note under {NOTED_T} thicknesses."),
+    source: "Common practice, no source.",
+};
 
 /// So many thicknesses across at least; common practice, no source.
 const REFUSED_T: f64 = 1.0;

@@ -1,5 +1,6 @@
 //! A path that crosses an earlier kerf: height control is to stand still there.
 
+use super::page::Page;
 use super::cut_twice::CROSSING_KERFS;
 use crate::derived::Stretch;
 use crate::findings::Findings;
@@ -7,6 +8,16 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "kerf-crossing";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "Where a path crosses an earlier kerf.".to_owned(),
+    limit: || format!("Every crossing up to {CROSSING_KERFS} kerfs wide: height control stands still \
+              there."),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
@@ -20,7 +31,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                     format!("{} mm along, the path crosses the kerf of cut {earlier}: the height is held still there.", mm((s.from_mm * 10.0).round() / 10.0)),
                     "Nothing to do; cut the crossing path first if the edge matters there.".to_owned(),
                 )
-            });
+            }).of_cuts([earlier]);
         }
     }
 }

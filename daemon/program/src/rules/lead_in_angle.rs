@@ -1,5 +1,6 @@
 //! A lead-in that meets its outline at a steep angle: the torch turns a corner on the finished edge.
 
+use super::page::Page;
 use units::motion::turn;
 
 use super::not_judged;
@@ -9,6 +10,15 @@ use crate::lead::{each, joint, pieces_at, pierce};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "lead-in-angle";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a kerf (chart row or setup)",
+    measured: || "The angle at which a lead-in meets its outline.".to_owned(),
+    limit: || format!("{STEEP_DEG} degrees."),
+    source: "Common practice; the number is invented.",
+};
 
 /// Steeper than this, degrees; common practice, number invented.
 const STEEP_DEG: f64 = 30.0;

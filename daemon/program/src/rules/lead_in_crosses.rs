@@ -1,5 +1,6 @@
 //! A lead-in that cuts into the part or into its neighbour.
 
+use super::page::Page;
 use units::{Bounds, Point};
 
 use super::not_judged;
@@ -12,6 +13,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "lead-in-crosses";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "a kerf (chart row or setup)",
+    measured: || "Where the lead-in runs before its last kerf.".to_owned(),
+    limit: || "Not into the part, and not within half a kerf of a neighbour.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 /// Polylines of arcs are no truer than this, mm.
 const DEEP_MM: f64 = 0.05;

@@ -1,5 +1,6 @@
 //! Pierced so near to the finished edge that it is splashed.
 
+use super::page::Page;
 use super::not_judged;
 use crate::contour::Kind;
 use crate::findings::{Findings, Spot};
@@ -8,6 +9,17 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "lead-in-short";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "The distance of the pierce from the finished edge against how far the pierce \
+              splashes.".to_owned(),
+    limit: || format!("The larger of 1.5 kerfs and 0.8 kerfs + 1.0 mm + 0.3 thicknesses; in holes no \
+              more than {IN_HOLE} of the diameter is offered."),
+    source: "Common practice; the number is invented.",
+};
 
 /// How far a pierce splashes, mm; common practice, numbers invented.
 fn splash_mm(kerf: f64, thickness: f64) -> f64 {

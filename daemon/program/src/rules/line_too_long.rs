@@ -1,11 +1,21 @@
 //! A line beyond what the language allows, or beyond what the controller takes once it is sent.
 
+use super::page::Page;
 use units::Segment;
 
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "line-too-long";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program; the controller's own limit from the machine file",
+    measured: || "The characters of each line, and of the block as it would be sent.".to_owned(),
+    limit: || format!("{LONGEST} characters, and the longest line that the controller takes."),
+    source: "RS-274 as published in NISTIR 6556, 3.3.1: 256 characters.",
+};
 
 /// NISTIR 6556, 3.3.1: a line has at most 256 characters.
 pub(crate) const LONGEST: usize = 256;

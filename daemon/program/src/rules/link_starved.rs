@@ -1,8 +1,9 @@
 //! More blocks a second than the wire and the controller carry: the torch would falter.
 
+use super::page::Page;
 use units::Segment;
 
-use super::not_judged;
+use super::not_judged::{self, Lack};
 use crate::cutlist::{CutList, Element};
 use crate::facts::Link;
 use crate::findings::{Findings, Spot};
@@ -10,6 +11,16 @@ use crate::join::{JOIN_MM, join};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "link-starved";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a machine file",
+    measured: || "The blocks a second that the path needs at its feed against what wire and \
+              controller carry.".to_owned(),
+    limit: || format!("No stretch over {STRETCH_MM} mm needs more than is carried."),
+    source: "The machine file and the dialect; 8 ms a block where none is named (invented).",
+};
 
 /// Shorter stretches are covered by what the controller holds in store, mm.
 const STRETCH_MM: f64 = 20.0;
@@ -29,19 +40,18 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         });
     }
     let Some(link) = sheet.input.facts.link else {
-        let lacks = "what the wire and the controller carry is not known";
-        not_judged::tell(findings, NAME, lacks, "Give a machine file (--config).");
+        not_judged::tell(findings, NAME, Lack::Machine("what the wire and the controller carry is not known"));
         return;
     };
     let feed = sheet.input.chart_feed_mm_s;
     let list = &sheet.reading.cut_list;
-    let mut starved = 0;
+    let mut starved = Vec::new();
     let mut worst: Option<(Need, Spot)> = None;
     for (cut, number) in sheet.cuts() {
         let Some(need) = worst_stretch(&cut.path, &link, feed).filter(Need::starves) else {
             continue;
         };
-        starved += 1;
+        starved.push(number);
         if worst.as_ref().is_none_or(|(w, _)| need.ratio() > w.ratio())
             && let Some(e) = cut.path.get(need.first)
         {
@@ -53,7 +63,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     findings.warn(NAME, spot, || {
-        let many = if starved > 1 { format!(", the worst of {starved} cuts") } else { String::new() };
+        let many = if starved.len() > 1 { format!(", the worst of {} cuts", starved.len()) } else { String::new() };
         (
             format!(
                 "From here on {:.0} mm of path need {:.0} blocks a second at their feed{many}; the wire \
@@ -64,7 +74,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             ),
             remedy(list, &link, feed),
         )
-    });
+    }).of_cuts(starved.iter().copied());
 }
 
 fn remedy(list: &CutList, link: &Link, feed: Option<f64>) -> String {

@@ -1,19 +1,28 @@
 //! Most of the time nothing is cut.
 
-use super::not_judged;
+use super::page::Page;
+use super::not_judged::{self, Lack};
 use crate::feeds::time;
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "little-arc-time";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a machine file, and a setup with a chart row",
+    measured: || "The part of the predicted time in which nothing is cut.".to_owned(),
+    limit: || format!("{IDLE} of it."),
+    source: "The number is invented.",
+};
+
 /// Over this part of the time not cutting; number invented.
 const IDLE: f64 = 0.60;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(times) = sheet.input.facts.times else {
-        let remedy = "Give a setup (--setup) and a machine file with a chart (--config).";
-        not_judged::tell(findings, NAME, "the predicted times are not known", remedy);
+        not_judged::tell(findings, NAME, Lack::Times("the predicted times are not known"));
         return;
     };
     if times.run_s <= 0.0 {

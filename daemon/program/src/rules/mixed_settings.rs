@@ -1,12 +1,22 @@
 //! A program for more than one material, thickness or current, or for another than the setup's: one
 //! run has one set of settings.
 
-use super::not_judged;
+use super::page::Page;
+use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
 use crate::said::{Metal, Said, said};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "mixed-settings";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse or warn",
+    needs: "a setup",
+    measured: || "Materials, thicknesses and currents that tool words and comments ask for.".to_owned(),
+    limit: || "One setting for the whole program (refused), and that of the setup (a warning).".to_owned(),
+    source: "Common practice, no source.",
+};
 
 /// A sheet measures so much more or less than its nominal thickness, as a part.
 const MEASURED: f64 = 0.10;
@@ -32,8 +42,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     }
     let Some(setup) = sheet.input.setup else {
-        let lacks = "what the comments say cannot be compared: there is no setup";
-        not_judged::tell(findings, NAME, lacks, "Give a setup (--setup).");
+        not_judged::tell(findings, NAME, Lack::Setup("what the comments say cannot be compared: there is no setup"));
         return;
     };
     let row_amps = sheet.input.facts.chart.row().map(|r| r.amps);

@@ -5,6 +5,7 @@
 
 #[cfg(test)]
 pub(crate) mod frame;
+pub(crate) mod page;
 
 use crate::findings::Findings;
 use crate::vet::OnSheet;
@@ -27,6 +28,19 @@ pub enum Group {
 }
 
 impl Group {
+    /// What it is called.
+    #[must_use]
+    pub fn title(self) -> &'static str {
+        match self {
+            Self::Reading => "Reading",
+            Self::Torch => "Torch",
+            Self::Place => "Place and reach",
+            Self::Order => "Order and what stays connected",
+            Self::Shape => "Shape against process",
+            Self::Supplies => "Supplies and settings",
+        }
+    }
+
     /// Its rules judge what the whole path does to the sheet.
     pub(crate) fn needs_path(self) -> bool {
         matches!(self, Self::Order | Self::Shape)
@@ -42,6 +56,11 @@ pub(crate) fn path_unknown(finding: &crate::Finding) -> bool {
             || rule == arc_impossible::NAME)
 }
 
+/// These look at a file before it is known to hold a program.
+pub(crate) fn asked_of_any_file(rule: &str) -> bool {
+    [not_judged::NAME, not_a_program::NAME, file_too_large::NAME].contains(&rule)
+}
+
 /// A rule of vetting.
 #[derive(Clone, Copy)]
 pub struct Rule {
@@ -49,6 +68,8 @@ pub struct Rule {
     pub name: &'static str,
     /// Where it belongs.
     pub group: Group,
+    /// What its page says.
+    pub page: page::Page,
     /// How it judges the cut list; `None`: it is asked while reading.
     pub(crate) judge: Option<fn(&OnSheet<'_>, &mut Findings)>,
 }
@@ -62,6 +83,7 @@ macro_rules! rules {
             $($(Rule {
                 name: $module::NAME,
                 group: Group::$group,
+                page: $module::PAGE,
                 judge: rules!(@judge $module $($judge)?),
             }),+),+
         ];

@@ -1,8 +1,18 @@
 //! Absolute and relative are changed in mid-cut.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "mode-in-cut";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "the program alone",
+    measured: || "G90, G91, G90.1 or G91.1 with the torch on.".to_owned(),
+    limit: || "The meaning of numbers does not change in mid-cut.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn tell(findings: &mut Findings, at: Spot, word: &str) {
     findings.warn(NAME, at, || {

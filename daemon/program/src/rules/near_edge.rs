@@ -1,22 +1,36 @@
 //! Kerf close to the sheet's edge: the strip left over warps and burns away.
 
-use super::{not_judged, outside_sheet::room};
+use super::page::Page;
+use super::{not_judged::{self, Lack}, outside_sheet::room};
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "near-edge";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "The metal between kerf and sheet's edge.".to_owned(),
+    limit: || format!("{NEAR_MM} mm or one thickness, whichever is more."),
+    source: "Common practice, no source.",
+};
+
 /// Nearer than this, or one thickness, mm; common practice, no source.
 const NEAR_MM: f64 = 5.0;
 
+/// What is to stay between kerf and edge, mm.
+pub(crate) fn border_mm(thickness: f64) -> f64 {
+    NEAR_MM.max(thickness)
+}
+
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let (Some(setup), Some(kerf)) = (sheet.input.setup, sheet.input.kerf_mm) else {
-        let lacks = if sheet.input.setup.is_none() { "the sheet is not known" } else { "the kerf is not known" };
-        not_judged::tell(findings, NAME, lacks, "Give a setup (--setup) and a chart row or kerf.");
+        not_judged::tell(findings, NAME, if sheet.input.setup.is_none() { Lack::Setup("the sheet is not known") } else { Lack::Kerf });
         return;
     };
-    let limit = NEAR_MM.max(setup.thickness);
+    let limit = border_mm(setup.thickness);
     for (cut, number) in sheet.cuts() {
         let left = room(&sheet.bounds(number), setup.sheet) - kerf / 2.0;
         // Beyond the edge `outside-sheet` says it.

@@ -1,9 +1,19 @@
 //! A program that never fires, or never moves while firing.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "no-cut";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "Whether the torch goes on, and moves while it is on.".to_owned(),
+    limit: || "It must do both once.".to_owned(),
+    source: "What a cutting program is.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let list = &sheet.reading.cut_list;

@@ -1,9 +1,19 @@
 //! A cutting move without a feed, from the program or the chart.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "no-feed";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program; a chart row helps",
+    measured: || "Whether a feed is in force at every cutting move.".to_owned(),
+    limit: || "There must be one, in the program or in the chart.".to_owned(),
+    source: "RS-274 as published in NISTIR 6556: a cutting move without a feed is an error (from memory).",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     if sheet.input.chart_feed_mm_s.is_some() {

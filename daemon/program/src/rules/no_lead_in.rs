@@ -1,5 +1,6 @@
 //! Pierced on a finished edge: the pierce's crater stays in the part.
 
+use super::page::Page;
 use super::not_judged;
 use crate::findings::{Findings, Spot};
 use crate::lead::{each, name, pierce};
@@ -7,6 +8,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "no-lead-in";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a kerf (chart row or setup)",
+    measured: || "The distance of the pierce from the finished edge.".to_owned(),
+    limit: || "More than one kerf.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(contours) = not_judged::contours(sheet, findings, NAME) else {

@@ -1,8 +1,19 @@
 //! A file that opens and holds no program of this language.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "not-a-program";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "Whether the file holds a program of this language at all: no zero bytes, no \
+              drawing, no blocks of bare numbers, at least one block that can be read.".to_owned(),
+    limit: || format!("{UNREAD} lines and not one that can be read make a file that is no program."),
+    source: "The number is invented.",
+};
 
 /// How many unreadable lines without one readable make a file that is no program.
 const UNREAD: u32 = 3;

@@ -1,13 +1,25 @@
 //! Path or traverse too near to the ground clamp or to a marked keep-out.
 
+use super::page::Page;
 use units::Point;
 
-use super::not_judged;
+use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
 use crate::shape::{apart, chords, distance_to_box, mm};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "on-clamp";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse or warn",
+    needs: "a setup",
+    measured: || "How near the torch comes to the ground clamp and to keep-outs, on the path and on \
+              traverses.".to_owned(),
+    limit: || format!("The torch's body needs {BODY_MM} mm; a traverse passes {CLEAR_MM} mm above (a \
+              clamp of unknown height counts as {CLAMP_HEIGHT_MM} mm)."),
+    source: "Common practice, no source.",
+};
 
 /// The torch's body, mm from its middle; common practice, no source.
 const BODY_MM: f64 = 25.0;
@@ -25,7 +37,7 @@ struct Thing {
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(setup) = sheet.input.setup else {
-        not_judged::tell(findings, NAME, "the sheet is not known", "Give a setup (--setup).");
+        not_judged::tell(findings, NAME, Lack::Setup("the sheet is not known"));
         return;
     };
     let mut things: Vec<Thing> = setup
@@ -45,12 +57,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             high: at,
             height: CLAMP_HEIGHT_MM,
         }),
-        None => not_judged::tell(
-            findings,
-            NAME,
-            "where the ground clamp bites is not known",
-            "Write clamp = [x, y] into the setup.",
-        ),
+        None => not_judged::tell(findings, NAME, Lack::Clamp),
     }
     for thing in &things {
         paths(sheet, findings, thing);
@@ -198,7 +205,10 @@ mod tests {
 
     #[test]
     fn without_a_clamp_that_much_is_not_judged() {
-        let all = placed(PROGRAM, |s| s.clamp = None);
-        assert_eq!(all, ["note not-judged -:- -"; 3]);
+        let mut setup = frame::setup();
+        setup.clamp = None;
+        let report = frame::report_with(PROGRAM, &frame::input(&setup));
+        assert_eq!(frame::brief(&report), ["note not-judged -:- -"]);
+        assert_eq!(report.not_judged, ["clamp-on-dropout", super::NAME, "return-path-lost"]);
     }
 }

@@ -1,5 +1,6 @@
 //! A contour that almost closes: the part stays attached, or its end is wrong.
 
+use super::page::Page;
 use super::not_judged;
 use crate::findings::{Findings, Spot};
 use crate::report::Severity;
@@ -11,6 +12,16 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "open-contour";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn or note",
+    needs: "a kerf (chart row or setup)",
+    measured: || "The gap between the end of a contour and its start.".to_owned(),
+    limit: || format!("From one kerf up to {GAP_MM} mm; a gap with a marked tab within {MARKED_MM} mm is \
+              a note."),
+    source: "The number is invented.",
+};
 
 /// From one kerf up to this the end is an oversight rather than a tab, mm; number invented.
 const GAP_MM: f64 = 3.0;

@@ -1,23 +1,29 @@
 //! Path beyond the machine's travel.
 
-use super::not_judged;
+use super::page::Page;
+use super::not_judged::{self, Lack};
+use super::outside_sheet;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "outside-travel";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "a setup; the travel from the machine file",
+    measured: || "The path, placed by the zero, against the machine's travel.".to_owned(),
+    limit: || "No part of it beyond the travel.".to_owned(),
+    source: "The machine file.",
+};
+
 /// Numbers are written with three or four decimals; less than this is no difference, mm.
 const CRUMB_MM: f64 = 1e-6;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     if sheet.input.setup.is_none() {
-        not_judged::tell(
-            findings,
-            NAME,
-            "where the program's zero lies is not known",
-            "Give a setup (--setup).",
-        );
+        not_judged::tell(findings, NAME, Lack::Setup("where the program's zero lies is not known"));
         return;
     }
     let (corner, travel) = (sheet.input.sheet_corner, sheet.input.travel);
@@ -31,6 +37,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             ("Y", beyond(b.low.y, b.high.y, corner.y, travel.y)),
         ]
     };
+    let remedy = outside_sheet::remedy(sheet);
     for (cut, number) in sheet.cuts() {
         if off(&sheet.bounds(number)).iter().all(|(_, by)| *by <= CRUMB_MM) {
             continue;
@@ -56,7 +63,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                     mm(travel.y),
                     by.join(" and ")
                 ),
-                "Move the program's zero or the sheet, or turn the program.".to_owned(),
+                remedy.clone(),
             )
         });
     }

@@ -1,18 +1,27 @@
 //! More current than the power source has.
 
-use super::{chart_missing::row, not_judged};
+use super::page::Page;
+use super::{chart_missing::row, not_judged::{self, Lack}};
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "over-rated-current";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "a setup and a chart row",
+    measured: || "The row's current against the power source's.".to_owned(),
+    limit: || "The rating plate.".to_owned(),
+    source: "The machine file ([source]).",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(row) = row(sheet, findings, NAME) else {
         return;
     };
     let Some(source) = sheet.input.facts.source else {
-        let lacks = "the power source's rating plate is not known";
-        not_judged::tell(findings, NAME, lacks, "Give a machine file (--config).");
+        not_judged::tell(findings, NAME, Lack::Machine("the power source's rating plate is not known"));
         return;
     };
     if row.amps <= source.rated_amps + 1e-9 {

@@ -1,8 +1,9 @@
 //! A pierce or path over an area marked as already cut away.
 
+use super::page::Page;
 use units::Point;
 
-use super::not_judged;
+use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
 use crate::report::Severity;
 use crate::shape::{apart, chords, crossing, inside, mm};
@@ -10,9 +11,18 @@ use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "over-used";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse or warn",
+    needs: "a setup with used areas",
+    measured: || "Pierces and paths over areas that are marked as already cut away.".to_owned(),
+    limit: || "A pierce or an end there is refused, a crossing warned.".to_owned(),
+    source: "The setup: there is no metal.",
+};
+
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(setup) = sheet.input.setup else {
-        not_judged::tell(findings, NAME, "the sheet is not known", "Give a setup (--setup).");
+        not_judged::tell(findings, NAME, Lack::Setup("the sheet is not known"));
         return;
     };
     for outline in &setup.used {

@@ -1,5 +1,6 @@
 //! A contour whose end stops short of its start, or passes it by too much.
 
+use super::page::Page;
 use super::not_judged;
 use crate::contour::Kind;
 use crate::findings::{Findings, Spot};
@@ -8,6 +9,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "overlap-at-close";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a kerf (chart row or setup)",
+    measured: || "How far a contour's end passes its start.".to_owned(),
+    limit: || format!("An outline by 0 to {OUTLINE_MM} mm, a hole by up to {HOLE_MM} mm."),
+    source: "Common practice; the number is invented.",
+};
 
 /// An outline's end passes its start by no more than this, mm; common practice, number invented.
 const OUTLINE_MM: f64 = 3.0;

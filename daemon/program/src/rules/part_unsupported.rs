@@ -1,5 +1,6 @@
 //! Freed pieces that fall through the slats or tip on them.
 
+use super::page::Page;
 use crate::contour::Kind;
 use crate::findings::Findings;
 use crate::pieces::{Piece, size};
@@ -7,6 +8,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "part-unsupported";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "The size of every freed piece against the distance of the slats.".to_owned(),
+    limit: || "Narrower than the gap it falls through; up to two pitches it may tip.".to_owned(),
+    source: "The machine file gives the slats; the ratio is invented.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
@@ -60,7 +70,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             format!("{} slug{} of holes come{} free: {}.", slugs.len(), if slugs.len() == 1 { "" } else { "s" }, if slugs.len() == 1 { "s" } else { "" }, parts.join(", ")),
             "Look for slugs that stand up before the torch comes near them again.".to_owned(),
         )
-    });
+    }).of_cuts(slugs.iter().filter_map(|s| s.freed_by));
 }
 
 fn what(piece: &Piece, pitch: f64) -> &'static str {

@@ -3,6 +3,7 @@
 //! The finished edge lies half a kerf inside an outline's path: two outlines whose paths lie d apart
 //! have finished edges d + w apart. A cut that two parts share lies on one path: w apart.
 
+use super::page::Page;
 use units::Point;
 
 use super::not_judged;
@@ -15,6 +16,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "parts-too-close";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse or warn",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "The distance of the finished edges of two parts.".to_owned(),
+    limit: || "One kerf (a shared cut) at least; a warning under two kerfs and half a thickness.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 /// Paths that lie deeper in each other than this cut into the other part, mm; paths nearer than
 /// this lie on each other: a shared cut.
@@ -111,7 +121,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                     "Move them apart, or let them share one cut.".to_owned(),
                 ),
             }
-        });
+        }).of_cuts([pair.a + 1]);
     }
 }
 

@@ -1,5 +1,6 @@
 //! The arc led to where there is no metal.
 
+use super::page::Page;
 use units::Point;
 
 use crate::findings::Findings;
@@ -8,6 +9,16 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "path-in-void";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse or warn",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || format!("Metal in the half disc of {AHEAD_MM} mm in front of the torch, along every path."),
+    limit: || format!("Refused where there is none for over {KERFS} kerfs of path, a warning from \
+              {LEAST_KERFS} kerf on."),
+    source: "Common practice; the number is invented.",
+};
 
 /// Metal is looked for so far ahead, mm; in a wide kerf so far beyond its wall.
 const AHEAD_MM: f64 = 1.5;

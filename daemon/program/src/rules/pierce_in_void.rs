@@ -1,14 +1,24 @@
 //! A pierce where there is no metal.
 
+use super::page::Page;
 use units::Point;
 
 use crate::findings::{Findings, Spot};
 use crate::pieces::grid::NEVER;
 use crate::pieces::{PieceMap, Under};
-use crate::shape::mm;
+use crate::shape::{mm, place};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "pierce-in-void";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || format!("How much of the disc of {WITHIN_MM} mm round each pierce is metal at that moment."),
+    limit: || format!("{LEAST} of it."),
+    source: "Common practice; the number is invented.",
+};
 
 /// The metal is looked for within this, mm.
 const WITHIN_MM: f64 = 1.0;
@@ -19,12 +29,15 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
         return;
     };
+    let mut looked = 0;
     for (cut, number) in sheet.cuts() {
         let p = sheet.placer.place(cut.pierce);
         let Some(part) = metal_part(sheet, map, number).filter(|m| *m < LEAST) else {
             continue;
         };
         let spot = Spot::torch_on(number, cut).at(p);
+        looked += 1;
+        let better = (looked <= LOOKED_FOR).then(|| nearest_good(sheet, map, number, p)).flatten();
         findings.refuse(NAME, spot, || {
             let tick = map.strands.start(number - 1);
             let gone = map.gone_at(p);
@@ -44,13 +57,63 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                     (part * 100.0).round(),
                     LEAST * 100.0
                 ),
-                format!(
-                    "Move the pierce at least {} mm from the nearest kerf, or cut in another order.",
-                    mm(2.0 * sheet.input.kerf_mm.unwrap_or(1.0) + 2.0)
-                ),
+                match better {
+                    Some(q) => format!(
+                        "Move the pierce to {} on the sheet, {} mm from here (the nearest place with whole metal \
+                         round it), or cut in another order.",
+                        place(q),
+                        mm((p.distance(q) * 10.0).round() / 10.0)
+                    ),
+                    None => format!(
+                        "Move the pierce at least {} mm from the nearest kerf, or cut in another order.",
+                        mm(want_mm(sheet))
+                    ),
+                },
             )
         });
     }
+}
+
+/// For so many pierces a better place is looked for.
+const LOOKED_FOR: usize = 50;
+/// It is looked for in rings so far apart, mm...
+const RING_MM: f64 = 0.5;
+/// ... and so many of them.
+const RINGS: u32 = 80;
+
+/// What a pierce keeps from removed metal, as `pierce-near-kerf` offers it, mm.
+fn want_mm(sheet: &OnSheet<'_>) -> f64 {
+    2.0 * sheet.input.kerf_mm.unwrap_or(1.0) + 2.0
+}
+
+/// The nearest place where a cut can be pierced: whole metal round it that is still joined to the
+/// clamp, on the scrap's side of its own contour.
+fn nearest_good(sheet: &OnSheet<'_>, map: &PieceMap, number: usize, p: Point) -> Option<Point> {
+    let tick = map.strands.start(number - 1);
+    let size = sheet.input.setup?.sheet;
+    let (want, kerf) = (want_mm(sheet), sheet.input.kerf_mm?);
+    let own = sheet.contours().and_then(|c| c.of_cut(number - 1));
+    let clamped = map.clamped(tick);
+    let good = |q: Point| {
+        let inner = (want..=size.x - want).contains(&q.x) && (want..=size.y - want).contains(&q.y);
+        inner
+            && sheet.kerf_distance(q, want + kerf / 2.0, tick - 1).is_none()
+            && disc(q, want).step_by(4).chain([q]).all(|d| {
+                map.under(d, tick) != Under::Nothing && map.gone_at(d) != Some(NEVER)
+            })
+            && (clamped.is_none() || map.piece_at(q, tick) == clamped)
+            && own.is_none_or(|c| !c.on_part(q) && c.distance(q) >= kerf)
+    };
+    (1..=RINGS).find_map(|k| {
+        let radius = RING_MM * f64::from(k);
+        let n = (8 + 2 * k).min(72);
+        (0..n)
+            .map(|i| {
+                let (sin, cos) = (core::f64::consts::TAU * f64::from(i) / f64::from(n)).sin_cos();
+                p.moved(radius * cos, radius * sin)
+            })
+            .find(|q| good(*q))
+    })
 }
 
 fn cut_of(map: &PieceMap, tick: u32) -> String {
@@ -131,6 +194,31 @@ mod tests {
         let off = "G0 X-3 Y90\nM3\nG1 X20 F1100\nM5\n".to_owned();
         let all = order(&[off], |_| ());
         assert!(all.contains(&"refuse pierce-in-void 1".to_owned()), "{all:?}");
+    }
+
+    #[test]
+    fn the_place_that_is_offered_is_good_and_the_nearest() {
+        let line = |x: f64, y: f64| format!("G0 X{x} Y{y}\nM3\nG1 X10 F1100\nM5\n");
+        let mut setup = super::super::frame::setup();
+        setup.origin = Point::new(0.0, 0.0);
+        let input = super::super::frame::input(&setup);
+        let vetted = |x: f64, y: f64| {
+            let program = super::super::frame::program(&[PART.outline(), line(x, y)]);
+            super::super::frame::report_with(&program, &input)
+        };
+        let wrong = vetted(40.0, 90.0);
+        let found = wrong.findings.iter().find(|f| f.rule == super::NAME).expect("in the kerf");
+        // The kerf's left wall lies 0.725 mm from its middle; 2 w + 2 mm are kept from it.
+        assert!(found.remedy.contains("5.5 mm from here") || found.remedy.contains("6 mm from here"), "{}", found.remedy);
+        let numbers: Vec<f64> = found.remedy
+            .split(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
+            .filter_map(|n| n.parse().ok())
+            .collect();
+        let right = vetted(numbers[0], numbers[1]);
+        assert!(
+            right.findings.iter().all(|f| !f.rule.starts_with("pierce-") || f.rule == "pierce-near-loose"),
+            "{:?}", right.findings
+        );
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! A pierce close to metal that is already cut away.
 
+use super::page::Page;
 use super::pierce_in_void::metal_part;
 use crate::findings::{Findings, Spot};
 use crate::flat::nearest_part;
@@ -7,6 +8,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "pierce-near-kerf";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "How near a pierce comes to removed metal.".to_owned(),
+    limit: || format!("One kerf and {MORE_MM} mm; twice the kerf and 2 mm is offered."),
+    source: "Common practice; the number is invented.",
+};
 
 /// A pierce keeps one kerf and this from removed metal, mm.
 const MORE_MM: f64 = 1.5;

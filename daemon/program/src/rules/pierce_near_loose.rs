@@ -1,11 +1,21 @@
 //! A touch-off close to a free piece that may stand higher than the traverse.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::shape::{apart, mm};
 use crate::vet::OnSheet;
 use units::Bounds;
 
 pub(crate) const NAME: &str = "pierce-near-loose";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "How near touch-offs come to free pieces that can tip above the traverse height.".to_owned(),
+    limit: || format!("{NEAR_MM} mm."),
+    source: "Common practice; the number is invented.",
+};
 
 /// A touch-off keeps this from such a piece, mm.
 const NEAR_MM: f64 = 30.0;
@@ -21,7 +31,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         .filter(|p| p.may_tip(map.slats()) && p.tip_up_mm(map.slats()) > height)
         .collect();
     let mut first = None;
-    let mut count = 0;
+    let mut cuts = Vec::new();
     for (cut, number) in sheet.cuts() {
         let p = sheet.placer.place(cut.pierce);
         let tick = map.strands.start(number - 1);
@@ -34,7 +44,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                 outline.is_some_and(|o| o.contains(p) || o.distance(p) < NEAR_MM)
             });
         if let Some(piece) = near {
-            count += 1;
+            cuts.push(number);
             first.get_or_insert((Spot::torch_on(number, cut).at(p), piece.clone()));
         }
     }
@@ -42,15 +52,16 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         findings.note(NAME, spot, || {
             (
                 format!(
-                    "{count} touch-off{} within {NEAR_MM} mm of a free piece that may stand above the traverse height of {} mm: the first beside the piece of cut {}, up to {} mm high.",
-                    if count == 1 { "" } else { "s" },
+                    "{} touch-off{} within {NEAR_MM} mm of a free piece that may stand above the traverse height of {} mm: the first beside the piece of cut {}, up to {} mm high.",
+                    cuts.len(),
+                    if cuts.len() == 1 { "" } else { "s" },
                     mm(height),
                     piece.freed_by.unwrap_or(0),
                     mm(piece.tip_up_mm(map.slats()).round())
                 ),
                 "Take such pieces out or weigh them down before going on, or raise the traverse height.".to_owned(),
             )
-        });
+        }).of_cuts(cuts.iter().copied());
     }
 }
 

@@ -1,5 +1,6 @@
 //! Pierced on the part.
 
+use super::page::Page;
 use super::not_judged;
 use crate::contour::Kind;
 use crate::findings::{Findings, Spot};
@@ -8,6 +9,15 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "pierce-on-part";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a kerf (chart row or setup)",
+    measured: || "On which side of the contour the pierce lies.".to_owned(),
+    limit: || "On the scrap.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(contours) = not_judged::contours(sheet, findings, NAME) else {

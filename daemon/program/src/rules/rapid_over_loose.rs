@@ -1,5 +1,6 @@
 //! A traverse over a piece that may stand up.
 
+use super::page::Page;
 use units::Point;
 
 use crate::findings::{Findings, Spot};
@@ -8,6 +9,15 @@ use crate::shape::{clip, mm};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "rapid-over-loose";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "How far traverses lead over pieces that are loose by then and can tip up.".to_owned(),
+    limit: || format!("{OVER_MM} mm, unless the traverse clears the tipped piece by {CLEAR_MM} mm."),
+    source: "Common practice; the number is invented.",
+};
 
 /// The torch's centre line passes over more than this of the piece, mm.
 const OVER_MM: f64 = 2.0;

@@ -1,8 +1,18 @@
 //! What the panel's own cycle does in place of the program; counted, the first line named.
 
+use super::page::Page;
 use crate::findings::{Findings, Tally};
 
 pub(crate) const NAME: &str = "replaced";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "the program alone",
+    measured: || "Z moves, touch-off blocks and pierce delays of the program.".to_owned(),
+    limit: || "The panel's own cycle takes their place; they are counted.".to_owned(),
+    source: "This panel's own cycle.",
+};
 
 pub(crate) fn tell(findings: &mut Findings, tally: &Tally) {
     let Some(first) = tally.first else {

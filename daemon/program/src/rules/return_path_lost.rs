@@ -1,14 +1,25 @@
 //! A cut on metal that no longer connects to the ground clamp.
 
+use super::page::Page;
 use std::collections::BTreeMap;
 
-use super::not_judged;
+use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
 use crate::pieces::PieceMap;
 use crate::shape::numbers;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "return-path-lost";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "a setup with the clamp, and a kerf (chart row or setup)",
+    measured: || "At every moment of every cut: does the metal under the torch still touch the \
+              ground clamp?".to_owned(),
+    limit: || "It must: else the arc's current has no way back.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 /// Metal so far beyond the kerf still carries the arc, mm (common practice, no source).
 const REACH_MM: f64 = 0.75;
@@ -18,12 +29,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     if sheet.input.setup.is_some_and(|s| s.clamp.is_none()) {
-        not_judged::tell(
-            findings,
-            NAME,
-            "where the ground clamp bites is not known",
-            "Write clamp = [x, y] into the setup.",
-        );
+        not_judged::tell(findings, NAME, Lack::Clamp);
         return;
     }
     // By piece: the cuts on it, and where the first of them loses its way.
@@ -59,7 +65,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                     None => "Move the ground clamp onto the metal that is cut.".to_owned(),
                 },
             )
-        });
+        }).of_cuts(cuts.iter().copied());
     }
 }
 

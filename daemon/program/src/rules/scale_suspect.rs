@@ -1,12 +1,25 @@
 //! Dimensions that fit the other unit much better.
 
-use super::not_judged;
+use super::not_judged::{self, Lack};
+use super::page::Page;
 use crate::Unit;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "scale-suspect";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "the program; with a setup and a chart row more signs",
+    measured: || "The size of the cuts against the sheet and against sizes in comments, the feed \
+              against the chart, the size of holes.".to_owned(),
+    limit: || format!("Signs: so many times over the sheet as an inch has millimetres; far under it and \
+              fitting in the other unit; the feed about 25.4 times off; holes of {HOLE_MM} mm \
+              or less."),
+    source: "1 inch is 25.4 mm by definition; the ranges round it are invented.",
+};
 
 const INCH: f64 = 25.4;
 /// Extent over the sheet by so many times.
@@ -44,12 +57,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             let against = feed.as_ref().is_some_and(|f| f.says == Says::Here);
             signs.extend(under_sheet(extent, plate).filter(|_| !against));
         }
-        None => not_judged::tell(
-            findings,
-            NAME,
-            "the sheet's size is not known",
-            "Give a setup (--setup) to have sizes compared.",
-        ),
+        None => not_judged::tell(findings, NAME, Lack::Setup("the sheet's size is not known")),
     }
     signs.extend(against_comments(sheet, extent));
     signs.extend(feed.iter().filter(|f| f.says == Says::Other).map(|f| f.words.clone()));
@@ -70,10 +78,30 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             false => format!(" Besides: {}.", also.join("; ")),
         };
         (
-            format!("Read in {here}, the numbers look like {other}: {}.{also}", signs.join("; ")),
+            format!(
+                "Read in {here}, the numbers look like {other}: {}.{also} {}",
+                signs.join("; "),
+                both_sizes(sheet, extent)
+            ),
             "Check the unit word (G20 inches, G21 millimetres) and the size of the part.".to_owned(),
         )
     });
+}
+
+/// The size of the cuts in both units, beside the sheet's.
+fn both_sizes(sheet: &OnSheet<'_>, extent: [f64; 2]) -> String {
+    let ([here, other], by) = match sheet.reading.unit {
+        Unit::Millimetre => (["millimetres", "inches"], INCH),
+        Unit::Inch => (["inches", "millimetres"], 1.0 / INCH),
+    };
+    let plate = (sheet.input.setup).map_or_else(String::new, |s| {
+        format!("; the sheet is {}", size([s.sheet.x, s.sheet.y]))
+    });
+    format!(
+        "The cuts measure {} in {here}, {} in {other}{plate}.",
+        size(extent),
+        size([extent[0] * by, extent[1] * by])
+    )
 }
 
 fn size(extent: [f64; 2]) -> String {

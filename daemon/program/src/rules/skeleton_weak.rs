@@ -1,10 +1,20 @@
 //! The metal between the clamp and what is still to cut grows narrow.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::pieces::Strait;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "skeleton-weak";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a setup with the clamp, and a kerf (chart row or setup)",
+    measured: || "The metal between the clamp and what is still to cut.".to_owned(),
+    limit: || format!("{NARROW_MM} mm wide somewhere on the way."),
+    source: "The number is invented.",
+};
 
 /// Narrower than this the skeleton bends with the heat and carries the current badly, mm.
 const NARROW_MM: f64 = 20.0;

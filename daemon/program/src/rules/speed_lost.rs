@@ -1,13 +1,24 @@
 //! Corners, tight arcs and short pieces keep the torch below its feed.
 
+use super::page::Page;
 use units::motion::profile;
 
-use super::not_judged;
+use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "speed-lost";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a machine file",
+    measured: || "How much of the path is passed below its feed because of corners, arcs and short \
+              pieces.".to_owned(),
+    limit: || format!("Under {SLOW} of the feed for more than {PART} of the path."),
+    source: "The number is invented.",
+};
 
 /// Under this part of the feed...
 const SLOW: f64 = 0.8;
@@ -16,11 +27,11 @@ const PART: f64 = 0.10;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(motion) = sheet.input.facts.motion else {
-        let remedy = "Give a machine file (--config).";
-        not_judged::tell(findings, NAME, "what the axes can do is not known", remedy);
+        not_judged::tell(findings, NAME, Lack::Machine("what the axes can do is not known"));
         return;
     };
     let (mut slow, mut all, mut worst) = (0.0, 0.0, (0.0, Spot::default()));
+    let mut cuts = Vec::new();
     for (cut, number) in sheet.cuts() {
         let path: Option<Vec<_>> = cut
             .path
@@ -42,6 +53,9 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         for s in &profile {
             let here = s.slow_mm(SLOW, motion.accel_mm_s2);
             slow += here;
+            if here > 0.0 && cuts.last() != Some(&number) {
+                cuts.push(number);
+            }
             all += s.length_mm;
             if here > worst.0
                 && let Some(e) = cut.path.get(s.piece)
@@ -68,7 +82,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
              a lower feed."
                 .to_owned(),
         )
-    });
+    }).of_cuts(cuts);
 }
 
 #[cfg(test)]

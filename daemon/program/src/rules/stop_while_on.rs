@@ -1,9 +1,20 @@
 //! The program stops or waits in mid-path with the torch on.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 
 pub(crate) const NAME: &str = "stop-while-on";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "Stops, and dwells in mid-path, with the torch on.".to_owned(),
+    limit: || format!("No M0 or M1; no dwell over {LONGEST_S} s: the arc burns out the place where it \
+              stands."),
+    source: "Common practice; the number is invented.",
+};
 
 /// A longer dwell in mid-path is refused, s.
 pub(crate) const LONGEST_S: f64 = 0.5;

@@ -1,23 +1,28 @@
 //! A very short cut: a leftover of drawing.
 
-use super::{empty_cut, not_judged};
+use super::page::Page;
+use super::{empty_cut, not_judged::{self, Lack}};
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "stray-cut";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a kerf (chart row or setup)",
+    measured: || "The length of every cut.".to_owned(),
+    limit: || format!("Not over {KERFS} kerfs long: a leftover of drawing."),
+    source: "Common practice; the number is invented.",
+};
+
 /// Up to so many kerfs.
 const KERFS: f64 = 2.0;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(kerf) = sheet.input.kerf_mm else {
-        not_judged::tell(
-            findings,
-            NAME,
-            "the kerf is not known",
-            "Choose a chart row, or write the kerf into the setup.",
-        );
+        not_judged::tell(findings, NAME, Lack::Kerf);
         return;
     };
     for (cut, number) in sheet.cuts() {

@@ -1,12 +1,22 @@
 //! A tolerance that this table has not been seen to reach.
 
-use super::not_judged;
+use super::page::Page;
+use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
 use crate::said::tolerance_mm;
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "tolerance-tight";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "a tolerance in a comment, and a measured first article",
+    measured: || "The tolerance that the program states.".to_owned(),
+    limit: || "What the last first article reached.".to_owned(),
+    source: "The machine file (reached_tolerance_mm).",
+};
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let comments = sheet.reading.comments.iter();
@@ -15,8 +25,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     let Some(reached) = sheet.input.facts.reached_tolerance_mm else {
-        let lacks = "no first article was measured yet";
-        not_judged::tell(findings, NAME, lacks, "Measure the first part that is cut.");
+        not_judged::tell(findings, NAME, Lack::Article);
         return;
     };
     if wanted >= reached - 1e-9 {

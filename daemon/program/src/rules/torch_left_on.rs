@@ -1,9 +1,19 @@
 //! The program ends with the torch on.
 
+use super::page::Page;
 use crate::cutlist::Cut;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "torch-left-on";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "Whether the torch is off at the end of the program.".to_owned(),
+    limit: || "It must be.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn tell(findings: &mut Findings, cut: &Cut, number: usize, end: Spot) {
     let spot = Spot {

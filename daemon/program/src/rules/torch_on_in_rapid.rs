@@ -1,9 +1,19 @@
 //! A rapid move with the torch on.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 
 pub(crate) const NAME: &str = "torch-on-in-rapid";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "The length of rapid moves with the torch on.".to_owned(),
+    limit: || format!("{LEAST_MM} mm."),
+    source: "The number is invented.",
+};
 
 /// Shorter is no move, mm.
 const LEAST_MM: f64 = 0.05;

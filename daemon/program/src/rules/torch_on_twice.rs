@@ -1,8 +1,18 @@
 //! Torch on while it is on, torch off while it is off.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "torch-on-twice";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn or note",
+    needs: "the program alone",
+    measured: || "Torch on while it is on (warning), torch off while it is off (note).".to_owned(),
+    limit: || "Every torch on has its torch off.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn on(findings: &mut Findings, at: Spot, since: u32) {
     findings.warn(NAME, at, || {

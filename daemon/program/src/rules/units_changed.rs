@@ -1,9 +1,19 @@
 //! Another unit in mid-program.
 
+use super::page::Page;
 use crate::Unit;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "units-changed";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "the program alone",
+    measured: || "Whether another unit word comes after the first dimension.".to_owned(),
+    limit: || "One unit for the whole program.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn tell(findings: &mut Findings, at: Spot, word: &str, to: Unit) {
     let to = match to {

@@ -1,10 +1,21 @@
 //! A dimension before any word says in which unit.
 
+use super::page::Page;
 use crate::cutlist::CutList;
 use crate::findings::{Findings, Spot};
 use crate::shape::mm;
 
 pub(crate) const NAME: &str = "units-not-stated";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "the program alone",
+    measured: || "Whether G20, G21, G70 or G71 stands before the first dimension.".to_owned(),
+    limit: || "It must: a program in inches read as millimetres is 25.4 times too small.".to_owned(),
+    source: "RS-274 as published in NISTIR 6556 leaves the unit to the machine; that \
+              it must be stated is common practice.",
+};
 
 pub(crate) fn tell(findings: &mut Findings, first: Option<Spot>, list: &CutList) {
     let Some(spot) = first else {

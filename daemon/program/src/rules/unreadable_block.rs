@@ -1,9 +1,20 @@
 //! A block that is not RS-274. The scanner and the modal state find it; here are its name, the
 //! words about fences and the tests.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "unreadable-block";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "Every block against the grammar of the language: letters, numbers, one word of a \
+              modal group in a block, no word twice.".to_owned(),
+    limit: || "A block means one thing, or it is refused.".to_owned(),
+    source: "RS-274 as published in NISTIR 6556, 3.3 to 3.5.",
+};
 
 pub(crate) fn words_behind_fence(findings: &mut Findings, line: u32, column: u32) {
     let spot = Spot {

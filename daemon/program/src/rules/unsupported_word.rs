@@ -1,9 +1,22 @@
 //! Legal language that this panel cannot carry out safely.
 
+use super::page::Page;
 use crate::compensation::Side;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "unsupported-word";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "Words that are legal, or belong to another controller's own language, and that a \
+              flat table cannot carry out: other planes, canned cycles, subprograms, macros, \
+              parameters, rotary axes.".to_owned(),
+    limit: || "None is carried out by guessing.".to_owned(),
+    source: "RS-274 as published in NISTIR 6556; its tables of G and M words (from memory); what this panel carries out is \
+              its own choice.",
+};
 
 /// A cut begins where a move in machine coordinates has left the torch.
 pub(crate) fn start_unknown(findings: &mut Findings, at: Spot, since: u32) {

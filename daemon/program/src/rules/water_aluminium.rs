@@ -1,15 +1,24 @@
 //! Aluminium on a water table: hydrogen gathers under the sheet.
 
-use super::not_judged;
+use super::page::Page;
+use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "water-aluminium";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a setup",
+    measured: || "Aluminium over water.".to_owned(),
+    limit: || "Always said: its dross makes hydrogen.".to_owned(),
+    source: "Common practice; the danger is known from accidents (from memory).",
+};
+
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(setup) = sheet.input.setup else {
-        let remedy = "Give a setup (--setup).";
-        not_judged::tell(findings, NAME, "the material is not known", remedy);
+        not_judged::tell(findings, NAME, Lack::Setup("the material is not known"));
         return;
     };
     if !setup.water_table || !setup.material.contains("alumin") {

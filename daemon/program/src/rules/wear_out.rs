@@ -1,17 +1,25 @@
 //! The fitted nozzle or electrode will pass its change point within this job.
 
+use super::page::Page;
 use super::duty_exceeded::at_cut;
-use super::not_judged;
+use super::not_judged::{self, Lack};
 use crate::findings::Findings;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "wear-out";
 
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn",
+    needs: "a machine file, and a setup with a chart row",
+    measured: || "The wear of nozzle and electrode through this job.".to_owned(),
+    limit: || "The change point of the fitted set.".to_owned(),
+    source: "The machine file and the counters of this table.",
+};
+
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(wear) = sheet.input.facts.wear else {
-        let lacks = "the wear of the fitted set or the predicted times are not known";
-        let remedy = "Give [supplies] in the machine file and a setup with a chart row.";
-        not_judged::tell(findings, NAME, lacks, remedy);
+        not_judged::tell(findings, NAME, Lack::Times("the wear of the fitted set or the predicted times are not known"));
         return;
     };
     let Some(cut) = wear.change_in else {

@@ -1,5 +1,6 @@
 //! Little metal between two kerfs: it warps and melts, or there is none.
 
+use super::page::Page;
 use super::not_judged;
 use super::parts_too_close::{self, SHARED_MM, crosses};
 use crate::contour::{Contours, Kind};
@@ -11,6 +12,16 @@ use crate::shape::mm;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "web-too-thin";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "warn or note",
+    needs: "a setup and a kerf (chart row or setup)",
+    measured: || "The metal between two kerfs.".to_owned(),
+    limit: || format!("{WARNED_MM} mm or one thickness, whichever is more; inside a part a note under \
+              {NOTED_MM} mm or {NOTED_T} thicknesses."),
+    source: "Common practice; the number is invented.",
+};
 
 /// At least this or one thickness, mm; common practice, numbers invented.
 const WARNED_MM: f64 = 2.0;
@@ -54,7 +65,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                 )
             };
             (says, "Move the two apart, or leave one of them out.".to_owned())
-        });
+        }).of_cuts([pair.a + 1]);
     }
 }
 

@@ -1,8 +1,18 @@
 //! Words of the language that mean nothing here; counted, the first line named.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot, Tally};
 
 pub(crate) const NAME: &str = "word-ignored";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "note",
+    needs: "the program alone",
+    measured: || "Words that mean nothing on this table: S, T, tool change, coolant, G28, G30.".to_owned(),
+    limit: || "Counted; the first line is named.".to_owned(),
+    source: "RS-274 as published in NISTIR 6556; its tables of G and M words (from memory).",
+};
 
 pub(crate) fn count(tally: &mut Tally, kind: &'static str, line: u32, column: u32) {
     tally.count(

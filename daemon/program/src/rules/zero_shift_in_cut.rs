@@ -1,8 +1,18 @@
 //! The zero is moved in mid-cut.
 
+use super::page::Page;
 use crate::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "zero-shift-in-cut";
+
+/// What the rule's page says (`--explain`).
+pub(crate) const PAGE: Page = Page {
+    severities: "refuse",
+    needs: "the program alone",
+    measured: || "G53 to G59 and G92 with the torch on.".to_owned(),
+    limit: || "The zero does not move in mid-cut.".to_owned(),
+    source: "Common practice, no source.",
+};
 
 pub(crate) fn tell(findings: &mut Findings, at: Spot, word: &str) {
     findings.refuse(NAME, at, || {

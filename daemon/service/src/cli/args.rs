@@ -73,7 +73,7 @@ pub enum LogFormat {
 /// `standclear serve`.
 #[derive(Clone, Debug, Args)]
 pub struct ServeArgs {
-    /// The machine file of the table
+    /// The machine file of the table [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
     /// Folder of journal and programs [default: $STATE_DIRECTORY, /var/lib/standclear where it
@@ -277,15 +277,29 @@ fn speed(text: &str) -> Result<f64, String> {
     }
 }
 
+/// How to print a vet report.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum VetFormat {
+    /// For people.
+    #[default]
+    Text,
+    /// One JSON object.
+    Json,
+    /// SARIF 2.1.0, for editors.
+    Sarif,
+}
+
 /// `standclear vet`.
 #[derive(Clone, Debug, Args)]
 pub struct VetArgs {
     /// The cutting program
-    pub program: PathBuf,
+    #[arg(required_unless_present = "explain")]
+    pub program: Option<PathBuf>,
     /// What lies on the table; left out: what needs it is not judged
     #[arg(long, value_name = "FILE")]
     pub setup: Option<PathBuf>,
-    /// The machine file; left out: an invented table without a chart
+    /// The machine file [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml, else an invented
+    /// table without a chart]
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
     /// Join short pieces into lines and arcs within 0.02 mm, and vet the joined path
@@ -296,7 +310,10 @@ pub struct VetArgs {
     pub picture: Option<PathBuf>,
     /// How the report is printed
     #[arg(long, value_name = "FORMAT", default_value = "text")]
-    pub format: Format,
+    pub format: VetFormat,
+    /// Print the page of a rule, or of all: what is measured, the limit, an example and its repair
+    #[arg(long, value_name = "RULE|all", conflicts_with_all = ["program", "setup", "config", "join", "picture"])]
+    pub explain: Option<String>,
 }
 
 /// Which run of a journal.
@@ -352,7 +369,7 @@ pub struct ReplayArgs {
 /// `standclear check`.
 #[derive(Clone, Debug, Args)]
 pub struct CheckArgs {
-    /// The machine file of the table
+    /// The machine file of the table [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
 }

@@ -13,7 +13,7 @@ use rustix::fs::Access;
 
 use super::{CheckArgs, USAGE, fail, print};
 use crate::board;
-use crate::config::Config;
+use crate::config::{Config, Found as MachineFile};
 
 /// What was found of one thing.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -26,28 +26,12 @@ pub struct Found {
 
 /// Runs the command.
 pub fn run(args: &CheckArgs) -> ExitCode {
-    let (config, mut found) = match &args.config {
-        Some(file) => match Config::load(file) {
-            Ok(config) => {
-                let all = configuration(&config, &file.display().to_string());
-                (config, vec![all])
-            }
-            Err(e) => return fail("check", &e.to_string(), USAGE),
-        },
-        None => {
-            let config = Config::built_in();
-            let none = Found {
-                what: "configuration",
-                how: Err((
-                    "no machine file is named: looking at the invented practice table".into(),
-                    "Name yours with --config FILE; config/machines/example-board.toml is one to \
-                     start from. `standclear practice` needs none"
-                        .into(),
-                )),
-            };
-            (config, vec![none])
-        }
+    let file = MachineFile::look(args.config.as_deref(), &|name| std::env::var_os(name));
+    let config = match file.load() {
+        Ok(config) => config,
+        Err(says) => return fail("check", &says, USAGE),
     };
+    let mut found = vec![configuration(&config, &file.which())];
     found.push(port(&config.link.port));
     found.push(lost_arc(&config.link.dialect));
     found.extend(does_without(&config.link.dialect));

@@ -22,7 +22,7 @@ use tracing_subscriber::EnvFilter;
 
 pub use args::{
     CheckArgs, DEFAULT_LISTEN, Format, LogArgs, LogFormat, PracticeArgs, ReplayArgs, RunChoice,
-    ServeArgs, TableArgs, VetArgs,
+    ServeArgs, TableArgs, VetArgs, VetFormat,
 };
 
 use args::{Cli, Command};

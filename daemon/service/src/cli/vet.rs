@@ -5,8 +5,8 @@ use std::process::ExitCode;
 
 use program::{Setup, Verdict};
 
-use super::{Format, USAGE, VetArgs, colour_on_stdout, fail, print};
-use crate::config::Config;
+use super::{USAGE, VetArgs, VetFormat, colour_on_stdout, fail, print};
+use crate::config::{Config, Found};
 use crate::job::Prepared;
 
 /// No cutting program is longer, bytes: some ten million blocks. A wrong path (a disk image, a
@@ -15,21 +15,43 @@ const LONGEST: u64 = 256 << 20;
 
 /// Runs the command.
 pub fn run(args: &VetArgs) -> ExitCode {
+    if let Some(rule) = &args.explain {
+        return match explained(rule) {
+            Ok(page) => print("vet", &page, 0),
+            Err(says) => fail("vet", &says, USAGE),
+        };
+    }
     match vet(args) {
         Ok((text, refused)) => print("vet", &text, u8::from(refused)),
         Err(says) => fail("vet", &says, USAGE),
     }
 }
 
+/// The page of a rule, or of all.
+fn explained(rule: &str) -> Result<String, String> {
+    if rule == "all" {
+        return Ok(program::explain::all());
+    }
+    program::explain::page(rule).ok_or_else(|| {
+        format!(
+            "--explain {rule}: there is no such rule. Name one of these, or all: {}",
+            program::explain::names()
+        )
+    })
+}
+
 /// The report, and whether it refuses.
 fn vet(args: &VetArgs) -> Result<(String, bool), String> {
-    let config = match &args.config {
-        Some(file) => Config::load(file).map_err(|e| e.to_string())?,
+    let file = Found::look(args.config.as_deref(), &|name| std::env::var_os(name));
+    let config = match file.path() {
+        Some(path) => Config::load(path).map_err(|e| format!("{}{e}", file.why()))?,
         None => Config::built_in_without_chart(),
     };
     let setup = args.setup.as_deref().map(setup).transpose()?;
-    let text = bytes(&args.program, "Name a cutting program that can be read")?;
-    let name = args.program.display().to_string();
+    // The command line asks for a program wherever it does not ask for a page.
+    let path = args.program.as_deref().ok_or("name a cutting program")?;
+    let text = bytes(path, "Name a cutting program that can be read")?;
+    let name = path.display().to_string();
     let prepared = if args.join {
         Prepared::joining(&config, &name, &text, setup)
     } else {
@@ -43,14 +65,26 @@ fn vet(args: &VetArgs) -> Result<(String, bool), String> {
     }
     let report = &prepared.report;
     let told = match args.format {
-        Format::Text => program::text::render(report, &name, &text, colour_on_stdout()),
-        Format::Json => {
-            let mut json = serde_json::to_string(report).map_err(|e| e.to_string())?;
-            json.push('\n');
-            json
+        VetFormat::Text => {
+            program::text::render_with(report, &name, &text, colour_on_stdout(), &file.told())
+        }
+        VetFormat::Json => json(report, &file)?,
+        VetFormat::Sarif => {
+            let log = program::sarif::log(report, &name, env!("CARGO_PKG_VERSION"));
+            json(&log, &file)?
         }
     };
     Ok((told, report.verdict == Verdict::Refused))
+}
+
+/// One object in a line. Which machine file was taken goes to stderr where nobody named one.
+fn json(what: &impl serde::Serialize, file: &Found) -> Result<String, String> {
+    if !matches!(file, Found::Named(_)) {
+        eprintln!("standclear vet: {}", file.told());
+    }
+    let mut json = serde_json::to_string(what).map_err(|e| e.to_string())?;
+    json.push('\n');
+    Ok(json)
 }
 
 fn setup(file: &Path) -> Result<Setup, String> {

@@ -139,6 +139,7 @@ impl Told {
                 feed_max_mm_s: config.motion.feed_max_mm_s,
             }),
             link: Some(link_facts(config)),
+            has_chart: !config.chart.is_empty(),
             chart: self.chart(chosen),
             energy: self.energy,
             source: Some(program::Source {

@@ -165,15 +165,20 @@ fn each_warning_is_accepted_by_itself_with_a_reason() {
         rapid_mm: 0.0,
         time_s: None,
         bounds: None,
+        not_judged: Vec::new(),
+        lacks: Vec::new(),
         findings: vec![program::Finding {
             rule: "near-edge".into(),
             severity: Severity::Warn,
             line: Some(3),
             column: None,
             cut: Some(1),
+            cuts: vec![1],
             at: None,
             says: "3 mm from the edge; the limit is 5 mm".into(),
             remedy: "Move it.".into(),
+            under: None,
+            more: 0,
         }],
     };
     let accept = |finding: usize, rule: &str, reason: &str| {

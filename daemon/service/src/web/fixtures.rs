@@ -353,15 +353,20 @@ fn report() -> Report {
             low: Point::new(100.0, 100.0),
             high: Point::new(160.0, 100.0),
         }),
+        not_judged: vec!["air-short".into()],
+        lacks: Vec::new(),
         findings: vec![Finding {
             rule: "near-edge".into(),
             severity: Severity::Warn,
             line: Some(12),
             column: Some(4),
             cut: Some(1),
+            cuts: vec![1],
             at: Some(Point::new(100.0, 100.0)),
             says: "3.2 mm from the sheet's edge; the limit is 5 mm".into(),
             remedy: "Move the zero 2 mm inwards.".into(),
+            under: None,
+            more: 0,
         }],
     }
 }

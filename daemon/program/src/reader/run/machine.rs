@@ -3,6 +3,7 @@
 use super::{BlockAt, Place, Run};
 use crate::cutlist::Stop;
 use crate::findings::Spot;
+use crate::reader::foreign;
 use crate::rules;
 
 impl Run<'_> {
@@ -34,12 +35,8 @@ impl Run<'_> {
             }
             groups |= group;
             if !known {
-                self.unsupported(
-                    b,
-                    code.offset,
-                    format!("M{m} is no word that this panel can carry out."),
-                    "Take it out; if it is this table's torch word, name it in the machine file.",
-                );
+                let (says, remedy) = foreign::m_word(m);
+                self.unsupported(b, code.offset, says, remedy);
                 continue;
             }
             let at = self.spot(b, code.offset);

@@ -2,6 +2,7 @@
 
 use super::{BlockAt, Run, Unit};
 use crate::reader::codes::{GWord, Motion, g_word, name};
+use crate::reader::foreign;
 use crate::reader::scan::Code;
 use crate::reader::{TOOLS_KEPT, Tool};
 use crate::rules;
@@ -112,7 +113,11 @@ impl Run<'_> {
                     b,
                     code.offset,
                     format!("{} {why}.", name('G', code.tenths)),
-                    "Take it out, or write the program for a flat cutting table.",
+                    if foreign::CALLS.contains(&code.tenths) {
+                        foreign::WRITE_OUT
+                    } else {
+                        "Take it out, or write the program for a flat cutting table."
+                    },
                 );
                 // Its axis words are its own: they are not moved to.
                 b.asked.home = true;

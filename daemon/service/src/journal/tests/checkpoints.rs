@@ -220,6 +220,9 @@ fn doubt_about_a_row_ends_when_the_operator_has_read_of_it() {
     assert!(matches!(past, Past::Known(_)));
 }
 
+/// Leaves something of an earlier life in a folder.
+type Sign<'a> = &'a dyn Fn(&Path);
+
 /// S-12.
 #[test]
 fn signs_of_an_earlier_life_without_a_journal_are_told_and_nothing_of_it_is_written_over() {
@@ -234,7 +237,7 @@ fn signs_of_an_earlier_life_without_a_journal_are_told_and_nothing_of_it_is_writ
         std::fs::write(dir.join("journal.db.unreadable-1"), "x").expect("written");
     };
     let seven = |dir: &Path| recording(dir, 7);
-    let cases: [(&dyn Fn(&Path), i64); 5] =
+    let cases: [(Sign<'_>, i64); 5] =
         [(&lock, 1), (&empty, 1), (&log, 1), (&aside, 1), (&seven, 8)];
     for (sign, start) in cases {
         let dir = folder();
