@@ -131,7 +131,7 @@ fn nothing_acted_on_is_lost(state: &Path, truth: &Truth) {
             .filter(|e| e["start"] == begun["start"])
             .map(|e| &e["fields"])
             .collect();
-        let (records, acked) = recorded(&state.join(format!("recordings/start-{number}.txt")));
+        let (records, acked) = recorded(&state.join(format!("recordings/start-{number}.txt.gz")));
         let acted_on: Vec<&Value> = records
             .iter()
             .filter(|(id, _)| *id <= acked)
@@ -144,7 +144,7 @@ fn nothing_acted_on_is_lost(state: &Path, truth: &Truth) {
 
 /// The records of a recording by their numbers, and the last that the machine was told to be kept.
 fn recorded(file: &Path) -> (Vec<(u64, Value)>, u64) {
-    let text = std::fs::read_to_string(file).expect("a recording");
+    let text = standclear::recording::text(file).expect("a recording");
     let (mut records, mut acked) = (Vec::new(), 0);
     // A last line that breaks off was being written when the panel was killed.
     let whole = text.rsplit_once('\n').map_or("", |(whole, _)| whole);

@@ -15,4 +15,5 @@ mod replay;
 mod rig;
 mod rules;
 mod schema;
+mod service;
 mod vetting;

@@ -25,7 +25,7 @@ fn recorded(faults: &[&str]) -> tempfile::TempDir {
 }
 
 fn recording(state: &Path) -> PathBuf {
-    state.join("recordings/start-1.txt")
+    state.join("recordings/start-1.txt.gz")
 }
 
 #[test]
@@ -54,7 +54,7 @@ fn a_run_over_a_killed_panel_is_replayed_through_both_starts() {
 fn a_recording_that_was_changed_differs_at_the_step_that_follows_from_it() {
     let state = recorded(&["arc-lost@2:60"]);
     let file = recording(state.path());
-    let text = std::fs::read_to_string(&file).expect("a recording");
+    let text = standclear::recording::text(&file).expect("a recording");
     let lines: Vec<&str> = text.lines().collect();
     // An effect that was not: torch-on asked for at another place in the list of lines.
     let (k, _) = lines
@@ -110,7 +110,7 @@ fn a_recording_that_was_changed_differs_at_the_step_that_follows_from_it() {
 fn a_recording_that_breaks_off_before_the_run_did_is_no_proof() {
     let state = recorded(&[]);
     let file = recording(state.path());
-    let text = std::fs::read_to_string(&file).expect("a recording");
+    let text = standclear::recording::text(&file).expect("a recording");
     std::fs::write(&file, &text[..text.len() / 2]).expect("written");
     let ran = replay(state.path(), &[]);
     assert_eq!(ran.code, Some(1), "{}{}", ran.stdout, ran.stderr);

@@ -46,6 +46,9 @@ for (const glass of Object.keys(GLASSES)) {
 
     panel.thaw();
     await until("the panel to be heard again", async () => (await frame()) === "practice", { status: s.status });
+    await until("the page to say what happened meanwhile", async () => (await s.text(".said")).includes("this screen heard nothing"), { status: s.status });
+    await s.tap(".said .target:has-text('Seen')");
+    await until("that to be put away", async () => !(await s.has("[data-said]")), { status: s.status });
     await until("the bar to come to rest", async () => (await s.page.locator(".hold").getAttribute("data-look")) === "rest", { status: s.status });
   });
 }

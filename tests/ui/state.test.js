@@ -111,8 +111,11 @@ test("HOLD with nothing to hold is hollow and still live", () => {
 
 test("make ready lapses after five seconds, and when the state moves on", () => {
   const ready = reduce(after(told()), { type: "ready", now: 1100 });
-  assert.equal(reduce(ready, tick(6100)).readyAt, 1100);
-  assert.equal(reduce(ready, tick(6101)).readyAt, null);
+  // The panel is heard all the while.
+  let late = ready;
+  for (let now = 1200; now <= 6000; now += 400) late = reduce(late, told({}, now));
+  assert.equal(reduce(late, tick(6100)).readyAt, 1100);
+  assert.equal(reduce(late, tick(6101)).readyAt, null);
   assert.equal(reduce(ready, told({ generation: 42 }, 1200)).readyAt, null);
   assert.equal(reduce(ready, told({}, 1200)).readyAt, 1100);
 });
@@ -305,4 +308,35 @@ test("a moment on the panel's clock is told by the wall's", () => {
   const s = after(told({}, 1000), tick(1200));
   assert.equal(select.wallOf(s, 60, 1_000_000).getTime(), 1_000_000 - 200 - 4000);
   assert.equal(select.wallOf(s, null, 0), null);
+});
+
+test("a Make ready never survives data that were late or lost, nor a socket that broke", () => {
+  const ready = reduce(after(told()), { type: "ready", now: 1100 });
+  assert.equal(ready.readyAt, 1100);
+  assert.equal(reduce(ready, told({}, 1400)).readyAt, 1100, "live all the time");
+  assert.equal(reduce(ready, tick(1501)).readyAt, null, "late on the clock");
+  assert.equal(reduce(ready, told({}, 1501)).readyAt, null, "late between two messages");
+  assert.equal(reduce(ready, { type: "trouble", why: "closed" }).readyAt, null);
+  // Nothing brings it back.
+  assert.equal(reduce(reduce(ready, tick(1501)), told({}, 1600)).readyAt, null);
+});
+
+test("a screen that hears its panel again says what happened while it did not", () => {
+  const before = after(told());
+  assert.equal(before.said, null, "the first word is no return");
+  assert.equal(reduce(before, told({}, 2900)).said, null, "late is not lost");
+  const same = reduce(before, told({}, 13_500)).said;
+  assert.match(same.says, /^For 13 s this screen heard nothing\. Nothing that is shown here has changed\.$/);
+  assert.match(same.remedy, /Look at the table/);
+  const alarm = { ...(view.alarms[0] ?? {}), cause: "record-failed", gone: false, seen: false, latched: true };
+  const cuts = view.cuts.map((c) => ({ ...c, state: "done" }));
+  const back = reduce(before, { ...told({ phase: "finished", hold: null, cuts, alarms: [...view.alarms, alarm], generation: view.generation + 9 }, 8000), at_s: 3 });
+  assert.match(back.said.says, /^For 7\.0 s this screen heard nothing\. The panel has started anew since\./);
+  assert.match(back.said.says, /it is FINISHED\./);
+  assert.match(back.said.says, /cuts? (was|were) done\./);
+  assert.match(back.said.says, /Alarm: record could not be kept\./);
+  assert.equal(back.page, null);
+  // It stays until it is put away.
+  assert.equal(reduce(back, told({ phase: "finished", hold: null, cuts, alarms: [...view.alarms, alarm], generation: view.generation + 9 }, 8100)).said, back.said);
+  assert.equal(reduce(back, { type: "said" }).said, null);
 });

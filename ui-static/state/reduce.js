@@ -1,6 +1,7 @@
 // The only place where the state of the screen changes. Pure.
 
-import { READY_MS, STEPS_MM } from "./model.js";
+import { away } from "./away.js";
+import { LATE_MS, LOST_MS, READY_MS, STEPS_MM } from "./model.js";
 import { GOING_ON, basePage } from "./pages.js";
 
 const handlers = {
@@ -13,23 +14,27 @@ const handlers = {
       table: table ?? s.table,
       heard: { at: now, n, at_s },
       trouble: null,
+      // It was made ready by what was seen then: it does not outlive data that were late.
+      readyAt: heardWithin(s, now, LATE_MS) ? s.readyAt : null,
     };
     if (!s.view) {
       // What the panel opens on was chosen on its command line.
       if (table?.opens_on && !view.seal) return { ...next, page: "report", report: { id: table.opens_on, finding: 0 } };
       return next;
     }
+    const said = s.heard && !heardWithin(s, now, LOST_MS) ? away({ view: s.view, at_s: s.heard.at_s }, { view, at_s }, now - s.heard.at) : null;
     if (basePage(s.view) !== basePage(view)) {
-      return { ...next, page: null, said: null, from: null, swap: null, readyAt: null, checksPage: 0 };
+      return { ...next, page: null, said, from: null, swap: null, readyAt: null, checksPage: 0 };
     }
-    if (s.view.generation !== view.generation && s.readyAt !== null) return { ...next, readyAt: null };
+    if (said) return { ...next, said, readyAt: null };
+    if (s.view.generation !== view.generation && next.readyAt !== null) return { ...next, readyAt: null };
     return next;
   },
   tick(s, { now }) {
-    const lapsed = s.readyAt !== null && now - s.readyAt > READY_MS;
+    const lapsed = s.readyAt !== null && (now - s.readyAt > READY_MS || !heardWithin(s, now, LATE_MS));
     return { ...s, now, readyAt: lapsed ? null : s.readyAt, hold: restAfter(s, now) };
   },
-  trouble: (s, { why }) => ({ ...s, trouble: why }),
+  trouble: (s, { why }) => ({ ...s, trouble: why, readyAt: null }),
   page(s, { page }) {
     return { ...s, page, said: null, readyAt: null, from: GOING_ON.includes(page) ? s.from : null, swap: null };
   },
@@ -89,6 +94,11 @@ const handlers = {
   unready: (s) => (s.readyAt === null ? s : { ...s, readyAt: null }),
   said: (s, { says, remedy }) => ({ ...s, said: says ? { says, remedy } : null, readyAt: null }),
 };
+
+/** Whether the last good message is no older than this. */
+function heardWithin(s, now, ms) {
+  return s.heard !== null && now - s.heard.at <= ms;
+}
 
 /** The bar comes back to rest once it has told how it went, after 3 s. */
 function restAfter(s, now) {

@@ -170,6 +170,7 @@ export const CAUSE = {
   "inputs-stale": "inputs were too old",
   "guard-late": "guard came too late",
   "record-failed": "record could not be kept",
+  "record-lost": "earlier records are lost",
   "interrupted": "panel was interrupted",
   "place-drift": "place has drifted",
   "overdue": "a step took too long",

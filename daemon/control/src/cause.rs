@@ -38,6 +38,7 @@ pub enum Cause {
     InputsStale,
     GuardLate,
     RecordFailed,
+    RecordLost,
     Interrupted,
     PlaceDrift,
     Overdue,
@@ -48,7 +49,7 @@ pub enum Cause {
 
 impl Cause {
     /// Every cause, in the order of the handbook.
-    pub const ALL: [Self; 36] = [
+    pub const ALL: [Self; 37] = [
         Self::NoArc,
         Self::ArcLost,
         Self::FireDropped,
@@ -79,6 +80,7 @@ impl Cause {
         Self::InputsStale,
         Self::GuardLate,
         Self::RecordFailed,
+        Self::RecordLost,
         Self::Interrupted,
         Self::PlaceDrift,
         Self::Overdue,
@@ -121,6 +123,7 @@ impl Cause {
             Self::InputsStale => "inputs-stale",
             Self::GuardLate => "guard-late",
             Self::RecordFailed => "record-failed",
+            Self::RecordLost => "record-lost",
             Self::Interrupted => "interrupted",
             Self::PlaceDrift => "place-drift",
             Self::Overdue => "overdue",

@@ -64,6 +64,7 @@ pub fn what(cause: Cause, cut: Option<usize>) -> String {
         Cause::InputsStale => "What the panel sees is too old.".into(),
         Cause::GuardLate => "The panel's guard came too late.".into(),
         Cause::RecordFailed => "The journal cannot be written.".into(),
+        Cause::RecordLost => "Earlier records are lost.".into(),
         Cause::Interrupted => "A run was interrupted.".into(),
         Cause::PlaceDrift => "The place has drifted.".into(),
         Cause::Overdue => "A step took too long.".into(),
@@ -107,6 +108,7 @@ pub const fn plain(cause: Cause) -> &'static str {
         Cause::InputsStale => "the inputs were not seen afresh",
         Cause::GuardLate => "the guard came too late",
         Cause::RecordFailed => "the journal cannot be written",
+        Cause::RecordLost => "earlier records are lost",
         Cause::Interrupted => "the panel started over an unfinished run",
         Cause::PlaceDrift => "the place has drifted",
         Cause::Overdue => "a step took too long",
@@ -176,6 +178,7 @@ pub const fn remedy(cause: Cause) -> &'static str {
         Cause::InputsStale => "Look at the torch. Clear this. Then go on from the place.",
         Cause::GuardLate => "Look at the torch. Clear this. Then go on from the place.",
         Cause::RecordFailed => "Make room on the panel's disk. Then clear this.",
+        Cause::RecordLost => "Look at torch and sheet. Clear this. Then reference the axes.",
         Cause::Interrupted => {
             "Read where it stopped. Load the same job to go on. Or clear this to leave it."
         }

@@ -18,6 +18,23 @@ fn each_mistake_is_named_with_its_key_and_a_remedy() {
     let plain = |from, to| complaint(PLAIN, from, to);
     let quill = |from, to| complaint(QUILL, from, to);
     let all = [
+        plain("torch_off = \"M5\"", "torch_off = \"M3\""),
+        quill("torch_off = \"M05\"", "torch_off = \"m3\""),
+        plain("torch_off = \"M5\"", "torch_off = \"\""),
+        plain("torch_off = \"M5\"", "torch_off = [\"M5\", \" \"]"),
+        plain("sense_off = \"sense off\"", "sense_off = \"Sense  ON\""),
+        quill(
+            "lines = [\"M05\", \"drop all\"]",
+            "lines = [\"M03\", \"drop all\"]",
+        ),
+        quill("home = \"seek zero\"", "home = [\"seek zero\", \"M3\"]"),
+        quill(
+            "arc_anticlockwise = \"G03 X{x:.3} Y{y:.3} I{i:.3} J{j:.3} F{feed}\"",
+            "arc_anticlockwise = \"G02 X{x:.3} Y{y:.3} I{i:.3} J{j:.3} F{feed}\"",
+        ),
+        plain("every_ms = 100", "every_ms = 10000"),
+        quill("every_ms = 50", "every_ms = 500"),
+        quill("retry_ms = 800", "retry_ms = 100"),
         plain("name = \"plain\"", "nam = \"plain\""),
         plain("longest = 120", "longest = 12000"),
         plain(

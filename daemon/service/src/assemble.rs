@@ -11,7 +11,7 @@ use tokio::sync::mpsc;
 
 use crate::config::Config;
 use crate::guard_thread;
-use crate::journal::{Journal, JournalError, Past};
+use crate::journal::{Disk, Journal, JournalError, Past};
 use crate::panel::Panel;
 use crate::pins::{Pins, TurnEnd};
 use crate::runner::{Automatic, Parts, Runner};
@@ -26,6 +26,8 @@ pub struct FarEnds {
     pub turn_end: Option<Box<dyn TurnEnd>>,
     /// The automatic operator, if there is one.
     pub automatic: Option<Box<dyn Automatic>>,
+    /// How the journal's disk answers; `None`: as it does.
+    pub disk: Option<Arc<Disk>>,
 }
 
 /// Why the panel could not be put together.
@@ -80,7 +82,7 @@ pub fn assemble(
     ends: FarEnds,
 ) -> Result<(Runner, Panel), AssembleError> {
     let (reports, from_journal) = mpsc::unbounded_channel();
-    let (journal, past) = Journal::open(state, reports)?;
+    let (journal, past) = Journal::open_on(state, reports, ends.disk)?;
     let restored = match past {
         Past::Known(restored) => *restored,
         Past::Unreadable(known) => Restored {
@@ -90,12 +92,8 @@ pub fn assemble(
     };
     let dialect = Arc::clone(&config.link.dialect);
     let recorder = journal.begin_recording(settings(config), dialect.source(), &restored);
-    if !dialect.has(Capability::TorchOffAtOnce) {
-        tracing::warn!(
-            dialect = dialect.name,
-            "this controller has no byte that puts the torch out at once: on a hold the torch goes \
-             out with the permit relay alone"
-        );
+    for without in dialect.does_without() {
+        tracing::warn!(dialect = dialect.name, "this controller: {without}");
     }
     if !dialect.has(Capability::Stamps(StampedInput::ArcOk)) {
         tracing::info!(

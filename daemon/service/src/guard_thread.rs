@@ -13,7 +13,7 @@ use std::fs::File;
 use std::sync::Arc;
 use std::sync::mpsc as std_mpsc;
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use control::guard::{GuardOrder, GuardReport, GuardRules, GuardSettings};
 use control::{Opened, Seen, Signals};
@@ -32,6 +32,9 @@ const REPORTS: usize = 1024;
 
 /// How often a guard that ends tries to write its last bytes, a millisecond apart.
 const LAST_TRIES: u32 = 50;
+
+/// Whoever ends the guard waits so long for it.
+const ENDS_WITHIN: Duration = Duration::from_secs(1);
 
 /// How long a guard that cannot read its pins waits before it tries again.
 const RETRY: Duration = Duration::from_millis(20);
@@ -89,12 +92,22 @@ impl GuardHandle {
         Arc::clone(&self.shared)
     }
 
-    /// Ends the guard: permit low, take-away bytes written.
+    /// Ends the guard: permit low, take-away bytes written. One that does not end within 1 s is left
+    /// behind: it hangs in a driver, and its pulses end with the process at the latest.
     pub fn stop(&mut self) {
         self.tell(ToGuard::Stop);
-        if let Some(thread) = self.thread.take()
-            && thread.join().is_err()
-        {
+        let Some(thread) = self.thread.take() else {
+            return;
+        };
+        let until = Instant::now() + ENDS_WITHIN;
+        while !thread.is_finished() {
+            if Instant::now() >= until {
+                tracing::error!("the guard's thread does not end: it is left behind");
+                return;
+            }
+            std::thread::park_timeout(away::AGAIN);
+        }
+        if thread.join().is_err() {
             tracing::error!("the guard's thread ended by a panic; the permit has stopped with it");
         }
     }

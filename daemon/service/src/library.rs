@@ -7,8 +7,9 @@
 
 mod drawing;
 mod shelf;
+mod vets;
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::VecDeque;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -25,13 +26,13 @@ use crate::panel::{Gone, Panel};
 pub use drawing::{Drawing, DrawnCut};
 pub use shelf::{DemoProgram, Listed, demo};
 use shelf::{Shelf, Source};
+pub use vets::Wanted;
+use vets::{Key, Vets};
 
 /// Longest program that is read, bytes: three times a program of a million blocks.
 pub const PROGRAM_BYTES_MAX: u64 = 96 * 1024 * 1024;
 /// Longest reason for accepting a warning, characters: it is kept in the seal and the journal.
 pub const REASON_CHARS_MAX: usize = 200;
-/// Programs whose reading is kept at hand.
-const KEPT_PROGRAMS: usize = 16;
 /// Drawings of loaded jobs kept at hand: the one on the table and a few before it.
 const KEPT_JOBS: usize = 4;
 
@@ -51,7 +52,7 @@ pub struct Library {
     shelf: Shelf,
     on_load: Option<OnLoad>,
     given: Mutex<Option<Arc<Chosen>>>,
-    read: Mutex<BTreeMap<String, Arc<Chosen>>>,
+    vets: Arc<Vets>,
     jobs: Mutex<VecDeque<(Arc<LoadedJob>, Arc<Job>)>>,
 }
 
@@ -114,7 +115,7 @@ pub struct Accepted {
 }
 
 /// Why the library did not do what was asked.
-#[derive(Debug, thiserror::Error)]
+#[derive(Clone, Debug, thiserror::Error)]
 pub enum LibraryError {
     /// There is no such program.
     #[error("there is no program `{0}` in the library")]
@@ -141,6 +142,12 @@ pub enum LibraryError {
     /// No seal, so there is nothing to load.
     #[error(transparent)]
     NotSealed(#[from] crate::job::NotSealed),
+    /// Others are vetted.
+    #[error("other programs are being vetted, and more wait for it")]
+    Busy,
+    /// Nobody waits for its report any more.
+    #[error("its vetting was given up: nobody waited for it")]
+    Stopped,
     /// The service is shutting down.
     #[error(transparent)]
     Gone(#[from] Gone),
@@ -156,6 +163,8 @@ impl LibraryError {
             Self::Changed(_) => "Read its report again.",
             Self::BadAcceptance { .. } => "Accept each warning by itself, with a reason.",
             Self::NotSealed(_) => "Read the report: it names what bars the job, and the remedy.",
+            Self::Busy => "Wait a moment, then choose it again.",
+            Self::Stopped => "Choose it again.",
             Self::Gone(_) => "Wait until the panel is up again.",
         }
     }
@@ -195,7 +204,7 @@ impl Library {
             shelf: Shelf::new(state.join(PROGRAMS)),
             on_load,
             given: Mutex::new(given),
-            read: Mutex::default(),
+            vets: Arc::default(),
             jobs: Mutex::default(),
         }
     }
@@ -236,19 +245,54 @@ impl Library {
         }
         let source = self.shelf.open(id)?;
         let version = source.version();
-        if let Some(kept) = lock(&self.read).get(id)
-            && kept.version == version
-            && kept.counted == counted
-        {
-            return Ok(kept.clone());
+        let key = key(id, &version, counted);
+        if let Some(kept) = self.vets.kept(&key) {
+            return Ok(kept);
         }
-        let chosen = Arc::new(self.prepare(source, version, counted)?);
-        let mut read = lock(&self.read);
-        if read.len() >= KEPT_PROGRAMS {
-            read.pop_first();
-        }
-        read.insert(id.to_owned(), chosen.clone());
+        let chosen = Arc::new(self.prepare(source, version, counted, &Wanted::default())?);
+        self.vets.keep(key, &chosen);
         Ok(chosen)
+    }
+
+    /// The same for many who ask at a time: one vetting for all of them, given up when all have gone.
+    ///
+    /// # Errors
+    /// Those of [`Library::choose`], [`LibraryError::Busy`] and [`LibraryError::Stopped`].
+    pub async fn chosen(self: &Arc<Self>, id: &str) -> Result<Arc<Chosen>, LibraryError> {
+        let counted = *lock(&self.counted);
+        let given = lock(&self.given).clone().filter(|g| g.listed.id == id);
+        if let Some(given) = given {
+            if given.counted == counted {
+                return Ok(given);
+            }
+            let (library, key) = (Arc::clone(self), key(id, &given.version, counted));
+            let vet = move |_: &Wanted| {
+                let again = Arc::new(library.vetted_again(&given, counted));
+                *lock(&library.given) = Some(Arc::clone(&again));
+                Ok(again)
+            };
+            return self.vets.shared(key, vet).await;
+        }
+        let source: Result<(Source, String), LibraryError> = {
+            let _turn = self.vets.reading.acquire().await;
+            let (library, id) = (Arc::clone(self), id.to_owned());
+            let open = move || {
+                let source = library.shelf.open(&id)?;
+                let version = source.version();
+                Ok((source, version))
+            };
+            let opened = tokio::task::spawn_blocking(open).await;
+            opened.map_err(|_| Gone)?
+        };
+        let (source, version) = source?;
+        let key = key(id, &version, counted);
+        let library = Arc::clone(self);
+        let vet = move |wanted: &Wanted| {
+            library
+                .prepare(source, version, counted, wanted)
+                .map(Arc::new)
+        };
+        self.vets.shared(key, vet).await
     }
 
     /// What the torch parts have been through by now: programs are vetted with it from here on.
@@ -290,10 +334,14 @@ impl Library {
         source: Source,
         version: String,
         counted: Option<Set>,
+        wanted: &Wanted,
     ) -> Result<Chosen, LibraryError> {
         let setup = source.setup()?;
         let config = self.config_with(counted);
         let prepared = Prepared::new(&config, &source.listed.name, &source.text, setup);
+        if !wanted.go_on() {
+            return Err(LibraryError::Stopped);
+        }
         Ok(Chosen {
             listed: source.listed,
             version,
@@ -314,7 +362,19 @@ impl Library {
         version: &str,
         accepted: &[Accepted],
     ) -> Result<Arc<Job>, LibraryError> {
-        let chosen = self.choose(id)?;
+        self.seal_chosen(&*self.choose(id)?, version, accepted)
+    }
+
+    /// The same of one that is at hand.
+    ///
+    /// # Errors
+    /// As [`Library::seal`].
+    pub fn seal_chosen(
+        &self,
+        chosen: &Chosen,
+        version: &str,
+        accepted: &[Accepted],
+    ) -> Result<Arc<Job>, LibraryError> {
         if chosen.version != version {
             return Err(LibraryError::Changed(chosen.listed.name.clone()));
         }
@@ -384,6 +444,11 @@ impl Library {
             .find(|(j, _)| j.seal == seal)
             .map(|(_, j)| Arc::clone(j))
     }
+}
+
+fn key(id: &str, version: &str, counted: Option<Set>) -> Key {
+    let worn = serde_json::to_string(&counted).unwrap_or_default();
+    (id.to_owned(), version.to_owned(), worn)
 }
 
 impl LoadedJob {

@@ -37,7 +37,7 @@ pub struct Panel {
 }
 
 /// The machine's task has ended.
-#[derive(Debug, thiserror::Error)]
+#[derive(Clone, Copy, Debug, thiserror::Error)]
 #[error("the panel is shutting down")]
 pub struct Gone;
 

@@ -1,5 +1,6 @@
 //! `standclear serve`: the panel on the real table; and the console that practice shares with it.
 
+use std::io::Write as _;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::process::ExitCode;
@@ -36,7 +37,7 @@ pub fn run(args: &ServeArgs) -> ExitCode {
     match serve(args) {
         Ok(code) => code,
         Err(says) => {
-            eprintln!("standclear serve: {says}");
+            crate::cli::complain(&format!("standclear serve: {says}"));
             ExitCode::from(2)
         }
     }
@@ -45,7 +46,7 @@ pub fn run(args: &ServeArgs) -> ExitCode {
 fn serve(args: &ServeArgs) -> Result<ExitCode, String> {
     let file = Found::look(args.config.as_deref(), &|name| std::env::var_os(name));
     let config = file.load()?;
-    eprintln!("standclear serve: {}", file.told());
+    crate::cli::complain(&format!("standclear serve: {}", file.told()));
     let config = Arc::new(config);
     let state = args.state_dir()?;
     let pins = crate::board::open(&config.pins).map_err(|e| e.to_string())?;
@@ -54,16 +55,31 @@ fn serve(args: &ServeArgs) -> Result<ExitCode, String> {
         port: config.link.port.clone(),
         turn_end: None,
         automatic: None,
+        disk: None,
     };
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .enable_all()
-        .build()
-        .map_err(|e| e.to_string())?;
-    runtime.block_on(async {
+    let runtime = runtime().map_err(|e| e.to_string())?;
+    let code = runtime.block_on(async {
         let (runner, panel) = assemble(&config, &state, ends).map_err(|e| e.to_string())?;
         console(config, &state, args.listen, runner, panel, None).await
-    })
+    });
+    // Whatever still hangs on a disk or vets a program ends with the process.
+    runtime.shutdown_background();
+    code
+}
+
+/// Threads that may wait for a disk or vet a program at a time.
+const SLOW_THREADS: usize = 16;
+
+/// The threads on which everything but guard and journal runs.
+///
+/// # Errors
+/// The system's.
+pub fn runtime() -> std::io::Result<tokio::runtime::Runtime> {
+    tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .max_blocking_threads(SLOW_THREADS)
+        .enable_all()
+        .build()
 }
 
 /// Serves the console and runs the panel until the process is told to end.
@@ -78,6 +94,8 @@ pub async fn console(
     panel: Panel,
     practice: Option<Practice>,
 ) -> Result<ExitCode, String> {
+    // Before anybody knows of it, or a signal would end it without a word to the torch.
+    let told_to_end = told_to_end_in_time();
     let told = |e: std::io::Error| {
         format!("--listen {listen}: {e}. Name an address of this machine with a free port")
     };
@@ -106,11 +124,12 @@ pub async fn console(
     let web = tokio::spawn(web::serve(listener, web_state, until_true(ended.clone())));
     let mut panel_task = tokio::spawn(runner.run(until_true(ended)));
     let watchdog = tokio::spawn(keep_watchdog(panel));
-    println!("Standclear's console: http://{address}/");
+    // Whoever cannot be told is not listening.
+    let _ = writeln!(std::io::stdout(), "Standclear's console: http://{address}/");
     let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Ready]);
 
     let panel_ended = tokio::select! {
-        () = told_to_end() => {
+        () = told_to_end => {
             let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Stopping]);
             // Torch off first: the runner goes cold before the console is taken down.
             let _ = end.send(true);
@@ -156,18 +175,49 @@ async fn until_true(mut flag: tokio::sync::watch::Receiver<bool>) {
     let _ = flag.wait_for(|end| *end).await;
 }
 
-/// Resolves when the process is told to end (SIGTERM or SIGINT).
-pub async fn told_to_end() {
-    let (Ok(mut terminate), Ok(mut interrupt)) = (
+/// Resolves when the process is told to end (SIGTERM or SIGINT). It listens from the call on.
+pub fn told_to_end() -> impl Future<Output = ()> {
+    let both = (
         signal(SignalKind::terminate()),
         signal(SignalKind::interrupt()),
-    ) else {
-        tracing::error!("signals cannot be heard: end this process by its service manager");
-        return std::future::pending().await;
-    };
-    tokio::select! {
-        _ = terminate.recv() => {}
-        _ = interrupt.recv() => {}
+    );
+    async {
+        let (Ok(mut terminate), Ok(mut interrupt)) = both else {
+            tracing::error!("signals cannot be heard: end this process by its service manager");
+            return std::future::pending().await;
+        };
+        tokio::select! {
+            _ = terminate.recv() => {}
+            _ = interrupt.recv() => {}
+        }
+    }
+}
+
+/// A process that was told to end has ended after this, whatever hangs: 5 s are promised.
+const END_WITHIN: Duration = Duration::from_millis(4500);
+/// The last line of the log has so long.
+const LAST_LINE: Duration = Duration::from_millis(50);
+
+/// The same, and from that moment on the process has [`END_WITHIN`] to end in order: the torch goes off
+/// first, and what then still waits for a disk or a driver is given up.
+pub fn told_to_end_in_time() -> impl Future<Output = ()> {
+    let told = told_to_end();
+    async {
+        told.await;
+        bound_the_end();
+    }
+}
+
+fn bound_the_end() {
+    let begun = std::thread::Builder::new().name("ending".into()).spawn(|| {
+        std::thread::sleep(END_WITHIN);
+        tracing::error!("something does not end; the torch is off, and the process ends now");
+        // For the line to be written, where it can be.
+        std::thread::sleep(LAST_LINE);
+        std::process::exit(1);
+    });
+    if let Err(error) = begun {
+        tracing::error!(%error, "no thread that bounds the end");
     }
 }
 

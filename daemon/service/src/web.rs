@@ -6,11 +6,13 @@
 //! guard do not notice.
 
 mod ask;
+mod connections;
 mod door;
 mod feed;
 mod files;
 pub mod messages;
 mod screens;
+mod trouble;
 mod ways;
 
 #[cfg(test)]
@@ -22,19 +24,28 @@ use std::future::Future;
 use std::io;
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Router;
 use axum::extract::ConnectInfo;
 use axum::middleware;
-use axum::routing::{get, post};
+use axum::routing::{any, get, post};
 use tokio::net::TcpListener;
-use tokio::sync::watch;
+use tokio::sync::{Semaphore, watch};
+use tokio::time::timeout;
 
 use crate::config::Config;
 use crate::library::Library;
 use crate::panel::Panel;
 
 pub use messages::Event;
+
+/// Screens that may be told at a time.
+const SCREENS: usize = 32;
+/// Requests that may wait for the disk at a time.
+const ON_DISK: usize = 3;
+/// When the panel ends, screens have so long to hear of it.
+const GOODBYE: Duration = Duration::from_millis(500);
 
 /// Does at the simulated table what clears a fault in life. The error is in the table's words.
 pub type SetRight = dyn Fn() -> Result<(), String> + Send + Sync;
@@ -63,6 +74,12 @@ struct Served {
     state: WebState,
     feed: Arc<feed::Feed>,
     screens: Arc<screens::Screens>,
+    /// A permit for each screen that may be told.
+    places: Arc<Semaphore>,
+    /// A permit for each request that may wait for the disk.
+    on_disk: Arc<Semaphore>,
+    /// One permit: for looking for ways on.
+    on_ways: Arc<Semaphore>,
     stop: watch::Receiver<bool>,
 }
 
@@ -79,19 +96,22 @@ pub async fn serve(
     let feed = feed::Feed::new(&state);
     let telling = tokio::spawn(feed::tell(feed.clone(), state.panel.watch(), stop.clone()));
     let screens = screens::Screens::new(state.panel.clone());
+    let places = Arc::new(Semaphore::new(SCREENS));
     let served = Served {
         state,
         feed,
         screens,
-        stop,
+        places: Arc::clone(&places),
+        on_disk: Arc::new(Semaphore::new(ON_DISK)),
+        on_ways: Arc::new(Semaphore::new(1)),
+        stop: stop.clone(),
     };
-    let app = routes(served).into_make_service_with_connect_info::<SocketAddr>();
-    let ended = axum::serve(listener, app)
-        .with_graceful_shutdown(async move {
-            shutdown.await;
-            let _ = stopping.send(true);
-        })
-        .await;
+    let stops = async move {
+        shutdown.await;
+        let _ = stopping.send(true);
+    };
+    let (ended, ()) = tokio::join!(connections::serve(listener, routes(served), stop), stops);
+    let _ = timeout(GOODBYE, places.acquire_many(SCREENS as u32)).await;
     telling.abort();
     ended
 }
@@ -109,12 +129,12 @@ fn routes(served: Served) -> Router {
         .route("/api/resume", post(ways::resume))
         .route("/api/hold", post(ask::hold))
         .route("/api/table", post(ask::table))
-        .route(
-            "/api/{*rest}",
-            get(ask::nothing_there).post(ask::nothing_there),
-        )
+        .route("/api/{*rest}", any(ask::nothing_there))
+        .route("/api", any(ask::nothing_there))
         .fallback(get(files::file))
+        .layer(middleware::from_fn(trouble::in_time))
         .layer(middleware::from_fn(door::keep))
+        .layer(middleware::from_fn(trouble::as_json))
         .layer(middleware::from_fn(files::headers))
         .with_state(served)
 }

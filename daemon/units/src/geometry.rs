@@ -6,12 +6,27 @@ use serde::{Deserialize, Serialize};
 
 /// A place in the plane, mm.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(from = "[f64; 2]", into = "[f64; 2]")]
+#[serde(try_from = "Vec<f64>", into = "[f64; 2]")]
 pub struct Point {
     /// To the right, mm.
     pub x: f64,
     /// Away, mm.
     pub y: f64,
+}
+
+/// A list of numbers that is no place: a third number would else be let fall in silence.
+impl TryFrom<Vec<f64>> for Point {
+    type Error = String;
+
+    fn try_from(numbers: Vec<f64>) -> Result<Self, String> {
+        match numbers[..] {
+            [x, y] => Ok(Self { x, y }),
+            _ => Err(format!(
+                "2 numbers [x, y] are wanted, not {}",
+                numbers.len()
+            )),
+        }
+    }
 }
 
 impl From<[f64; 2]> for Point {

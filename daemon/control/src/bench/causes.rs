@@ -13,7 +13,7 @@ use super::stories::running;
 use crate::admission::{No, admit};
 use crate::ask::Ask;
 use crate::cause::Cause;
-use crate::event::Restored;
+use crate::event::{Event, Restored};
 use crate::io::Input;
 use crate::machine::Machine;
 use crate::signals::Signals;
@@ -90,6 +90,7 @@ fn rule(cause: Cause) -> Option<&'static [Wants]> {
         | Cause::Starved
         | Cause::LinkNoise
         | Cause::Interrupted
+        | Cause::RecordLost
         | Cause::ChangeDue
         | Cause::Overdue => &[ALook],
         Cause::ScreenLost => &[ScreenThere],
@@ -259,8 +260,12 @@ fn in_a_cut(rig: &mut Rig, cause: Cause) {
         Cause::SenseOn => rig.bend = bent(|s| s.sense_isolated = Some(false)),
         Cause::RecordFailed => rig.disk_dead = true,
         Cause::ScreenLost => rig.step(Input::Screen { there: false }),
-        Cause::Interrupted => {
-            let was = core::mem::replace(rig, Rig::new());
+        Cause::Interrupted | Cause::RecordLost => {
+            let mut was = core::mem::replace(rig, Rig::new());
+            if cause == Cause::RecordLost {
+                let why = "as if".into();
+                was.events.push(Event::RecordLost { why });
+            }
             *rig = was.restart();
             rig.until(5.0, |r| r.phase() != Phase::Starting && r.m.line.usable());
             rig.must(Ask::Load {

@@ -257,6 +257,9 @@ fn later() -> Vec<Event> {
             edges: 41,
             usual: Some(6.0),
         },
+        Event::RecordLost {
+            why: "recordings lie there, and no journal".into(),
+        },
     ]
 }
 

@@ -279,6 +279,11 @@ pub enum Event {
     /// The computer was started anew since the last start of the panel, which had not ended in order:
     /// what was recorded after the last full sync may be lost.
     PowerCut,
+    /// An earlier life of the panel shows, and the journal that told of it is gone or cannot be read.
+    RecordLost {
+        /// What shows, and what is gone.
+        why: String,
+    },
     /// So many edges of inputs were let fall while control did not listen.
     EdgesMissed { edges: u32 },
     /// A stretch of a cut was left uncut, as planned and accepted.
@@ -420,6 +425,7 @@ impl Event {
                 "short-edges",
                 if usual.is_some() { Notice } else { Trace },
             ),
+            Self::RecordLost { .. } => (59, "record-lost", Stop),
         }
     }
 

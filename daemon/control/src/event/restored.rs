@@ -192,7 +192,7 @@ impl Default for Restored {
 impl Restored {
     /// Number of this fold. Whatever changes what an event does to it (here, in the torch parts'
     /// counts, or in what it is made of) takes a new number: what was folded by another is folded anew.
-    pub const FOLD: u32 = 1;
+    pub const FOLD: u32 = 2;
 
     /// Folds everything that was recorded, oldest first.
     #[must_use]
@@ -232,6 +232,10 @@ impl Restored {
             }
             Event::LatchCleared { cause } => {
                 self.latches.remove(&cause);
+            }
+            Event::RecordLost { .. } => {
+                self.latches.insert(Cause::RecordLost);
+                self.doubtful = true;
             }
             Event::PlaceDoubted { .. } | Event::HomingStarted => self.doubtful = true,
             Event::PlaceConfirmed | Event::PlaceProven => self.doubtful = false,
@@ -300,7 +304,7 @@ impl Restored {
     #[must_use]
     pub fn unreadable() -> Self {
         Self {
-            latches: BTreeSet::from([Cause::RecordFailed]),
+            latches: BTreeSet::from([Cause::RecordLost]),
             ..Self::default()
         }
     }

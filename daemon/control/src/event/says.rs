@@ -181,6 +181,9 @@ impl Event {
                  may be lost."
                     .into()
             }
+            Self::RecordLost { why } => format!(
+                "Records of an earlier life of the panel are lost: {why}. The place is in doubt."
+            ),
             Self::EdgesMissed { edges } => format!(
                 "{edges} edges of inputs were not told one by one: an input is noisy, or the panel was \
                  kept waiting."
@@ -266,6 +269,7 @@ impl Event {
             }
             Self::RunInterrupted { .. } => Some(words::remedy(crate::Cause::Interrupted)),
             Self::RecordFailed { .. } => Some(words::remedy(crate::Cause::RecordFailed)),
+            Self::RecordLost { .. } => Some(words::remedy(crate::Cause::RecordLost)),
             Self::LinkLost { .. } => Some(words::remedy(crate::Cause::LinkCut)),
             Self::TakeAwayLate { .. } => Some(
                 "If it comes again, look at the serial cable and at what else loads this computer.",

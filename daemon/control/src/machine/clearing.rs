@@ -57,6 +57,7 @@ impl Machine {
             | Cause::Starved
             | Cause::LinkNoise
             | Cause::Interrupted
+            | Cause::RecordLost
             | Cause::Overdue
             | Cause::ChangeDue => !matches!(self.act, Act::Stopping(_)),
         }
@@ -73,6 +74,7 @@ impl Machine {
             | Cause::Starved
             | Cause::LinkNoise
             | Cause::Interrupted
+            | Cause::RecordLost
             | Cause::SenseOn
             | Cause::Overdue => true,
             // Parts were changed, or he says that these go on.

@@ -28,6 +28,7 @@ mod line;
 mod near;
 mod out;
 mod place;
+mod refusals;
 pub(crate) mod run;
 mod self_test;
 mod sensing;
@@ -219,6 +220,7 @@ pub struct Machine {
     /// What the torch parts have been through, by the same events that the journal gets.
     pub(crate) parts: PartsUsed,
     pub(crate) keeping: Keeping,
+    refusals: refusals::Refusals,
     restored_latches: Vec<Cause>,
     pub(crate) generation: u64,
     fingerprint: Fingerprint,
@@ -286,6 +288,7 @@ impl Machine {
             change: None,
             parts: restored.parts,
             keeping: Keeping::default(),
+            refusals: refusals::Refusals::default(),
             restored_latches: restored.latches.into_iter().collect(),
             generation: 1,
             fingerprint: Fingerprint::default(),
@@ -362,7 +365,11 @@ impl Machine {
         self.record(Event::PanelStarted, true);
         for cause in core::mem::take(&mut self.restored_latches) {
             self.latches.insert(cause, self.now);
-            self.alarm(cause, self.now, true, "Restored from the journal.".into());
+            let why = match cause {
+                Cause::RecordLost => "Latches, doubt and counts of before are not known.",
+                _ => "Restored from the journal.",
+            };
+            self.alarm(cause, self.now, true, why.into());
             if guarding::belongs_to_guard(cause) {
                 self.out.order(GuardOrder::Restore { cause });
             }
@@ -462,13 +469,10 @@ impl Machine {
                 Answer::Accepted
             }
             Err(no) => {
-                self.record(
-                    Event::Refused {
-                        ask: admission::kind(&ask).into(),
-                        reason: no.name().into(),
-                    },
-                    false,
-                );
+                if self.refusals.is_told(self.now) {
+                    let (ask, reason) = (admission::kind(&ask).into(), no.name().into());
+                    self.record(Event::Refused { ask, reason }, false);
+                }
                 no.answer()
             }
         };

@@ -2,6 +2,7 @@
 
 mod answers;
 mod commands;
+mod relations;
 
 use std::collections::BTreeSet;
 
@@ -106,6 +107,7 @@ pub(crate) fn checked(raw: Raw) -> Checked<Dialect> {
     let epoch = epoch(&raw, &lines, &answers)?;
     let reports = reports(&raw, &lines)?;
     let stamps = stamps(&raw)?;
+    relations::relations(&raw)?;
     let window = window(&raw.window, &lines)?;
     let again = answers.patterns.iter().any(|(m, _)| *m == Means::Again);
     if again && !lines.numbered && window.lines != Some(1) {
@@ -125,8 +127,7 @@ pub(crate) fn checked(raw: Raw) -> Checked<Dialect> {
                     "give 7-bit text that the controller takes for an empty line",
                 ));
             }
-            let every = within("keepalive.every_ms", k.every_ms, 10, 60_000)?;
-            Some((k.send.clone().into_bytes(), every))
+            Some((k.send.clone().into_bytes(), k.every_ms))
         }
     };
     within("numbers.decimals", raw.numbers.decimals as u64, 0, 9)?;

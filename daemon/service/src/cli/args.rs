@@ -177,6 +177,9 @@ pub struct PracticeTyped {
     /// How long the table waits for the panel before it runs on without it, real time, ms
     #[arg(long, value_name = "MS", hide = true, default_value_t = 100)]
     pub patience: u64,
+    /// A file that tells how the journal's disk answers: `well`, `full` or `hangs`
+    #[arg(long, value_name = "FILE", hide = true)]
+    pub disk: Option<PathBuf>,
 }
 
 /// `standclear practice`, resolved.
@@ -214,6 +217,8 @@ pub struct PracticeArgs {
     pub table: Option<PathBuf>,
     /// How long the table waits for the panel, real time, ms.
     pub patience_ms: u64,
+    /// Tells how the journal's disk answers; `None`: as it does.
+    pub disk: Option<PathBuf>,
 }
 
 /// Without a console nobody watches: there is no reason to wait.
@@ -260,6 +265,7 @@ impl PracticeArgs {
             change_parts: typed.change_parts,
             table: typed.table,
             patience_ms: typed.patience,
+            disk: typed.disk,
         })
     }
 }

@@ -34,9 +34,19 @@ pub fn run(args: &CheckArgs) -> ExitCode {
     let mut found = vec![configuration(&config, &file.which())];
     found.push(port(&config.link.port));
     found.push(lost_arc(&config.link.dialect));
+    found.extend(does_without(&config.link.dialect));
     found.push(pins(&config));
     let wrong = found.iter().any(|f| f.how.is_err());
     print("check", &text(&found), u8::from(wrong))
+}
+
+/// What takes away or proves and this controller cannot do: no fault, and to be known.
+fn does_without(dialect: &Dialect) -> impl Iterator<Item = Found> {
+    let all = dialect.does_without().into_iter();
+    all.map(|says| Found {
+        what: "controller",
+        how: Ok(says.to_owned()),
+    })
 }
 
 /// For people.

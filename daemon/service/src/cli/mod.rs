@@ -7,6 +7,7 @@
 mod args;
 mod check;
 mod faults;
+mod lines;
 mod log;
 mod replay;
 #[cfg(test)]
@@ -25,6 +26,7 @@ pub use args::{
 };
 
 use args::{Cli, Command};
+use lines::Lines;
 
 /// Usage, a file that cannot be opened, a setup or configuration that is wrong.
 const USAGE: u8 = 2;
@@ -41,8 +43,14 @@ pub fn main() -> ExitCode {
             return u8::try_from(said.exit_code()).map_or(ExitCode::FAILURE, ExitCode::from);
         }
     };
-    start_tracing(matches!(cli.command, Command::Serve(_)));
-    match cli.command {
+    let log = start_tracing(matches!(cli.command, Command::Serve(_)));
+    let code = carry_out(cli.command);
+    log.settle();
+    code
+}
+
+fn carry_out(command: Command) -> ExitCode {
+    match command {
         Command::Serve(args) => crate::serve::run(&args),
         Command::Practice(typed) => match PracticeArgs::resolve(typed) {
             Ok(args) => crate::practice::run(&args),
@@ -57,15 +65,17 @@ pub fn main() -> ExitCode {
 }
 
 /// Messages for whoever runs the panel go to stderr; how many is said by `STANDCLEAR_LOG`.
-fn start_tracing(serving: bool) {
+fn start_tracing(serving: bool) -> Lines {
     let default = if serving { "info" } else { "warn" };
     let filter = EnvFilter::try_from_env("STANDCLEAR_LOG").unwrap_or_else(|_| default.into());
+    let lines = Lines::to(std::io::stderr());
     tracing_subscriber::fmt()
         .with_env_filter(filter)
-        .with_writer(std::io::stderr)
+        .with_writer(lines.clone())
         .with_ansi(std::io::stderr().is_terminal() && colour_wanted())
         .with_target(false)
         .init();
+    lines
 }
 
 /// NO_COLOR set to anything but nothing turns colour off.
@@ -80,7 +90,7 @@ fn colour_on_stdout() -> bool {
 
 /// Tells on stderr what went wrong.
 fn fail(command: &str, says: &str, exit: u8) -> ExitCode {
-    eprintln!("standclear {command}: {says}");
+    complain(&format!("standclear {command}: {says}"));
     ExitCode::from(exit)
 }
 
@@ -92,4 +102,9 @@ fn print(command: &str, text: &str, exit: u8) -> ExitCode {
         Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => ExitCode::from(exit),
         Err(e) => fail(command, &format!("stdout: {e}"), 1),
     }
+}
+
+/// A line on stderr. One that cannot be written (a full disk) must not change how a command ends.
+pub fn complain(line: &str) {
+    let _ = writeln!(std::io::stderr(), "{line}");
 }

@@ -96,12 +96,5 @@ fn setup(file: &Path) -> Result<Setup, String> {
 
 fn bytes(file: &Path, remedy: &str) -> Result<Vec<u8>, String> {
     let wrong = |says: String| format!("{}: {says}. {remedy}", file.display());
-    let about = std::fs::metadata(file).map_err(|e| wrong(format!("cannot be opened: {e}")))?;
-    if about.is_dir() {
-        return Err(wrong("is a folder".into()));
-    }
-    if about.len() > LONGEST {
-        return Err(wrong(format!("is longer than {} MB", LONGEST >> 20)));
-    }
-    std::fs::read(file).map_err(|e| wrong(format!("cannot be opened: {e}")))
+    crate::files::read(file, LONGEST).map_err(wrong)
 }

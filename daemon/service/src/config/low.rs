@@ -6,7 +6,8 @@ use std::collections::BTreeMap;
 use control::guard::GuardSettings;
 use control::{ArcEdge, EstopProof};
 use process::{CycleSettings, MotionLimits, Set, SourceTimes};
-use serde::Deserialize;
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer};
 
 use super::Starting;
 
@@ -61,14 +62,32 @@ pub enum ScreenLost {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Table {
+    #[serde(deserialize_with = "exactly")]
     pub travel: [f64; 3],
+    #[serde(deserialize_with = "exactly")]
     pub sheet_corner: [f64; 2],
     pub slat_top_z: f64,
+    #[serde(deserialize_with = "exactly")]
     pub park: [f64; 2],
     /// Left out: as `park`.
+    #[serde(deserialize_with = "exactly_if_given")]
     pub change: Option<[f64; 2]>,
     pub slat_pitch_mm: f64,
     pub slat_depth_mm: f64,
+}
+
+/// So many numbers and no more: others would be let fall in silence.
+fn exactly<'de, D: Deserializer<'de>, const N: usize>(from: D) -> Result<[f64; N], D::Error> {
+    let numbers = Vec::<f64>::deserialize(from)?;
+    let given = numbers.len();
+    let wrong = |_| D::Error::custom(format!("{N} numbers are wanted, not {given}"));
+    numbers.try_into().map_err(wrong)
+}
+
+fn exactly_if_given<'de, D: Deserializer<'de>, const N: usize>(
+    from: D,
+) -> Result<Option<[f64; N]>, D::Error> {
+    exactly(from).map(Some)
 }
 
 impl Default for Table {

@@ -27,6 +27,10 @@ const LONGEST_DEBOUNCE_MS: u64 = 100;
 /// Reads another file that the machine file names: its name for messages, and its text.
 pub type ReadNamed<'a> = &'a dyn Fn(&str) -> Result<(String, String), ConfigError>;
 
+/// A controller counts as silent after so many reports that did not come, at least (ours: of two that are
+/// lost one after the other nothing is made).
+const SILENT_REPORTS: u64 = 3;
+
 /// Reads a whole text file.
 ///
 /// # Errors
@@ -37,13 +41,7 @@ pub fn read_text(path: &Path, remedy: &str) -> Result<String, ConfigError> {
         says,
         remedy: remedy.to_owned(),
     };
-    let size = std::fs::metadata(path)
-        .map_err(|e| wrong(format!("cannot be read: {e}")))?
-        .len();
-    if size > LONGEST {
-        return Err(wrong(format!("is {size} bytes long, more than {LONGEST}")));
-    }
-    let bytes = std::fs::read(path).map_err(|e| wrong(format!("cannot be read: {e}")))?;
+    let bytes = crate::files::read(path, LONGEST).map_err(wrong)?;
     String::from_utf8(bytes).map_err(|e| {
         let at = e.utf8_error().valid_up_to();
         wrong(format!("is no text in UTF-8 (byte {at})"))
@@ -71,9 +69,21 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
     let (dialect_file, dialect_text) = named(&low.link.dialect)?;
     let dialect = Dialect::from_toml(&dialect_text).map_err(|e| ConfigError {
         file: dialect_file,
-        says: format!("{}: {}", e.key, e.says),
+        says: format!("{}{}: {}", line_of(&dialect_text, &e.key), e.key, e.says),
         remedy: e.remedy,
     })?;
+    let reports_ms = dialect.report_every().as_millis() as u64;
+    if low.link.silence_ms < SILENT_REPORTS * reports_ms {
+        return Err(at(
+            "link.silence_ms",
+            format!(
+                "is {}, and the dialect reports every {reports_ms} ms: {SILENT_REPORTS} reports would \
+                 not fit",
+                low.link.silence_ms
+            ),
+            &format!("Give at least {}", SILENT_REPORTS * reports_ms),
+        ));
+    }
     let chart = match &low.chart {
         Some(path) => {
             let (chart_file, chart_text) = named(path)?;

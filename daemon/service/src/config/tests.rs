@@ -82,7 +82,7 @@ fn a_file_that_is_not_there_is_named() {
     let error = Config::load(Path::new("/nowhere/machine.toml")).expect_err("not there");
     let says = error.to_string();
     assert!(
-        says.starts_with("/nowhere/machine.toml: cannot be read"),
+        says.starts_with("/nowhere/machine.toml: cannot be opened"),
         "{says}"
     );
     assert!(

@@ -5,10 +5,12 @@
 //! cut may still take. A start goes on from the newest checkpoint that can be believed. A checkpoint
 //! is a short cut and nothing more: one that is damaged, or made by another fold, is ignored.
 
-use control::{Event, Restored};
+use control::{Cause, Event, Restored};
 use rusqlite::{Connection, params};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
+
+use super::retention;
 
 /// A checkpoint is kept at the latest after so many rows, so a start reads no more: at some ten rows a
 /// second, a quarter of an hour of cutting (ours).
@@ -30,7 +32,14 @@ impl Folded {
     pub fn take(&mut self, seq: i64, name: &str, severity: &str, fields: &str) {
         self.seq = seq;
         match serde_json::from_str::<Event>(fields) {
-            Ok(event) => self.restored.take(event),
+            Ok(event) => {
+                // Read by the operator: a row that is not understood has been looked into.
+                let read = Event::LatchCleared {
+                    cause: Cause::RecordLost,
+                };
+                self.doubt &= event != read;
+                self.restored.take(event);
+            }
             Err(error) => {
                 self.doubt |= !matches!(severity, "trace" | "normal" | "notice");
                 tracing::warn!(seq, name, %error, "a row of the journal is not understood");
@@ -55,13 +64,19 @@ pub struct Loaded {
 /// # Errors
 /// The rows cannot be read, in SQLite's words.
 pub fn load(db: &Connection) -> rusqlite::Result<Loaded> {
-    let folded = match newest(db) {
-        Ok(folded) => folded.unwrap_or_default(),
+    // Where rows were removed by the rule, what another panel's fold has made of them is all there is.
+    let removed = retention::has_cleared(db)?;
+    let folded = match newest(db, removed) {
+        Ok(folded) => folded,
         Err(error) => {
             tracing::warn!(%error, "the journal's checkpoints cannot be read: every row is read");
-            Folded::default()
+            None
         }
     };
+    let folded = folded.unwrap_or_else(|| Folded {
+        doubt: removed,
+        ..Folded::default()
+    });
     let mut loaded = Loaded {
         from: folded.seq,
         folded,
@@ -85,12 +100,12 @@ fn maker() -> String {
 }
 
 /// Ties a checkpoint together: a damaged one must not be believed because it still has its form.
-fn sum(seq: i64, maker: &str, state: &str) -> String {
+pub fn sum(seq: i64, maker: &str, state: &str) -> String {
     let hash = Sha256::digest(format!("{seq}\n{maker}\n{state}"));
     hash.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
-fn newest(db: &Connection) -> rusqlite::Result<Option<Folded>> {
+fn newest(db: &Connection, any_maker: bool) -> rusqlite::Result<Option<Folded>> {
     let there = "SELECT count(*) FROM sqlite_schema WHERE name = 'checkpoint'";
     if db.query_row(there, [], |row| row.get::<_, i64>(0))? == 0 {
         // A journal of an older panel that is only read.
@@ -103,7 +118,7 @@ fn newest(db: &Connection) -> rusqlite::Result<Option<Folded>> {
     while let Some(row) = rows.next()? {
         let (seq, made_by): (i64, String) = (row.get(0)?, row.get(1)?);
         let (state, told): (String, String) = (row.get(2)?, row.get(3)?);
-        match believe(seq, &made_by, &state, &told, last) {
+        match believe(seq, &made_by, &state, &told, last, any_maker) {
             Ok(folded) => return Ok(Some(folded)),
             Err(why) => tracing::warn!(seq, why, "a checkpoint of the journal is ignored"),
         }
@@ -112,8 +127,15 @@ fn newest(db: &Connection) -> rusqlite::Result<Option<Folded>> {
 }
 
 /// What a checkpoint says. `last`: the last row of the journal.
-fn believe(seq: i64, made_by: &str, state: &str, told: &str, last: i64) -> Result<Folded, String> {
-    if made_by != maker() {
+fn believe(
+    seq: i64,
+    made_by: &str,
+    state: &str,
+    told: &str,
+    last: i64,
+    any_maker: bool,
+) -> Result<Folded, String> {
+    if made_by != maker() && !any_maker {
         return Err(format!("it was made by another panel: {made_by}"));
     }
     if told != sum(seq, made_by, state) {

@@ -1,17 +1,23 @@
 //! What happened, on disk: typed events in SQLite, written by a thread of its own.
 //!
 //! **For**: restoring latches and doubt after a restart, telling the story of a run, replaying it.
-//! **Never**: makes the caller wait, loses an event in silence, deletes or changes a row, or says
-//! that an event is durable before its commit with a full sync has returned.
+//! **Never**: makes the caller wait, loses an event in silence, changes a row, deletes one but by the
+//! rule of [`retention`], or says that an event is durable before its commit with a full sync has
+//! returned.
 //! **If the power goes**: everything that was acknowledged is there, and of what came later perhaps
 //! some (see `schema.sql`). The next start knows by the system's own count of its starts that this may
 //! have been so, and writes `power-cut` down before anything else: whoever folds the journal then
 //! takes the cut in hand for one that may have come to its end.
 //! **If the disk fails**: events are kept and tried again; after 2 s (or at once when no more can
-//! be kept) that is reported, and a gap is written down as soon as something can be.
+//! be kept) that is reported, and a gap is written down as soon as something can be. A disk that
+//! does not even answer, and a file that is no longer in its folder, count as failing. Nobody waits
+//! for the writer without a bound: a writer that hangs is left behind.
 
 mod checkpoint;
+mod earlier;
+mod placed;
 mod read;
+mod retention;
 mod store;
 #[cfg(test)]
 mod tests;
@@ -21,8 +27,11 @@ mod writer;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
-use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
+use std::sync::mpsc::{
+    Receiver, RecvTimeoutError, SyncSender, TrySendError, channel, sync_channel,
+};
 use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
 
 use control::{Event, RecordId, Restored, Settings};
 use tokio::sync::mpsc::UnboundedSender;
@@ -32,10 +41,19 @@ use units::Time;
 pub use read::{Entry, Gap, ReadError, Start, Story, Which, counted, latest, read};
 
 use store::{Row, Store};
-use writer::{Order, Shared, Sink, ToWrite, Writer};
+use writer::{OnDisk, Order, Shared, Sink, ToWrite, Writer};
 
 use crate::recording::form::Beginning;
 use crate::recording::{Recorder, Reel, Tape};
+
+/// How a disk answers, asked before each write; it may take as long as a disk may. In practice and in
+/// tests it stands for disks that are full or hang.
+pub type Disk = dyn Fn() -> Result<(), String> + Send + Sync;
+
+/// Closing waits so long for a writer, which itself gives up 2 s after the first write that fails.
+const CLOSES_WITHIN: Duration = Duration::from_millis(2500);
+/// Of events that could not be taken the log is told once in so long.
+const LOSSES_LOGGED_EVERY: Duration = Duration::from_secs(1);
 
 /// What the journal tells the machine's task.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -75,7 +93,12 @@ pub struct Journal {
     /// `None`: closed.
     to: Option<SyncSender<Order>>,
     thread: Option<JoinHandle<()>>,
+    /// Its other end falls when the thread has ended.
+    ended: Receiver<()>,
     shared: Arc<Shared>,
+    /// How many events were written when that last grew, and when; whether it was told since that it
+    /// does not grow.
+    progress: (u64, Instant, bool),
     reports: UnboundedSender<JournalReport>,
     /// The state folder and the number of this start, for the recording.
     place: Option<(PathBuf, i64)>,
@@ -91,9 +114,22 @@ impl Journal {
         dir: &Path,
         reports: UnboundedSender<JournalReport>,
     ) -> Result<(Self, Past), JournalError> {
+        Self::open_on(dir, reports, None)
+    }
+
+    /// The same on a disk that answers like this; `None`: as it does.
+    ///
+    /// # Errors
+    /// As [`Journal::open`].
+    pub fn open_on(
+        dir: &Path,
+        reports: UnboundedSender<JournalReport>,
+        disk: Option<Arc<Disk>>,
+    ) -> Result<(Self, Past), JournalError> {
         let (store, past) = Store::open(dir)?;
         let start = store.start();
-        let mut journal = Self::over(store, reports).map_err(|e| JournalError {
+        let sink = OnDisk { store, disk };
+        let mut journal = Self::over(sink, reports).map_err(|e| JournalError {
             dir: dir.to_path_buf(),
             says: format!("the journal's thread cannot be started: {e}"),
             remedy: "End other programs and try again".into(),
@@ -109,13 +145,19 @@ impl Journal {
         let (to, from) = sync_channel(writer::WAITING);
         let shared = Arc::new(Shared::default());
         let writer = Writer::new(sink, from, reports.clone(), Arc::clone(&shared));
+        let (ends, ended) = channel();
         let thread = std::thread::Builder::new()
             .name("journal".into())
-            .spawn(move || writer.run())?;
+            .spawn(move || {
+                let _ends: std::sync::mpsc::Sender<()> = ends;
+                writer.run();
+            })?;
         Ok(Self {
             to: Some(to),
             thread: Some(thread),
+            ended,
             shared,
+            progress: (0, Instant::now(), false),
             reports,
             place: None,
         })
@@ -166,15 +208,33 @@ impl Journal {
         }
     }
 
-    /// Resolves once everything recorded so far is in the file: it survives the process, and a power
-    /// cut as its own events promise. Resolves as well if the disk fails or the journal is closed.
-    pub async fn settle(&self) {
+    /// Has everything that was recorded so far written at once, and tells when it is in the file: it
+    /// survives the process, and a power cut as its own events promise. The sender is let fall if the
+    /// disk fails or the writer has ended. `None`: there is no writer, or it has no room.
+    pub fn settle(&self) -> Option<oneshot::Receiver<()>> {
         let (done, settled) = oneshot::channel();
-        let Some(to) = &self.to else { return };
-        if to.try_send(Order::Now(done)).is_ok() {
-            // Let fall by a writer that has ended.
-            let _ = settled.await;
+        let to = self.to.as_ref()?;
+        to.try_send(Order::Now(done)).is_ok().then_some(settled)
+    }
+
+    /// To be called a few times a second: reports, once, that the disk has not answered for 2 s. The
+    /// writer itself cannot, for it hangs.
+    pub fn look(&mut self, now: Instant) {
+        let (taken, written) = (
+            self.shared.taken.load(Ordering::Acquire),
+            self.shared.written.load(Ordering::Acquire),
+        );
+        let (seen, since, told) = self.progress;
+        if written == seen && written < taken {
+            if !told && now.duration_since(since) > writer::GIVE_UP + writer::RETRY {
+                self.progress.2 = true;
+                let why = "the disk has not answered for 2 s".to_owned();
+                tracing::error!(why, "the journal cannot be written");
+                let _ = self.reports.send(JournalReport::Failed(why));
+            }
+            return;
         }
+        self.progress = (written, now, false);
     }
 
     fn put(&self, event: ToWrite) {
@@ -182,7 +242,9 @@ impl Journal {
             return self.lost("the journal was closed".into());
         };
         match to.try_send(Order::Write(event)) {
-            Ok(()) => {}
+            Ok(()) => {
+                self.shared.taken.fetch_add(1, Ordering::AcqRel);
+            }
             Err(TrySendError::Full(_)) => {
                 self.lost("the journal cannot keep up with what happens".into());
             }
@@ -194,18 +256,25 @@ impl Journal {
 
     fn lost(&self, why: String) {
         self.shared.lost.fetch_add(1, Ordering::AcqRel);
-        tracing::error!(why, "an event was not recorded");
+        if let Some(others) = self.shared.seldom.now(LOSSES_LOGGED_EVERY) {
+            tracing::error!(why, others, "an event was not recorded");
+        }
         // Nobody listens any more: the service is going down.
         let _ = self.reports.send(JournalReport::Failed(why));
     }
 
-    /// Writes everything that is left and ends the writer. Blocks for 2 s at most if the disk
-    /// fails; what could not be written is reported as failed.
+    /// Writes everything that is left and ends the writer. Blocks for 2 s if the disk fails (what could
+    /// not be written is reported as failed), and for 2.5 s at most: a writer that hangs is left behind.
     pub fn close(&mut self) {
         drop(self.to.take());
-        if let Some(thread) = self.thread.take()
-            && thread.join().is_err()
-        {
+        let Some(thread) = self.thread.take() else {
+            return;
+        };
+        if let Err(RecvTimeoutError::Timeout) = self.ended.recv_timeout(CLOSES_WITHIN) {
+            tracing::error!("the disk does not answer: the journal is left as it is");
+            return;
+        }
+        if thread.join().is_err() {
             tracing::error!("the journal's thread ended by a panic");
         }
     }

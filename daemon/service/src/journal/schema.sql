@@ -22,6 +22,9 @@
 -- Version 3 adds the table `checkpoint`: what follows from all rows up to one, the last two of them, so
 -- that a start need not read every row. They tell nothing that the rows do not, and may be thrown away.
 --
+-- Version 4 adds the table `retention`: how far old rows were removed by the rule that stands in
+-- `retention.rs` (what tells of a stop stays longer), and lets no other row be removed.
+--
 -- `PRAGMA user_version` holds the version of this file, `PRAGMA application_id` tells that the
 -- file is ours (0x53434C52, "SCLR").
 

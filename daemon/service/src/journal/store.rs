@@ -1,7 +1,7 @@
 //! The database file: opened, brought up to date, moved aside when it cannot be read.
 
 use std::fs::File;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::Duration;
 
 use control::{Event, Severity};
@@ -9,7 +9,9 @@ use rusqlite::{Connection, ErrorCode, Transaction, params};
 use units::Time;
 
 use super::checkpoint::{self, Folded, Loaded};
-use super::{JournalError, Past, wall};
+use super::placed::{Placed, places};
+use super::retention::{self, Rule};
+use super::{JournalError, Past, earlier, wall};
 
 /// Name of the database in the state folder.
 pub const FILE: &str = "journal.db";
@@ -32,6 +34,16 @@ pub const STEPS: &[&str] = &[
         state TEXT NOT NULL,
         sum   TEXT NOT NULL
      ) STRICT",
+    // How far rows were removed by the rule of `retention`: none but those can be.
+    "CREATE TABLE retention (cleared INTEGER NOT NULL, forgotten INTEGER NOT NULL) STRICT;
+     INSERT INTO retention VALUES (0, 0);
+     DROP TRIGGER event_is_never_removed;
+     CREATE TRIGGER event_is_removed_by_the_rule BEFORE DELETE ON event
+     WHEN old.seq > (SELECT cleared FROM retention)
+     BEGIN SELECT RAISE(ABORT, 'the journal is only ever added to'); END;
+     CREATE TRIGGER retention_goes_on BEFORE UPDATE ON retention
+     WHEN new.cleared < old.cleared OR new.cleared > (SELECT coalesce(min(seq), 0) FROM checkpoint)
+     BEGIN SELECT RAISE(ABORT, 'nothing is removed that no checkpoint holds'); END",
 ];
 
 /// One event on its way to the disk.
@@ -89,6 +101,10 @@ pub struct Store {
     since: u64,
     /// A checkpoint is kept after so many rows.
     every: u64,
+    /// Which rows are kept.
+    rule: Rule,
+    /// The files as they were opened: what is written after they were removed is lost.
+    places: Vec<Placed>,
     /// Held as long as the store lives: nobody else writes in this folder.
     _lock: File,
 }
@@ -132,11 +148,17 @@ impl Store {
         })?;
         let lock = lock(dir)?;
         let file = dir.join(FILE);
+        let earlier = earlier::signs(dir).map_err(|io| {
+            wrong(
+                format!("what is left of an earlier journal cannot be moved aside: {io}"),
+                "Move it away by hand, and keep it: it holds what happened",
+            )
+        })?;
         let first = open_file(&file).and_then(|db| Ok((checkpoint::load(&db)?, db)));
-        let (loaded, aside, mut db) = match first {
-            Ok((loaded, db)) => (loaded, false, db),
+        let (loaded, lost, mut db) = match first {
+            Ok((loaded, db)) => (loaded, earlier, db),
             Err(OpenError::Sql(e)) if is_damage(&e) => {
-                let kept = move_aside(&file).map_err(|io| {
+                let kept = earlier::move_aside(&file).map_err(|io| {
                     wrong(
                         format!("{FILE} is damaged ({e}) and cannot be moved aside: {io}"),
                         "Move it away by hand, and keep it: it holds what happened",
@@ -149,12 +171,16 @@ impl Store {
                      and the place of the table is in doubt"
                 );
                 let db = open_file(&file).map_err(|e| e.into_journal_error(dir))?;
-                (Loaded::default(), true, db)
+                let why = format!("{FILE} was damaged ({e}) and moved aside");
+                (Loaded::default(), Some(why), db)
             }
             Err(e) => return Err(e.into_journal_error(dir)),
         };
         let sql = |e| OpenError::Sql(e).into_journal_error(dir);
-        let begun = begin(&mut db, boot, loaded).map_err(sql)?;
+        let known = begun_before(dir, &lost);
+        let aside = lost.is_some();
+        let begun = begin(&mut db, boot, loaded, lost, known).map_err(sql)?;
+        earlier::mark(&lock, begun.start);
         let restored = Box::new(begun.folded.restored.clone());
         let past = if aside || begun.folded.doubt {
             Past::Unreadable(restored)
@@ -168,6 +194,8 @@ impl Store {
             folded: begun.folded,
             kept: begun.kept,
             every,
+            rule: Rule::OURS,
+            places: places(&file),
             _lock: lock,
         };
         Ok((store, past))
@@ -192,6 +220,12 @@ impl Store {
         lost: Option<(u64, &str)>,
         full: bool,
     ) -> rusqlite::Result<()> {
+        self.in_place().map_err(|why| {
+            rusqlite::Error::SqliteFailure(
+                rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_CANTOPEN),
+                Some(why),
+            )
+        })?;
         let since = self.since + rows.len() as u64;
         let due = since >= self.every;
         // What a checkpoint speaks of must be as safe as the checkpoint.
@@ -211,6 +245,7 @@ impl Store {
             let mut folded = self.folded.clone();
             take_all(&mut folded, &seqs, rows);
             kept = keep(&mut all, &folded, self.kept).then_some(folded.seq);
+            clear(&mut all, self.rule, &folded);
         }
         all.commit()?;
         // Only now: a commit that failed is tried again with the same rows.
@@ -220,9 +255,35 @@ impl Store {
         Ok(())
     }
 
+    /// Whether the files that are written are still those in the folder.
+    ///
+    /// # Errors
+    /// Which is not, in words, and what to do.
+    pub fn in_place(&self) -> Result<(), String> {
+        match self
+            .places
+            .iter()
+            .find(|p| Placed::of(&p.path).as_ref() != Some(*p))
+        {
+            None => Ok(()),
+            Some(lost) => Err(format!(
+                "{} was removed or replaced while the panel runs, and what is written to it now is \
+                 lost: end the panel, put the file back or leave it, and start again",
+                lost.path.display()
+            )),
+        }
+    }
+
     /// Which start of the panel this is, from 1.
     pub fn start(&self) -> i64 {
         self.start
+    }
+
+    /// Keeps rows by another rule.
+    #[cfg(test)]
+    pub fn keeping(mut self, rule: Rule) -> Self {
+        self.rule = rule;
+        self
     }
 
     /// Whether the last commit was synced, by SQLite's own word.
@@ -373,6 +434,18 @@ fn keep(all: &mut Transaction<'_>, folded: &Folded, before: i64) -> bool {
     kept.is_ok()
 }
 
+/// Removes what need not be kept. Where it cannot, the journal grows and tells the same.
+fn clear(all: &mut Transaction<'_>, rule: Rule, folded: &Folded) {
+    let unfinished = folded.restored.unfinished.as_ref().map(|u| u.run);
+    let done = all.savepoint().and_then(|point| {
+        retention::apply(&point, rule, unfinished)?;
+        point.commit()
+    });
+    if let Err(error) = done {
+        tracing::warn!(%error, "old rows of the journal could not be removed");
+    }
+}
+
 /// This run of the operating system, by the kernel's own name for it.
 fn boot_id() -> Option<String> {
     let id = std::fs::read_to_string("/proc/sys/kernel/random/boot_id").ok()?;
@@ -400,20 +473,36 @@ struct Begun {
     kept: i64,
 }
 
-/// Begins a start, whole or not at all: its row, after a power cut the event that says so (the first
-/// of the new start, where every later reader comes by it in its order), and the checkpoint.
-fn begin(db: &mut Connection, boot: Option<&str>, loaded: Loaded) -> rusqlite::Result<Begun> {
+/// The highest number of a start that a recording is left of, where the journal that counted is lost.
+fn begun_before(dir: &Path, lost: &Option<String>) -> i64 {
+    let recordings = lost.as_ref().map(|_| crate::recording::starts(dir));
+    recordings.into_iter().flatten().max().unwrap_or(0)
+}
+
+/// Begins a start, whole or not at all: its row, the events that say that records are lost (the first
+/// of the new start, where every later reader comes by them in their order), and the checkpoint. It is
+/// counted on from `known`, so that no recording of an earlier life is written over.
+fn begin(
+    db: &mut Connection,
+    boot: Option<&str>,
+    loaded: Loaded,
+    lost: Option<String>,
+    known: i64,
+) -> rusqlite::Result<Begun> {
     db.pragma_update(None, "synchronous", "FULL")?;
     let cut = power_was_cut(db, boot)?;
     let mut all = db.transaction()?;
     all.execute(
-        "INSERT INTO start (wall, version, boot) VALUES (?1, ?2, ?3)",
-        params![wall::now(), env!("CARGO_PKG_VERSION"), boot],
+        "INSERT INTO start (start, wall, version, boot)
+         VALUES (max((SELECT coalesce(max(start), 0) FROM start), ?1) + 1, ?2, ?3, ?4)",
+        params![known, wall::now(), env!("CARGO_PKG_VERSION"), boot],
     )?;
     let start = all.last_insert_rowid();
     let mut folded = loaded.folded;
-    if cut {
-        let row = Row::of(&Event::PowerCut, Time::ZERO)
+    let cut = cut.then_some(Event::PowerCut);
+    let lost = lost.map(|why| Event::RecordLost { why });
+    for event in cut.into_iter().chain(lost) {
+        let row = Row::of(&event, Time::ZERO)
             .map_err(|e| rusqlite::Error::ToSqlConversionFailure(e.into()))?;
         let seqs = insert(&all, start, core::slice::from_ref(&row))?;
         take_all(&mut folded, &seqs, &[row]);
@@ -422,6 +511,7 @@ fn begin(db: &mut Connection, boot: Option<&str>, loaded: Loaded) -> rusqlite::R
     if folded.seq != kept && keep(&mut all, &folded, kept) {
         kept = folded.seq;
     }
+    clear(&mut all, Rule::OURS, &folded);
     all.commit()?;
     Ok(Begun {
         start,
@@ -431,7 +521,7 @@ fn begin(db: &mut Connection, boot: Option<&str>, loaded: Loaded) -> rusqlite::R
 }
 
 fn lock(dir: &Path) -> Result<File, JournalError> {
-    let file = dir.join("journal.lock");
+    let file = dir.join(earlier::LOCK);
     let wrong = |says: String, remedy: &str| JournalError {
         dir: dir.to_path_buf(),
         says,
@@ -475,26 +565,4 @@ fn is_damage(e: &rusqlite::Error) -> bool {
         rusqlite::Error::SqlInputError { .. } => true,
         _ => false,
     }
-}
-
-/// Gives the damaged file and what belongs to it a name of its own; deletes nothing.
-fn move_aside(file: &Path) -> std::io::Result<PathBuf> {
-    let name = |n: u32, tail: &str| {
-        let mut s = file.as_os_str().to_owned();
-        s.push(format!("{tail}.unreadable-{n}"));
-        PathBuf::from(s)
-    };
-    let free = (1..).find(|n| !name(*n, "").exists());
-    let n = free.unwrap_or(u32::MAX);
-    for tail in ["-wal", "-shm"] {
-        let mut beside = file.as_os_str().to_owned();
-        beside.push(tail);
-        match std::fs::rename(&beside, name(n, tail)) {
-            Err(e) if e.kind() != std::io::ErrorKind::NotFound => return Err(e),
-            _ => {}
-        }
-    }
-    let kept = name(n, "");
-    std::fs::rename(file, &kept)?;
-    Ok(kept)
 }

@@ -7,6 +7,7 @@ use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
 mod checkpoints;
 mod power_cut;
+mod retention;
 
 fn row(name: &str, run: Option<u64>) -> Row {
     Row {

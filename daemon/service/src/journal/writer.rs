@@ -9,9 +9,10 @@ use control::RecordId;
 use tokio::sync::mpsc::UnboundedSender;
 use tokio::sync::oneshot;
 
-use super::JournalReport;
 use super::store::{Row, Store};
+use super::{Disk, JournalReport};
 use crate::recording::Reel;
+use crate::seldom::Seldom;
 
 /// Events that nobody waits for are committed this long after the first of them: one sync for
 /// many, and well within the 100 ms that are promised.
@@ -23,6 +24,8 @@ pub const GIVE_UP: Duration = Duration::from_secs(2);
 /// Events that may wait in the channel, and as many again in the writer's hand. A run makes some
 /// ten a second, so this is minutes of a dead disk.
 pub const WAITING: usize = 4096;
+/// Where nothing happens the file is looked for so often.
+const LOOK: Duration = Duration::from_secs(1);
 /// Rows of one commit at most: a durable event never waits behind more.
 const TOGETHER: usize = 512;
 
@@ -53,19 +56,41 @@ pub trait Sink: Send {
     -> Result<(), String>;
     /// As [`Store::end`].
     fn end(&mut self) -> Result<(), String>;
+    /// As [`Store::in_place`].
+    fn in_place(&self) -> Result<(), String> {
+        Ok(())
+    }
 }
 
-impl Sink for Store {
+/// The file, on a disk that is asked first.
+pub struct OnDisk {
+    pub store: Store,
+    /// `None`: it answers as it does.
+    pub disk: Option<Arc<Disk>>,
+}
+
+impl OnDisk {
+    fn ask(&self) -> Result<(), String> {
+        self.disk.as_ref().map_or(Ok(()), |disk| disk())
+    }
+}
+
+impl Sink for OnDisk {
     fn commit(
         &mut self,
         rows: &[Row],
         lost: Option<(u64, &str)>,
         full: bool,
     ) -> Result<(), String> {
-        Self::commit(self, rows, lost, full)
+        self.ask()?;
+        self.store.commit(rows, lost, full)
     }
     fn end(&mut self) -> Result<(), String> {
-        Self::end(self)
+        self.ask()?;
+        self.store.end()
+    }
+    fn in_place(&self) -> Result<(), String> {
+        self.store.in_place()
     }
 }
 
@@ -74,6 +99,11 @@ impl Sink for Store {
 pub struct Shared {
     /// Events that found the channel full and are not written down as a gap yet.
     pub lost: AtomicU64,
+    /// Events that the writer was given, and those of them that are in the file.
+    pub taken: AtomicU64,
+    pub written: AtomicU64,
+    /// Losses are logged at a limited rate.
+    pub seldom: Seldom,
     /// Set in tests: end as a killed process would, with nothing more written.
     pub killed: AtomicBool,
     /// The recording, once one was begun.
@@ -100,6 +130,8 @@ pub struct Writer<S> {
     /// Who waits until everything is written.
     waiting: Vec<oneshot::Sender<()>>,
     failing: Option<Failing>,
+    /// When the file was last seen in its place.
+    looked: Instant,
 }
 
 struct Failing {
@@ -124,6 +156,7 @@ impl<S: Sink> Writer<S> {
             due: None,
             waiting: Vec::new(),
             failing: None,
+            looked: Instant::now(),
         }
     }
 
@@ -147,6 +180,12 @@ impl<S: Sink> Writer<S> {
             self.write_recording();
             if self.due.is_some_and(|due| Instant::now() >= due) {
                 self.write();
+            } else if self.due.is_none() && self.looked.elapsed() >= LOOK {
+                // With nothing to write a lost file would be seen only when a run is to begin.
+                self.looked = Instant::now();
+                if let Err(why) = self.sink.in_place() {
+                    self.failed(why);
+                }
             }
             if self.hand.is_empty() {
                 for done in self.waiting.drain(..) {
@@ -225,7 +264,16 @@ impl<S: Sink> Writer<S> {
         let gap = (lost > 0).then_some((lost, "more happened than the disk could take"));
         match self.sink.commit(&rows, gap, full) {
             Ok(()) => {
+                if rows.iter().any(|r| matches!(r.severity, "stop" | "danger"))
+                    && let Some(reel) = &mut *self.shared.reel()
+                {
+                    reel.stopped();
+                }
                 let last = self.hand.drain(..count).next_back().map(|w| w.record);
+                self.shared
+                    .written
+                    .fetch_add(count as u64, Ordering::AcqRel);
+                self.looked = Instant::now();
                 self.failing = None;
                 self.due = (!self.hand.is_empty()).then(Instant::now);
                 if let (Some(last), true) = (last, full) {
@@ -243,6 +291,8 @@ impl<S: Sink> Writer<S> {
     fn failed(&mut self, why: String) {
         let now = Instant::now();
         self.due = Some(now + RETRY);
+        // Nobody waits for a disk that fails.
+        self.waiting.clear();
         let failing = self.failing.get_or_insert(Failing {
             since: now,
             reported: false,
@@ -281,6 +331,9 @@ impl<S: Sink> Writer<S> {
                 return;
             }
             std::thread::sleep(RETRY);
+        }
+        if let Some(reel) = &mut *self.shared.reel() {
+            reel.end();
         }
         if let Err(why) = self.sink.end() {
             tracing::warn!(

@@ -1,7 +1,6 @@
 //! Where programs lie: built in, and in the state folder.
 
 use std::fs;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use program::Setup;
@@ -159,7 +158,7 @@ impl Shelf {
             .flatten()
             .filter(|e| e.path().is_file())
             .filter_map(|e| e.file_name().into_string().ok())
-            .filter(|f| is_program(f))
+            .filter(|f| is_program(f) && lies_in(&self.folder, f))
             .collect()
     }
 
@@ -218,14 +217,16 @@ fn read_bounded(folder: &Path, file: &str, max: u64) -> Result<Vec<u8>, LibraryE
         file: file.to_owned(),
         why,
     };
-    let opened = fs::File::open(folder.join(file)).map_err(|e| unreadable(e.to_string()))?;
-    let mut bytes = Vec::new();
-    opened
-        .take(max + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|e| unreadable(e.to_string()))?;
-    if bytes.len() as u64 > max {
-        return Err(unreadable(format!("longer than {max} bytes")));
+    if !lies_in(folder, file) {
+        return Err(unreadable("leads out of the folder of programs".into()));
     }
-    Ok(bytes)
+    crate::files::read(&folder.join(file), max).map_err(unreadable)
+}
+
+/// Whether a file, whatever links lead to it, is one of this folder.
+fn lies_in(folder: &Path, file: &str) -> bool {
+    let real = |path: &Path| path.canonicalize().ok();
+    real(folder)
+        .zip(real(&folder.join(file)))
+        .is_some_and(|(folder, file)| file.starts_with(folder))
 }

@@ -4,12 +4,14 @@
 //! decides by whether this is practice. Nothing but this command names the simulator.
 
 mod bench;
+mod disk;
 mod earlier;
 mod killed;
 pub mod operator;
 mod summary;
 pub mod table;
 
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -21,7 +23,7 @@ use program::Setup;
 use units::Time;
 
 use crate::assemble::{FarEnds, assemble};
-use crate::cli::{Format, PracticeArgs, TableArgs};
+use crate::cli::{Format, PracticeArgs, TableArgs, complain};
 use crate::config::Config;
 use crate::job::Prepared;
 use crate::panel::Panel;
@@ -37,6 +39,9 @@ const DEMO: &str = "hinge-plates";
 
 /// A headless run in which nothing changes for this long (table time) has not finished.
 const STUCK_S: f64 = 900.0;
+
+/// Longest program or setup that is read, bytes.
+const LONGEST: u64 = crate::library::PROGRAM_BYTES_MAX;
 
 /// What keeps a practice from beginning or from ending well.
 #[derive(Debug, thiserror::Error)]
@@ -68,7 +73,7 @@ pub fn run(args: &PracticeArgs) -> ExitCode {
     match practise(args) {
         Ok(code) => code,
         Err(trouble) => {
-            eprintln!("standclear practice: {trouble}");
+            complain(&format!("standclear practice: {trouble}"));
             ExitCode::from(trouble.exit)
         }
     }
@@ -80,7 +85,7 @@ pub fn run_table(args: &TableArgs) -> ExitCode {
     let config = match config(args.config.as_deref()) {
         Ok(config) => config,
         Err(trouble) => {
-            eprintln!("standclear table: {trouble}");
+            complain(&format!("standclear table: {trouble}"));
             return ExitCode::from(trouble.exit);
         }
     };
@@ -88,7 +93,7 @@ pub fn run_table(args: &TableArgs) -> ExitCode {
     match simulator::shell::serve(&args.dir, settings, args.speed, Arc::default()) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("standclear table: {error}");
+            complain(&format!("standclear table: {error}"));
             ExitCode::FAILURE
         }
     }
@@ -151,13 +156,10 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
         port: table.dir().join("wire"),
         turn_end: Some(Box::new(turns)),
         automatic,
+        disk: args.disk.clone().map(disk::told),
     };
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .enable_all()
-        .build()
-        .map_err(unfinished)?;
-    runtime.block_on(async {
+    let runtime = crate::serve::runtime().map_err(unfinished)?;
+    let code = runtime.block_on(async {
         let (runner, panel) = assemble(&config, state.path(), ends).map_err(unfinished)?;
         match (&job, args.headless) {
             (Some(job), true) => headless(args, runner, panel, job, &hands, state.path()).await,
@@ -170,7 +172,10 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
                 desk.open(args, runner, panel, prepared).await
             }
         }
-    })
+    });
+    // Whatever still hangs on a disk or vets a program ends with the process.
+    runtime.shutdown_background();
+    code
 }
 
 /// The folder for journal and programs: a fresh one that is thrown away, or the named one.
@@ -236,11 +241,11 @@ fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
         Some(setup) => setup,
         None => crate::job::sheet_for(config, &text)
             .inspect(|s| {
-                eprintln!(
+                complain(&format!(
                     "no --setup: practising on a {:.0} x {:.0} mm sheet of {} {} mm laid round the \
                      program",
                     s.sheet.x, s.sheet.y, s.material, s.thickness
-                );
+                ));
             })
             .ok_or_else(|| unfinished("nothing in this program can be laid on a sheet"))?,
     };
@@ -248,9 +253,9 @@ fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
 }
 
 fn read(file: &Path) -> Result<Vec<u8>, Trouble> {
-    std::fs::read(file).map_err(|e| {
+    crate::files::read(file, LONGEST).map_err(|e| {
         usage(format!(
-            "{}: {e}. Name a file that can be read.",
+            "{} {e}. Name a file that can be read.",
             file.display()
         ))
     })
@@ -264,7 +269,7 @@ fn seal(prepared: &Prepared, config: &Config, args: &PracticeArgs) -> Result<Arc
         let report =
             program::text::render(&prepared.report, &prepared.name, &prepared.text, colour);
         if args.headless {
-            eprint!("{report}");
+            complain(report.trim_end());
         }
         unfinished(why)
     })
@@ -278,18 +283,24 @@ async fn headless(
     hands: &SharedHands,
     state: &Path,
 ) -> Result<ExitCode, Trouble> {
+    let told_to_end = crate::serve::told_to_end_in_time();
     let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
     let task = tokio::spawn(runner.run(async {
         // Either way it is time to end.
         let _ = stopped.await;
     }));
+    let mut stop = Some(stop);
     let view = tokio::select! {
         view = watch_to_the_end(&panel, job) => view,
-        () = crate::serve::told_to_end() => panel.latest().view.clone(),
+        () = told_to_end => {
+            // Torch off before anything is asked of anybody.
+            stop.take();
+            panel.latest().view.clone()
+        }
     };
     let truth = hands.truth().map_err(unfinished)?;
     // The runner may have ended by itself; it is waited for all the same.
-    let _ = stop.send(());
+    drop(stop);
     if let Err(error) = task.await {
         return Err(unfinished(format!("the panel ended by a panic: {error}")));
     }
@@ -297,22 +308,34 @@ async fn headless(
     let earlier = Earlier::read(state).unwrap_or_default();
     let summary = Summary::new(job, &view, earlier, truth);
     match args.format {
-        Format::Json => println!("{}", serde_json::to_string(&summary).map_err(unfinished)?),
-        Format::Text => print!("{}", summary.text(view.phase)),
+        Format::Json => say(&(serde_json::to_string(&summary).map_err(unfinished)? + "\n")),
+        Format::Text => say(&summary.text(view.phase)),
     }
-    if summary.is_whole() {
+    if summary.exit_status() == 0 {
         return Ok(ExitCode::SUCCESS);
     }
-    if view.phase != Phase::Finished {
-        eprintln!(
+    if !summary.is_clean() {
+        complain("standclear practice: the table saw physical wrongs: this run is not done");
+    }
+    if view.phase != Phase::Finished && !summary.is_whole() {
+        complain(&format!(
             "standclear practice: stood still in {:?}, waiting for {:?}",
             view.phase, view.waiting_for
-        );
+        ));
         for check in view.checks.iter().filter(|c| c.holds == Some(false)) {
-            eprintln!("  not so: {}", control::words::check(check.check).0);
+            complain(&format!(
+                "  not so: {}",
+                control::words::check(check.check).0
+            ));
         }
     }
-    Ok(ExitCode::from(1))
+    Ok(ExitCode::from(summary.exit_status()))
+}
+
+/// Prints; where nothing can be printed, the exit status tells all the same.
+fn say(text: &str) {
+    let mut out = std::io::stdout();
+    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
 }
 
 /// Follows the run until it is finished, or until nothing has changed for too long.

@@ -81,6 +81,18 @@ impl Summary {
         self.cuts > 0 && self.cuts_done == self.cuts
     }
 
+    /// The table saw no physical wrong.
+    #[must_use]
+    pub fn is_clean(&self) -> bool {
+        self.truth.violations.is_empty()
+    }
+
+    /// How the command ends: 0 where every cut was cut and nothing physically wrong was seen, else 1.
+    #[must_use]
+    pub fn exit_status(&self) -> u8 {
+        u8::from(!(self.is_whole() && self.is_clean()))
+    }
+
     /// The same for a person.
     #[must_use]
     pub fn text(&self, phase: Phase) -> String {
@@ -176,5 +188,37 @@ fn minutes(s: f64) -> String {
         format!("{s:.1} s")
     } else {
         format!("{} min {:02.0} s", (s / 60.0).floor(), s % 60.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_run_with_a_physical_wrong_or_with_a_cut_left_over_never_ends_well() {
+        let with = |cuts_done, violations: &[&str]| Summary {
+            cuts: 2,
+            cuts_done,
+            path_mm: 1.0,
+            planned_s: 1.0,
+            run_s: 1.0,
+            arc_on_s: 1.0,
+            pierces: 2,
+            holds: Vec::new(),
+            retries: Vec::new(),
+            truth: TruthTold {
+                uncut_mm: 0.0,
+                recut_mm: 0.0,
+                off_path_mm: 0.0,
+                violations: violations.iter().map(|v| (*v).to_owned()).collect(),
+            },
+        };
+        assert_eq!(with(2, &[]).exit_status(), 0);
+        assert_eq!(with(1, &[]).exit_status(), 1);
+        assert_eq!(
+            with(2, &["fire with the sensing circuit connected"]).exit_status(),
+            1
+        );
     }
 }

@@ -66,6 +66,8 @@ pub enum Put {
     Same,
     /// When the levels were seen, and which they are; `None`: the same as the last time.
     Looked(Seen, Option<Signals>),
+    /// The same levels as the last time, but for these volts; and when they were seen.
+    Volts(Seen, Option<f64>),
     #[allow(missing_docs, reason = "as in `Input`")]
     Guard(GuardReport),
     /// The request to load the job with this seal.
@@ -119,8 +121,16 @@ impl Shortener {
             Input::LinkLost { why } => Put::LinkLost(why.clone()),
             Input::Bytes { bytes } => Put::Bytes(text(bytes)),
             Input::Signals { signals, seen } => {
-                let news = self.signals.replace(*signals) != Some(*signals);
+                let before = self.signals.replace(*signals);
+                let news = before != Some(*signals);
+                let volts = before.map(|b| Signals {
+                    volts: signals.volts,
+                    ..b
+                });
                 match seen {
+                    Some(seen) if news && volts == Some(*signals) => {
+                        Put::Volts(*seen, signals.volts)
+                    }
                     Some(seen) => Put::Looked(*seen, news.then_some(*signals)),
                     None if news => Put::Signals(*signals),
                     None => Put::Same,
@@ -196,6 +206,17 @@ impl Lengthener {
                 self.signals = signals.or(self.signals);
                 Input::Signals {
                     signals: self.same()?,
+                    seen: Some(seen),
+                }
+            }
+            Put::Volts(seen, volts) => {
+                let signals = Signals {
+                    volts,
+                    ..self.same()?
+                };
+                self.signals = Some(signals);
+                Input::Signals {
+                    signals,
                     seen: Some(seen),
                 }
             }
@@ -295,6 +316,34 @@ mod tests {
     }
 
     #[test]
+    fn where_volts_alone_have_changed_they_alone_are_written() {
+        let (mut short, mut long) = (Shortener::default(), Lengthener::default());
+        let seen = Some(Seen::at(Time::from_ms(7)));
+        let with = |arc_ok, volts| Signals {
+            arc_ok,
+            volts,
+            ..Signals::default()
+        };
+        let told = [
+            (with(true, Some(100.0)), false),
+            (with(true, Some(0.1 + 0.2)), true),
+            (with(true, None), true),
+            (with(false, None), false),
+            (with(false, Some(1.0)), true),
+        ];
+        for (signals, volts_alone) in told {
+            let input = Input::Signals { signals, seen };
+            let (_, line) = short.lines(Time::ZERO, &input);
+            let json = serde_json::to_string(&line).expect("a form");
+            assert_eq!(json.contains("\"volts\":[{"), volts_alone, "{json}");
+            let Ok(Line::In(0, put)) = serde_json::from_str(&json) else {
+                panic!("{json}");
+            };
+            assert_eq!(long.input(put), Ok(input));
+        }
+    }
+
+    #[test]
     fn a_number_comes_back_to_the_last_bit() {
         for volts in [0.1 + 0.2, 1.0 / 3.0, 123_456.789_012_345_67, 5e-324] {
             let signals = Signals {
@@ -310,6 +359,8 @@ mod tests {
     #[test]
     fn a_line_that_leans_on_a_missing_one_is_refused() {
         assert!(Lengthener::default().input(Put::Same).is_err());
+        let volts = Put::Volts(Seen::at(Time::ZERO), None);
+        assert!(Lengthener::default().input(volts).is_err());
         let load = Put::Load(AskId(1), 1, "none".into());
         assert!(Lengthener::default().input(load).is_err());
         assert!(

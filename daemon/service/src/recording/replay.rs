@@ -1,7 +1,6 @@
 //! Feeding a recording through the machine again.
 
-use std::fs::File;
-use std::io::{BufRead as _, BufReader};
+use std::io::BufRead;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -10,7 +9,6 @@ use link::Dialect;
 use units::Time;
 
 use super::form::{Beginning, Done, HEADING, Lengthener, Line, Put};
-use super::tape;
 use crate::journal::Story;
 
 /// What was compared, and all of it was equal.
@@ -128,7 +126,7 @@ pub struct Replayed {
 pub fn replay(state: &Path, story: &Story) -> Result<Equal, Fault> {
     let mut equal = Equal::default();
     for start in &story.starts {
-        let file = tape::file(state, start.start);
+        let file = super::file(state, start.start);
         let rows: Vec<_> = story
             .events
             .iter()
@@ -194,9 +192,8 @@ pub fn replay_file(path: &Path, until: Option<Time>) -> Result<Replayed, Fault> 
         file: path.to_path_buf(),
         says,
     };
-    let opened =
-        File::open(path).map_err(|e| missing(format!("the recording is not there: {e}")))?;
-    let mut reader = BufReader::new(opened);
+    let opened = super::open(path);
+    let mut reader = opened.map_err(|e| missing(format!("the recording is not there: {e}")))?;
     let mut reading = Reading {
         path,
         line: 0,
@@ -265,11 +262,15 @@ struct Reading<'a> {
 
 impl Reading<'_> {
     /// The next whole line. A last line that breaks off was being written when the panel died.
-    fn next(&mut self, reader: &mut BufReader<File>) -> Result<Option<&str>, Fault> {
+    fn next(&mut self, reader: &mut impl BufRead) -> Result<Option<&str>, Fault> {
         self.text.clear();
         self.line += 1;
-        let read = reader.read_until(b'\n', &mut self.text);
-        read.map_err(|e| self.wrong(e.to_string()))?;
+        match reader.read_until(b'\n', &mut self.text) {
+            Ok(_) => {}
+            // A compressed one breaks off, too.
+            Err(e) if e.kind() == std::io::ErrorKind::UnexpectedEof => return Ok(None),
+            Err(e) => return Err(self.wrong(e.to_string())),
+        }
         if self.text.last() != Some(&b'\n') {
             return Ok(None);
         }

@@ -2,36 +2,26 @@
 //!
 //! The task only puts lines behind others under a lock that the writer holds for as long as it
 //! takes to swap two pointers. What the writer has not taken is bounded: beyond that the recording
-//! is stopped, and says so, rather than that the machine waits.
+//! is stopped, and says so, rather than that the machine waits. The file is compressed as it is written
+//! (gzip, RFC 1952), each time up to a place from which a reader gets everything before it.
 
 use std::fs::File;
-use std::io::Write as _;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use control::{Effects, Input, Job};
+use flate2::Compression;
+use flate2::write::GzEncoder;
 use units::Time;
 
 use super::form::{Beginning, Done, HEADING, Line, Shortener};
+use super::keeping;
 
 /// Bytes that may wait for the writer: seconds of the busiest cut.
 const WAITING: usize = 8 << 20;
-/// A recording that has come to this is stopped: some days of one start of the panel.
-const LARGEST: u64 = 512 << 20;
-/// Recordings of one folder together: beyond it the oldest are removed when a new one begins.
-const TOGETHER: u64 = 2 * LARGEST;
-
-/// Where the recordings lie in the state folder.
-#[must_use]
-pub fn folder(state: &Path) -> PathBuf {
-    state.join("recordings")
-}
-
-/// The recording of one start of the panel.
-#[must_use]
-pub fn file(state: &Path, start: i64) -> PathBuf {
-    folder(state).join(format!("start-{start}.txt"))
-}
+/// After so many further bytes room is made while the panel runs.
+const LOOK_AFTER: u64 = 4 << 20;
 
 /// What lies between task and writer.
 #[derive(Debug, Default)]
@@ -147,37 +137,75 @@ impl Recorder {
     }
 }
 
+/// A file that counts what went into it.
+#[derive(Debug)]
+struct Counting {
+    file: File,
+    bytes: u64,
+}
+
+impl Write for Counting {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        let n = self.file.write(bytes)?;
+        self.bytes += n as u64;
+        Ok(n)
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        self.file.flush()
+    }
+}
+
 /// The writer's end: the file.
 #[derive(Debug)]
 pub struct Reel {
     tape: Arc<Tape>,
-    path: PathBuf,
-    file: Option<File>,
-    written: u64,
+    state: PathBuf,
+    start: i64,
+    file: Option<GzEncoder<Counting>>,
     largest: u64,
+    /// Room is made when the file has come to this.
+    look_at: u64,
+    /// The start saw a stop: its mark stays.
+    stopped: bool,
 }
 
 impl Reel {
-    /// Begins a recording, and removes the oldest if there are too many.
+    /// Begins a recording, and removes others as the rule says (see [`super::keeping`]).
     ///
     /// # Errors
     /// The file could not be made.
     pub fn begin(state: &Path, beginning: &Beginning, tape: Arc<Tape>) -> std::io::Result<Self> {
-        let path = file(state, beginning.start);
-        std::fs::create_dir_all(folder(state))?;
-        make_room(&folder(state), TOGETHER - LARGEST)?;
-        let mut made = File::create(&path)?;
+        let (folder, start) = (keeping::folder(state), beginning.start);
+        std::fs::create_dir_all(&folder)?;
+        // What this start takes itself is made room for as it grows.
+        keeping::make_room(state, start)?;
+        let path = folder.join(format!("start-{start}{}", keeping::PACKED));
+        let file = Counting {
+            file: File::create(&path)?,
+            bytes: 0,
+        };
+        keeping::set_mark(state, start)?;
+        let mut file = GzEncoder::new(file, Compression::fast());
         let mut text = serde_json::to_vec(beginning)?;
         text.push(b'\n');
-        writeln!(made, "{HEADING}")?;
-        made.write_all(&text)?;
+        writeln!(file, "{HEADING}")?;
+        file.write_all(&text)?;
+        file.flush()?;
         Ok(Self {
             tape,
-            path,
-            written: text.len() as u64,
-            file: Some(made),
-            largest: LARGEST,
+            state: state.to_path_buf(),
+            start,
+            file: Some(file),
+            largest: keeping::LARGEST,
+            look_at: LOOK_AFTER,
+            stopped: false,
         })
+    }
+
+    /// A stop was recorded: this start is kept for longer than those that go well.
+    pub fn stopped(&mut self) {
+        self.stopped = true;
     }
 
     /// Writes what waits. After it returns, a killed process leaves it in the file. Called before
@@ -187,59 +215,49 @@ impl Reel {
         let Some(file) = &mut self.file else {
             return;
         };
-        let mut done = Ok(());
-        for piece in pieces {
-            let text = match piece {
-                Piece::Text(text) => Ok(text),
-                Piece::Job(job) => serde_json::to_vec(&Line::Job(job)).map(|mut text| {
-                    text.push(b'\n');
-                    text
-                }),
-            };
-            done = text.map_err(Into::into).and_then(|text| {
-                self.written += text.len() as u64;
-                file.write_all(&text)
-            });
-            if done.is_err() {
-                break;
-            }
+        if pieces.is_empty() {
+            return;
         }
-        let full = self.written > self.largest;
+        let mut done = write_all(file, pieces).and_then(|()| file.flush());
+        let bytes = file.get_ref().bytes;
+        let full = bytes > self.largest;
         if full {
             let stopped = Line::Stopped("the recording has come to its greatest size".into());
             done = done.and(serde_json::to_writer(&mut *file, &stopped).map_err(Into::into));
-            done = done.and(writeln!(file));
+            done = done.and(writeln!(file)).and(file.try_finish());
         }
         if let Err(error) = &done {
-            tracing::warn!(%error, file = %self.path.display(), "the recording cannot be written: this start can be replayed up to here");
+            tracing::warn!(%error, start = self.start, "the recording cannot be written: this start can be replayed up to here");
         }
         if full || done.is_err() {
             self.file = None;
             self.tape.with(|w| w.stopped = true);
+        } else if bytes >= self.look_at {
+            self.look_at = bytes + LOOK_AFTER;
+            if let Err(error) = keeping::make_room(&self.state, self.start) {
+                tracing::warn!(%error, "no room can be made among the recordings");
+            }
+        }
+    }
+
+    /// The panel ends in order, and all that waits has been written.
+    pub fn end(&mut self) {
+        let ended = self.file.take().map(GzEncoder::finish);
+        if matches!(ended, Some(Ok(_))) && !self.stopped {
+            keeping::take_mark(&self.state, self.start);
         }
     }
 }
 
-/// Removes the oldest recordings until the rest takes no more than `room`.
-fn make_room(folder: &Path, room: u64) -> std::io::Result<()> {
-    let mut all = Vec::new();
-    for entry in std::fs::read_dir(folder)? {
-        let entry = entry?;
-        let name = entry.file_name().to_string_lossy().into_owned();
-        let start = name
-            .strip_prefix("start-")
-            .and_then(|n| n.strip_suffix(".txt"))
-            .and_then(|n| n.parse::<i64>().ok());
-        if let Some(start) = start {
-            all.push((start, entry.path(), entry.metadata()?.len()));
-        }
-    }
-    all.sort_by_key(|(start, ..)| std::cmp::Reverse(*start));
-    let mut taken = 0;
-    for (_, path, size) in all {
-        taken += size;
-        if taken > room {
-            std::fs::remove_file(&path)?;
+fn write_all(file: &mut impl Write, pieces: Vec<Piece>) -> std::io::Result<()> {
+    for piece in pieces {
+        match piece {
+            Piece::Text(text) => file.write_all(&text)?,
+            Piece::Job(job) => {
+                let mut text = serde_json::to_vec(&Line::Job(job))?;
+                text.push(b'\n');
+                file.write_all(&text)?;
+            }
         }
     }
     Ok(())
@@ -263,7 +281,7 @@ mod tests {
     }
 
     fn lines(state: &Path) -> Vec<String> {
-        std::fs::read_to_string(file(state, 3))
+        super::super::text(&keeping::file(state, 3))
             .expect("a recording")
             .lines()
             .map(str::to_owned)
@@ -313,31 +331,38 @@ mod tests {
         let state = tempfile::tempdir().expect("a folder");
         let tape = Arc::new(Tape::default());
         let mut reel = Reel::begin(state.path(), &beginning(), Arc::clone(&tape)).expect("a file");
-        reel.largest = reel.written + 10;
+        reel.largest = 10;
         let mut recorder = Recorder::new(tape);
         for _ in 0..3 {
             recorder.input(Time::ZERO, &Input::Tick);
             reel.write();
         }
         let lines = lines(state.path());
+        // Heading, beginning, one input, and the word that there is no more.
         assert_eq!(lines.len(), 4, "{lines:?}");
         assert!(lines[3].contains("stopped"), "{lines:?}");
     }
 
     #[test]
-    fn the_oldest_recordings_make_room_for_the_new() {
-        let folder = tempfile::tempdir().expect("a folder");
-        for start in [2, 9, 10, 11] {
-            let path = folder.path().join(format!("start-{start}.txt"));
-            std::fs::write(path, [0; 100]).expect("a file");
+    fn a_start_keeps_its_mark_unless_it_ends_in_order_and_saw_no_stop() {
+        for (stop, end, kept) in [
+            (false, true, false),
+            (true, true, true),
+            (false, false, true),
+        ] {
+            let state = tempfile::tempdir().expect("a folder");
+            let tape = Arc::new(Tape::default());
+            let mut reel = Reel::begin(state.path(), &beginning(), tape).expect("a file");
+            if stop {
+                reel.stopped();
+            }
+            if end {
+                reel.write();
+                reel.end();
+            }
+            drop(reel);
+            let mark = keeping::folder(state.path()).join("start-3.stopped");
+            assert_eq!(mark.exists(), kept, "{stop} {end}");
         }
-        std::fs::write(folder.path().join("notes.txt"), [0; 1000]).expect("a file");
-        make_room(folder.path(), 250).expect("room");
-        let mut left: Vec<_> = std::fs::read_dir(folder.path())
-            .expect("a folder")
-            .filter_map(|e| e.ok()?.file_name().into_string().ok())
-            .collect();
-        left.sort();
-        assert_eq!(left, ["notes.txt", "start-10.txt", "start-11.txt"]);
     }
 }

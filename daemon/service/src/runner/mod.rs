@@ -96,6 +96,8 @@ pub struct Runner {
     orders_told: bool,
     /// Since when there is something that the journal may not have written.
     unwritten: Option<Time>,
+    /// The journal was asked to write everything and has not said yet that it has.
+    settling: Option<oneshot::Receiver<()>>,
 
     publish: watch::Sender<Arc<Published>>,
     seq: u64,
@@ -160,6 +162,7 @@ impl Runner {
             turn: None,
             orders_told: false,
             unwritten: None,
+            settling: None,
             publish,
             seq: 0,
             published_generation: u64::MAX,
@@ -210,6 +213,7 @@ impl Runner {
                 }
                 () = clock.wait_until(wake_at) => self.step(Input::Tick),
                 _ = beat.tick() => {
+                    self.journal.look(Instant::now());
                     self.changed = true;
                     self.publish_if_due();
                 }

@@ -3,12 +3,14 @@
 //! A turn is over when every byte that was sent has been read, every report has come in, a record
 //! that the machine stands still for is on the disk, the guard has taken in its orders, every
 //! byte has been written, and no record is older than a journal may keep it in hand. So no real
-//! delay of this process is seen as time on the table.
+//! delay of this process is seen as time on the table. A disk or a guard that does not answer is
+//! waited for once, and briefly: HOLD comes before it.
 
 use std::time::Duration;
 
 use control::{AskId, Input};
 use tokio::sync::oneshot;
+use tokio::time::timeout;
 use units::Time;
 
 use super::Runner;
@@ -20,6 +22,10 @@ const LOOK_EVERY: Duration = Duration::from_millis(100);
 
 /// What is recorded is in the file within this, table time, as it is within real time elsewhere.
 const WRITTEN_WITHIN: Duration = Duration::from_millis(80);
+
+/// A guard or a disk that has not answered within this is not waited for, real time: HOLD is to be
+/// answered within 1 s.
+const ANSWERS_WITHIN: Duration = Duration::from_millis(250);
 
 /// A machine whose deadline does not move on is stepped again after this.
 const LEAST_STRIDE: Duration = Duration::from_millis(1);
@@ -49,7 +55,7 @@ impl Runner {
                 .is_some_and(|since| now.since(since) >= WRITTEN_WITHIN)
             {
                 self.unwritten = None;
-                self.journal.settle().await;
+                self.settle_journal().await;
                 continue;
             }
             if self.ask_for_automatic(now) {
@@ -85,7 +91,25 @@ impl Runner {
         let (done, settled) = oneshot::channel();
         self.guard.tell(ToGuard::Settle(done));
         // A guard that has gone is seen by its closed queue.
-        let _ = settled.await;
+        let _ = timeout(ANSWERS_WITHIN, settled).await;
+    }
+
+    /// Waits until everything is written. While an earlier wait is still without its answer nobody waits
+    /// again: a disk that hangs would hold up every turn.
+    async fn settle_journal(&mut self) {
+        let hangs = self
+            .settling
+            .as_mut()
+            .is_some_and(|s| matches!(s.try_recv(), Err(oneshot::error::TryRecvError::Empty)));
+        if hangs {
+            return;
+        }
+        self.settling = self.journal.settle();
+        if let Some(settled) = &mut self.settling
+            && timeout(ANSWERS_WITHIN, settled).await.is_ok()
+        {
+            self.settling = None;
+        }
     }
 
     /// Lets the automatic operator look; true if it asked for something.

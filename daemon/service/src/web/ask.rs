@@ -1,6 +1,8 @@
 //! Requests: read, checked, put to the machine or the library, and answered.
 
 use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Json;
 use axum::body::{Body, to_bytes};
@@ -8,9 +10,10 @@ use axum::extract::{ConnectInfo, Query, Request, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use control::Answer;
-use serde::Deserialize;
 use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
+use tokio::time::timeout;
 
 use super::messages::{
     Answered, Events, JobDrawn, LoadAsked, ProgramRead, Programs, ScreenAsk, Trouble, VERSION,
@@ -20,6 +23,10 @@ use crate::library::{Chosen, LibraryError};
 
 /// Longest body of a request, bytes: a load with a reason for each of a few hundred warnings.
 const BODY_BYTES_MAX: usize = 256 * 1024;
+/// The body of a request comes within this.
+const BODY_WITHIN: Duration = Duration::from_secs(5);
+/// A request waits so long for its turn at the disk, and as long for its answer.
+const DISK_WITHIN: Duration = Duration::from_secs(3);
 /// Most events that are given at once.
 const EVENTS_MAX: usize = 500;
 
@@ -71,7 +78,16 @@ impl Fields {
             ));
         }
         let body: Body = request.into_body();
-        let bytes = to_bytes(body, BODY_BYTES_MAX).await.map_err(|_| {
+        let come = timeout(BODY_WITHIN, to_bytes(body, BODY_BYTES_MAX)).await;
+        let come = come.map_err(|_| {
+            trouble(
+                StatusCode::REQUEST_TIMEOUT,
+                "body",
+                format!("did not come within {} s", BODY_WITHIN.as_secs()),
+                "Ask again.",
+            )
+        })?;
+        let bytes = come.map_err(|_| {
             trouble(
                 StatusCode::PAYLOAD_TOO_LARGE,
                 "body",
@@ -102,6 +118,26 @@ impl Fields {
         serde_json::from_value(value).map_err(|e| wrong(e.to_string()))
     }
 
+    /// The same of a field that has fields of its own, none of which may be unknown.
+    fn take_whole<T: DeserializeOwned + Serialize>(&mut self, field: &str) -> Result<T, Refusal> {
+        let given = self.0.get(field).cloned();
+        let taken: T = self.take(field)?;
+        let known = serde_json::to_value(&taken).unwrap_or_default();
+        let unknown = given
+            .as_ref()
+            .and_then(Value::as_object)
+            .and_then(|given| given.keys().find(|key| known.get(*key).is_none()));
+        match unknown {
+            None => Ok(taken),
+            Some(key) => Err(trouble(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                &format!("{field}.{key}"),
+                "is not part of this request",
+                "Leave it out.",
+            )),
+        }
+    }
+
     pub(super) fn end(self) -> Result<(), Refusal> {
         match self.0.keys().next() {
             None => Ok(()),
@@ -123,7 +159,7 @@ pub(super) async fn ask(
 ) -> Result<Response, Refusal> {
     let mut fields = Fields::of(request).await?;
     let generation = fields.take("generation")?;
-    let ask: ScreenAsk = fields.take("ask")?;
+    let ask: ScreenAsk = fields.take_whole("ask")?;
     fields.end()?;
     if !matches!(ask, ScreenAsk::Hold { .. }) {
         may_command(peer)?;
@@ -198,7 +234,9 @@ pub(super) async fn load(
     let library = served.state.library.clone();
     library.reckon_with(served.state.panel.latest().view.parts.supplies);
     let generation = asked.generation;
-    let sealing = move || library.seal(&asked.id, &asked.version, &asked.accepted);
+    let chosen = library.chosen(&asked.id).await;
+    let chosen = chosen.map_err(|e| library_trouble(&e))?;
+    let sealing = move || library.seal_chosen(&chosen, &asked.version, &asked.accepted);
     let sealed = tokio::task::spawn_blocking(sealing).await;
     let job = match sealed.map_err(|_| shutting_down())? {
         Ok(job) => job,
@@ -235,19 +273,44 @@ fn library_trouble(e: &LibraryError) -> Refusal {
         LibraryError::Changed(_) => (StatusCode::CONFLICT, "version"),
         LibraryError::BadAcceptance { .. } => (StatusCode::UNPROCESSABLE_ENTITY, "accepted"),
         LibraryError::NotSealed(_) => (StatusCode::UNPROCESSABLE_ENTITY, "accepted"),
+        LibraryError::Busy => (StatusCode::SERVICE_UNAVAILABLE, "id"),
+        LibraryError::Stopped => (StatusCode::CONFLICT, "id"),
         LibraryError::Gone(_) => return shutting_down(),
     };
     trouble(status, field, e.to_string(), e.remedy())
 }
 
+/// Does what waits for the disk, a few at a time and not for ever: one that hangs takes no more threads
+/// than these.
+async fn on_disk<T: Send + 'static>(
+    served: &Served,
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, Refusal> {
+    let slow = || {
+        trouble(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "disk",
+            "the panel's disk does not answer",
+            "Look at the disk. HOLD works all the same.",
+        )
+    };
+    let turn = timeout(DISK_WITHIN, Arc::clone(&served.on_disk).acquire_owned()).await;
+    let turn = turn.map_err(|_| slow())?.map_err(|_| shutting_down())?;
+    let task = tokio::task::spawn_blocking(move || {
+        let done = work();
+        drop(turn);
+        done
+    });
+    let done = timeout(DISK_WITHIN, task).await.map_err(|_| slow())?;
+    done.map_err(|_| shutting_down())
+}
+
 /// `GET /api/programs`.
-pub(super) async fn programs(State(served): State<Served>) -> Json<Programs> {
+pub(super) async fn programs(State(served): State<Served>) -> Result<Json<Programs>, Refusal> {
     let library = served.state.library.clone();
-    let list = tokio::task::spawn_blocking(move || library.list()).await;
-    Json(Programs {
-        v: VERSION,
-        programs: list.unwrap_or_default(),
-    })
+    let programs = on_disk(&served, move || library.list()).await?;
+    let v = VERSION;
+    Ok(Json(Programs { v, programs }))
 }
 
 #[derive(Deserialize)]
@@ -262,8 +325,8 @@ pub(super) async fn program(
 ) -> Result<Json<ProgramRead>, Refusal> {
     let library = served.state.library.clone();
     library.reckon_with(served.state.panel.latest().view.parts.supplies);
-    let chosen = tokio::task::spawn_blocking(move || library.choose(&which.id)).await;
-    let chosen = chosen.map_err(|_| shutting_down())?;
+    // When the screen goes away this is let fall, and with the last who waits the vetting.
+    let chosen = library.chosen(&which.id).await;
     let chosen = chosen.map_err(|e| library_trouble(&e))?;
     Ok(Json(read(&chosen)))
 }
@@ -311,8 +374,8 @@ pub(super) async fn job(
 /// `GET /api/events`: what has happened of late.
 pub(super) async fn events(State(served): State<Served>) -> Result<Json<Events>, Refusal> {
     let happened = served.state.happened.clone();
-    let events = tokio::task::spawn_blocking(move || happened(EVENTS_MAX)).await;
-    let events = events.map_err(|_| shutting_down())?.map_err(|says| {
+    let events = on_disk(&served, move || happened(EVENTS_MAX)).await?;
+    let events = events.map_err(|says| {
         let remedy = "Read it with `standclear log`.";
         trouble(StatusCode::INTERNAL_SERVER_ERROR, "journal", says, remedy)
     })?;

@@ -2,9 +2,11 @@
 //!
 //! A page of another site in the same browser can send requests here, and can make its own name
 //! point at this machine. Both are told by what the browser adds by itself and no page can change:
-//! the host that was asked for, and the origin of the page that asks.
+//! the host that was asked for, and the origin of the page that asks. A page of another site gets the
+//! console's own page, which a link may lead to, and nothing else: a question alone makes work here.
 
 use std::net::IpAddr;
+use std::time::Duration;
 
 use axum::extract::Request;
 use axum::http::{HeaderMap, Method, StatusCode, header};
@@ -12,15 +14,45 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
 use super::ask::trouble;
+use crate::seldom::Seldom;
+
+/// Who was turned away is logged so often.
+const LOGGED_EVERY: Duration = Duration::from_millis(500);
+
+/// What a request is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Asks {
+    /// The console's page itself, which a link elsewhere may lead to.
+    ForThePage,
+    /// Anything else that only reads.
+    ToRead,
+    /// Whatever may change something, and the socket that tells.
+    ToChange,
+}
 
 /// Lets a request pass, or says why not.
 pub(super) async fn keep(request: Request, next: Next) -> Response {
-    let sensitive =
-        request.method() != Method::GET && request.method() != Method::HEAD || is_upgrade(&request);
-    match judge(request.headers(), sensitive) {
+    let only_read = request.method() == Method::GET || request.method() == Method::HEAD;
+    let asks = if !only_read || is_upgrade(&request) {
+        Asks::ToChange
+    } else if matches!(request.uri().path(), "/" | "/index.html") {
+        Asks::ForThePage
+    } else {
+        Asks::ToRead
+    };
+    match judge(request.headers(), asks) {
         Ok(()) => next.run(request).await,
         Err((field, says)) => {
-            tracing::warn!(field, says, path = request.uri().path(), "turned away");
+            static SELDOM: Seldom = Seldom::new();
+            if let Some(others) = SELDOM.now(LOGGED_EVERY) {
+                tracing::warn!(
+                    field,
+                    says,
+                    path = request.uri().path(),
+                    others,
+                    "turned away"
+                );
+            }
             let remedy = "Open the console at the address that the panel prints.";
             trouble(StatusCode::FORBIDDEN, field, says, remedy).into_response()
         }
@@ -31,7 +63,7 @@ fn is_upgrade(request: &Request) -> bool {
     request.headers().contains_key(header::UPGRADE) || request.uri().path() == "/api/watch"
 }
 
-fn judge(headers: &HeaderMap, sensitive: bool) -> Result<(), (&'static str, String)> {
+fn judge(headers: &HeaderMap, asks: Asks) -> Result<(), (&'static str, String)> {
     let mut hosts = headers.get_all(header::HOST).iter();
     let (Some(host), None) = (hosts.next(), hosts.next()) else {
         return Err(("Host", "one host must be named".into()));
@@ -45,7 +77,7 @@ fn judge(headers: &HeaderMap, sensitive: bool) -> Result<(), (&'static str, Stri
     if !name.eq_ignore_ascii_case("localhost") && address.parse::<IpAddr>().is_err() {
         return Err(("Host", format!("`{host}` is not an address of this panel")));
     }
-    if !sensitive {
+    if asks == Asks::ForThePage {
         return Ok(());
     }
     if let Some(site) = headers.get("sec-fetch-site")
@@ -53,6 +85,9 @@ fn judge(headers: &HeaderMap, sensitive: bool) -> Result<(), (&'static str, Stri
         && site != "none"
     {
         return Err(("Sec-Fetch-Site", "a page of another site asks".into()));
+    }
+    if asks == Asks::ToRead {
+        return Ok(());
     }
     // A browser always says where a page that sends this comes from; a tool on this machine that
     // says nothing is no page.
@@ -75,22 +110,27 @@ fn without_port(host: &str) -> &str {
 mod tests {
     use super::*;
 
-    fn asked(pairs: &[(&'static str, &str)], sensitive: bool) -> Option<&'static str> {
+    use Asks::{ForThePage, ToChange, ToRead};
+
+    fn asked(pairs: &[(&'static str, &str)], asks: Asks) -> Option<&'static str> {
         let mut headers = HeaderMap::new();
         for (name, value) in pairs {
             headers.append(*name, value.parse().expect("a header"));
         }
-        judge(&headers, sensitive).err().map(|(field, _)| field)
+        judge(&headers, asks).err().map(|(field, _)| field)
     }
 
     #[test]
     fn a_page_of_this_panel_is_let_in() {
         for host in ["127.0.0.1:7430", "localhost:7430", "[::1]:7430", "10.0.0.7"] {
             let origin = format!("http://{host}");
-            assert_eq!(asked(&[("host", host), ("origin", &origin)], true), None);
+            assert_eq!(
+                asked(&[("host", host), ("origin", &origin)], ToChange),
+                None
+            );
         }
         let typed = [("host", "127.0.0.1:7430"), ("sec-fetch-site", "none")];
-        assert_eq!(asked(&typed, false), None);
+        assert_eq!(asked(&typed, ToRead), None);
     }
 
     #[test]
@@ -101,11 +141,11 @@ mod tests {
             "",
             "127.0.0.1.evil.example",
         ] {
-            assert_eq!(asked(&[("host", host)], false), Some("Host"), "{host}");
+            assert_eq!(asked(&[("host", host)], ForThePage), Some("Host"), "{host}");
         }
-        assert_eq!(asked(&[], false), Some("Host"));
+        assert_eq!(asked(&[], ForThePage), Some("Host"));
         let twice = [("host", "127.0.0.1:1"), ("host", "evil.example")];
-        assert_eq!(asked(&twice, false), Some("Host"));
+        assert_eq!(asked(&twice, ForThePage), Some("Host"));
     }
 
     #[test]
@@ -117,11 +157,13 @@ mod tests {
             "null",
             "https://127.0.0.1:7430",
         ] {
-            assert_eq!(asked(&[host, ("origin", origin)], true), Some("Origin"));
+            assert_eq!(asked(&[host, ("origin", origin)], ToChange), Some("Origin"));
         }
         for site in ["cross-site", "same-site"] {
             let asks = [host, ("sec-fetch-site", site)];
-            assert_eq!(asked(&asks, true), Some("Sec-Fetch-Site"));
+            assert_eq!(asked(&asks, ToChange), Some("Sec-Fetch-Site"));
+            assert_eq!(asked(&asks, ToRead), Some("Sec-Fetch-Site"));
+            assert_eq!(asked(&asks, ForThePage), None, "a link to the console");
         }
     }
 }

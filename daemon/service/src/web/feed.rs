@@ -12,12 +12,14 @@ use std::time::Duration;
 use axum::body::Bytes;
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, WebSocketUpgrade, close_code};
 use axum::extract::{ConnectInfo, State};
-use axum::response::Response;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
 use control::View;
 use serde_json::{Map, Value};
 use tokio::sync::{broadcast, watch};
 use tokio::time::{Instant, interval, sleep_until, timeout};
 
+use super::ask::trouble;
 use super::messages::{Table, Told, VERSION};
 use super::{Served, WebState, at_the_console};
 use crate::panel::Published;
@@ -32,6 +34,8 @@ const TAKES_NOTHING: Duration = Duration::from_secs(5);
 const BEAT: Duration = Duration::from_millis(400);
 /// One that has not answered for so long is not there: the machine waits from then on.
 const NO_BEAT: Duration = Duration::from_millis(1000);
+/// One that has not answered for so long does not come back: its place is given to another.
+const GONE: Duration = Duration::from_secs(30);
 /// Longest message that a screen may send, bytes: it has nothing to say.
 const FROM_SCREEN_BYTES: usize = 4096;
 
@@ -159,7 +163,7 @@ pub(super) async fn tell(
 }
 
 /// A sender that has gone means the same as one that says stop.
-async fn stopped(stop: &mut watch::Receiver<bool>) {
+pub(super) async fn stopped(stop: &mut watch::Receiver<bool>) {
     let _ = stop.wait_for(|s| *s).await;
 }
 
@@ -169,11 +173,23 @@ pub(super) async fn watch(
     peer: ConnectInfo<SocketAddr>,
     upgrade: WebSocketUpgrade,
 ) -> Response {
+    let Ok(place) = Arc::clone(&served.places).try_acquire_owned() else {
+        return trouble(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "screens",
+            "too many screens watch already",
+            "Close one of them. HOLD works from here.",
+        )
+        .into_response();
+    };
     let commands = at_the_console(peer);
     upgrade
         .max_message_size(FROM_SCREEN_BYTES)
         .max_frame_size(FROM_SCREEN_BYTES)
-        .on_upgrade(move |socket| tell_one(socket, served, commands))
+        .on_upgrade(async move |socket| {
+            tell_one(socket, served, commands).await;
+            drop(place);
+        })
 }
 
 async fn tell_one(mut socket: WebSocket, mut served: Served, commands: bool) {
@@ -205,6 +221,9 @@ async fn tell_one(mut socket: WebSocket, mut served: Served, commands: bool) {
             _ = beat.tick() => {
                 if heard_at.elapsed() > NO_BEAT {
                     here.iter_mut().for_each(|h| h.beats(false));
+                }
+                if heard_at.elapsed() > GONE {
+                    return;
                 }
                 if !ping(&mut socket).await {
                     return;

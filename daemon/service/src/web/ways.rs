@@ -98,7 +98,13 @@ async fn found(served: &Served, back_mm: f64) -> Result<Found, Refusal> {
             .and_then(|job| control::resume::plans(job, &published.view, back_mm));
         (generation, ways, job)
     };
-    tokio::task::spawn_blocking(work)
-        .await
-        .map_err(|_| shutting_down())
+    // One at a time: who asks in vain leaves no more than one at work.
+    let turn = Arc::clone(&served.on_ways).acquire_owned().await;
+    let turn = turn.map_err(|_| shutting_down())?;
+    let task = tokio::task::spawn_blocking(move || {
+        let found = work();
+        drop(turn);
+        found
+    });
+    task.await.map_err(|_| shutting_down())
 }

@@ -160,7 +160,7 @@ fn a_fixture_of_version_2_is_brought_up_to_date_and_its_next_start_has_a_checkpo
 
 /// S-12.
 #[test]
-fn doubt_is_kept_in_a_checkpoint_and_a_journal_moved_aside_leaves_none() {
+fn doubt_is_kept_in_a_checkpoint_until_it_is_read_and_a_journal_moved_aside_leaves_its_own() {
     let dir = folder();
     let (mut store, _) = Store::open_with(dir.path(), None, 1).expect("it opens");
     let mut strange = super::row("fixture-stop", None);
@@ -177,12 +177,86 @@ fn doubt_is_kept_in_a_checkpoint_and_a_journal_moved_aside_leaves_none() {
     }
     let text = "no database".repeat(300);
     std::fs::write(dir.path().join(FILE), text).expect("written");
-    let (_store, past) = Store::open_with(dir.path(), None, 1).expect("it opens");
-    let Past::Unreadable(known) = past else {
-        panic!("{past:?}")
+    let lost = |past: Past| match past {
+        Past::Unreadable(known) | Past::Known(known) => known.latches.contains(&Cause::RecordLost),
     };
-    assert_eq!(*known, Restored::default());
-    assert_eq!(kept(dir.path()), [0_i64; 0]);
+    let (mut store, past) = Store::open_with(dir.path(), None, 1).expect("it opens");
+    assert!(matches!(past, Past::Unreadable(_)));
+    assert!(lost(past));
+    assert_eq!(kept(dir.path()), [1]);
+    // Rows do not clear it, and no start does.
+    store
+        .commit(&[super::row("fixture", None)], None, true)
+        .expect("written");
+    drop(store);
+    let (mut store, past) = Store::open_with(dir.path(), None, 1).expect("it opens");
+    assert!(lost(past));
+    // The operator does.
+    let cause = Cause::RecordLost;
+    store
+        .commit(&[row(&Event::LatchCleared { cause })], None, true)
+        .expect("written");
+    drop(store);
+    let (_store, past) = Store::open_with(dir.path(), None, 1).expect("it opens");
+    assert!(!lost(past));
+}
+
+#[test]
+fn doubt_about_a_row_ends_when_the_operator_has_read_of_it() {
+    let dir = folder();
+    let (mut store, _) = Store::open_with(dir.path(), None, 1).expect("it opens");
+    let mut strange = super::row("fixture-stop", None);
+    strange.severity = "stop";
+    store.commit(&[strange], None, true).expect("written");
+    drop(store);
+    let (mut store, past) = Store::open_with(dir.path(), None, 1).expect("it opens");
+    assert!(matches!(past, Past::Unreadable(_)));
+    let cause = Cause::RecordLost;
+    store
+        .commit(&[row(&Event::LatchCleared { cause })], None, true)
+        .expect("written");
+    drop(store);
+    let (_store, past) = Store::open_with(dir.path(), None, 1).expect("it opens");
+    assert!(matches!(past, Past::Known(_)));
+}
+
+/// Leaves something of an earlier life in a folder.
+type Sign<'a> = &'a dyn Fn(&Path);
+
+/// S-12.
+#[test]
+fn signs_of_an_earlier_life_without_a_journal_are_told_and_nothing_of_it_is_written_over() {
+    let recording = |dir: &Path, n: u32| {
+        std::fs::create_dir_all(dir.join("recordings")).expect("a folder");
+        std::fs::write(dir.join(format!("recordings/start-{n}.txt")), "x").expect("written");
+    };
+    let lock = |dir: &Path| std::fs::write(dir.join("journal.lock"), "start 3").expect("written");
+    let empty = |dir: &Path| std::fs::write(dir.join(FILE), "").expect("written");
+    let log = |dir: &Path| std::fs::write(dir.join("journal.db-wal"), "x").expect("written");
+    let aside = |dir: &Path| {
+        std::fs::write(dir.join("journal.db.unreadable-1"), "x").expect("written");
+    };
+    let seven = |dir: &Path| recording(dir, 7);
+    let cases: [(Sign<'_>, i64); 5] =
+        [(&lock, 1), (&empty, 1), (&log, 1), (&aside, 1), (&seven, 8)];
+    for (sign, start) in cases {
+        let dir = folder();
+        sign(dir.path());
+        let (store, past) = Store::open_with(dir.path(), None, 1).expect("it opens");
+        assert_eq!(store.start(), start);
+        let Past::Unreadable(known) = past else {
+            panic!("{past:?}")
+        };
+        assert_eq!(known.latches, [Cause::RecordLost].into());
+        assert!(known.doubtful);
+        let events = super::names(dir.path());
+        assert_eq!(events, ["record-lost"]);
+    }
+    // The lock's file of a first start that did not get further has no mark in it.
+    let dir = folder();
+    std::fs::write(dir.path().join("journal.lock"), "").expect("written");
+    let (_store, past) = Store::open_with(dir.path(), None, 1).expect("it opens");
+    assert_eq!(past, Past::Known(Box::default()));
 }
 
 /// S-12.
