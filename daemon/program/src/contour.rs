@@ -7,9 +7,13 @@
 mod close;
 mod nest;
 
+use std::sync::OnceLock;
+
 use units::{Bounds, Point};
 
+use crate::edges::Edges;
 use crate::flat::{Flat, Line};
+use crate::near::Boxes;
 
 /// What a closed contour cuts out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -55,20 +59,28 @@ pub(crate) struct Contour {
     pub parent: Option<usize>,
     pub kind: Kind,
     pub circle: Option<Circle>,
+    /// Made when first asked for.
+    edges: OnceLock<Edges>,
 }
 
 impl Contour {
+    /// The index of its edges, for whoever has many questions.
+    pub fn edges(&self) -> &Edges {
+        self.edges.get_or_init(|| Edges::new(&self.points))
+    }
+
+    /// Whether a place lies in the rectangle round it.
+    pub fn in_bounds(&self, p: Point) -> bool {
+        let b = &self.bounds;
+        p.x >= b.low.x && p.x <= b.high.x && p.y >= b.low.y && p.y <= b.high.y
+    }
+
     pub fn clockwise(&self) -> bool {
         self.area_mm2 < 0.0
     }
 
     pub fn contains(&self, p: Point) -> bool {
-        let b = &self.bounds;
-        p.x >= b.low.x
-            && p.x <= b.high.x
-            && p.y >= b.low.y
-            && p.y <= b.high.y
-            && crate::shape::inside(p, &self.points)
+        self.in_bounds(p) && crate::shape::inside(p, &self.points)
     }
 
     /// Whether a place lies on the side of it that is kept.
@@ -113,6 +125,9 @@ pub(crate) struct Contours {
     of_cut: Vec<Option<usize>>,
     /// By cut that is not closed: the gap between its end and the nearest earlier part of it, mm.
     gaps: Vec<Option<f64>>,
+    /// The paths of all cuts in a tree.
+    pub boxes: Boxes,
+    nesting: nest::Nesting,
 }
 
 impl Contours {
@@ -130,13 +145,25 @@ impl Contours {
             found.gaps.push(gap);
             found.all.extend(contour);
         }
-        nest::nest(&mut found.all, flat);
+        found.boxes = Boxes::new(flat, |cut| found.of_cut(cut));
+        nest::nest(&mut found, flat);
         found
+    }
+
+    /// Which of `all` is the contour of a cut (from 0).
+    fn index(&self, cut: usize) -> Option<usize> {
+        self.of_cut.get(cut).copied().flatten()
+    }
+
+    /// Whether an odd number of contours lies round a place: it is in a part.
+    pub fn in_part(&self, flat: &Flat, p: Point) -> bool {
+        self.nesting
+            .odd(&self.all, &self.boxes, &self.of_cut, p, flat)
     }
 
     /// The contour of a cut (from 0).
     pub fn of_cut(&self, cut: usize) -> Option<&Contour> {
-        self.all.get(self.of_cut.get(cut).copied().flatten()?)
+        self.all.get(self.index(cut)?)
     }
 
     /// How far a cut that is not closed is from closing, mm.
@@ -178,6 +205,7 @@ fn contour(cut: usize, line: Line<'_>, c: close::Closed) -> Option<Contour> {
         depth: 0,
         parent: None,
         kind: Kind::Outline,
+        edges: OnceLock::new(),
     })
 }
 

@@ -76,12 +76,24 @@ impl Findings {
         spot: Spot,
         words: impl FnOnce() -> (String, String),
     ) {
+        self.tell_at(rule, severity, || spot, words);
+    }
+
+    /// The same for a place that takes some finding: it is only looked for if it is listed.
+    pub fn tell_at(
+        &mut self,
+        rule: &'static str,
+        severity: Severity,
+        spot: impl FnOnce() -> Spot,
+        words: impl FnOnce() -> (String, String),
+    ) {
         let (count, worst) = self.counts.entry(rule).or_insert((0, Severity::Note));
         *count += 1;
         if *count > LISTED_PER_RULE {
             *worst = (*worst).max(severity);
             return;
         }
+        let spot = spot();
         let (says, remedy) = words();
         self.list.push(Finding {
             rule: rule.to_owned(),
@@ -120,6 +132,29 @@ impl Findings {
         words: impl FnOnce() -> (String, String),
     ) {
         self.tell(rule, Severity::Note, spot, words);
+    }
+
+    /// Adds what another part of vetting has found, as if it had been told here in that order.
+    pub fn absorb(&mut self, other: Self) {
+        for finding in other.list {
+            let Some((&rule, &(_, worst))) = other.counts.get_key_value(finding.rule.as_str())
+            else {
+                continue;
+            };
+            let own = self.counts.entry(rule).or_insert((0, Severity::Note));
+            own.0 += 1;
+            if own.0 > LISTED_PER_RULE {
+                own.1 = own.1.max(finding.severity).max(worst);
+            } else {
+                self.list.push(finding);
+            }
+        }
+        for (rule, (count, worst)) in other.counts {
+            if count > LISTED_PER_RULE {
+                let own = self.counts.entry(rule).or_insert((0, Severity::Note));
+                *own = (own.0 + count - LISTED_PER_RULE, own.1.max(worst));
+            }
+        }
     }
 
     /// All that is listed, with one line more for each rule that found too much to list.

@@ -10,6 +10,7 @@ mod compensation;
 mod contour;
 mod cutlist;
 mod derived;
+mod edges;
 mod facts;
 mod feeds;
 mod findings;
@@ -29,6 +30,7 @@ mod seal;
 mod setup;
 mod shape;
 pub mod text;
+mod tree;
 mod vet;
 
 pub use compensation::{CarriedOut, Compensation, Side, compensated};
@@ -46,4 +48,6 @@ pub use rules::file_too_large::LARGEST_BYTES;
 pub use rules::{ALL as RULES, Group, Rule};
 pub use seal::{NoSeal, Seal, hash, seal};
 pub use setup::{Keepout, Setup, SetupError};
-pub use vet::{Loose, VetInput, Vetting, piece_map, vet, vet_in_full};
+pub use vet::{
+    Found, Half, Judging, Loose, Unwatched, VetInput, Vetting, Watch, piece_map, vet, vet_in_full,
+};

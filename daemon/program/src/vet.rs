@@ -1,6 +1,6 @@
 //! Vetting: the rules, asked one after the other.
 
-use core::cell::OnceCell;
+use std::sync::OnceLock;
 
 use units::{Bounds, Placement, Point, Segment};
 
@@ -10,7 +10,7 @@ use crate::derived::Derived;
 use crate::facts::Facts;
 use crate::findings::Findings;
 use crate::flat::Flat;
-use crate::near::{Boxes, Near, Pair};
+use crate::near::{Near, Pairs};
 use crate::report::{Finding, Report, Verdict};
 use crate::shape::{Placer, bounds};
 use crate::{Reading, Setup, compensation, rules};
@@ -38,6 +38,26 @@ pub struct VetInput<'a> {
     pub facts: Facts<'a>,
 }
 
+/// Whoever waits for vetting: it is told what is done, and may stop it.
+pub trait Watch: Sync {
+    /// False: nobody wants the result any more. What is found from then on is not whole; once it
+    /// says no it must not say yes again.
+    fn go_on(&self) -> bool {
+        true
+    }
+
+    /// A part of the work begins.
+    fn phase(&self, name: &'static str) {
+        let _ = name;
+    }
+}
+
+/// Nobody watches.
+#[derive(Clone, Copy, Debug)]
+pub struct Unwatched;
+
+impl Watch for Unwatched {}
+
 /// A reading as it lies on the sheet: what the rules judge.
 pub(crate) struct OnSheet<'a> {
     pub reading: &'a Reading,
@@ -45,15 +65,15 @@ pub(crate) struct OnSheet<'a> {
     /// Program to sheet; leaves things where they are when there is no setup.
     pub placer: Placer,
     facts: Vec<(Bounds, f64)>,
-    flat: OnceCell<Flat>,
-    contours: OnceCell<Option<Contours>>,
-    boxes: OnceCell<Boxes>,
-    pairs: OnceCell<Option<Vec<Pair>>>,
+    flat: OnceLock<Flat>,
+    contours: OnceLock<Option<Contours>>,
+    pairs: OnceLock<Option<Pairs>>,
     pub derived: Derived,
+    pub watch: &'a dyn Watch,
 }
 
 impl<'a> OnSheet<'a> {
-    pub fn new(reading: &'a Reading, input: &VetInput<'a>) -> Self {
+    pub fn new(reading: &'a Reading, input: &VetInput<'a>, watch: &'a dyn Watch) -> Self {
         let mut input = *input;
         input.kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
         let placement = input.setup.map_or_else(Placement::default, |s| Placement {
@@ -80,11 +100,11 @@ impl<'a> OnSheet<'a> {
             input,
             placer,
             facts,
-            flat: OnceCell::new(),
-            contours: OnceCell::new(),
-            boxes: OnceCell::new(),
-            pairs: OnceCell::new(),
+            flat: OnceLock::new(),
+            contours: OnceLock::new(),
+            pairs: OnceLock::new(),
             derived: Derived::default(),
+            watch,
         }
     }
 
@@ -121,22 +141,18 @@ impl<'a> OnSheet<'a> {
     /// All paths in a tree; `None`: the kerf is not known.
     pub fn near(&self) -> Option<Near<'_>> {
         let (flat, contours) = (self.flat(), self.contours()?);
-        let boxes = self.boxes.get_or_init(|| Boxes::new(flat, contours));
-        Some(Near {
-            flat,
-            contours,
-            boxes,
-        })
+        Some(Near { flat, contours })
     }
 
     /// The pairs of cuts with little metal between them (see [`crate::rules::web_too_thin`]);
     /// `None`: the kerf or the thickness is not known.
-    pub fn near_pairs(&self) -> Option<&[Pair]> {
+    pub fn near_pairs(&self) -> Option<&Pairs> {
         let work = || {
             let within_mm = rules::web_too_thin::reach_mm(self.input.setup?.thickness);
-            Some(self.near()?.pairs(within_mm + self.input.kerf_mm?))
+            let reach_mm = within_mm + self.input.kerf_mm?;
+            Some(self.near()?.pairs(reach_mm, self.watch))
         };
-        self.pairs.get_or_init(work).as_deref()
+        self.pairs.get_or_init(work).as_ref()
     }
 
     fn fact(&self, number: usize) -> (Bounds, f64) {
@@ -209,42 +225,107 @@ pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
         let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
         return vet_in_full(&compensation::compensated(reading.clone(), kerf_mm), input);
     }
-    let sheet = OnSheet::new(reading, input);
-    let mut found = Findings::default();
-    // A path that could not be read is not the one that would be cut: what it does to the sheet
-    // is judged when the blocks are mended. The verdict is `refused` as it is.
-    let known = reading.is_program && !reading.findings.iter().any(rules::path_unknown);
-    if reading.is_program {
-        for rule in rules::ALL {
+    let judging = Judging::new(reading, input, &Unwatched);
+    let found = judging.halves().map(|half| judging.judge(&half));
+    judging.whole(found)
+}
+
+/// Vetting in parts that do not wait for each other: the service may run them side by side. The
+/// result is the same however they are run.
+pub struct Judging<'a> {
+    sheet: OnSheet<'a>,
+    /// The path is what the program means.
+    known: bool,
+}
+
+/// Rules to be judged together.
+pub struct Half(Vec<usize>);
+
+/// What the rules of one half have found.
+pub struct Found(Vec<(usize, Findings)>);
+
+impl<'a> Judging<'a> {
+    /// Vetting of a program whose kerf compensation, if it asks for any, was carried out (see
+    /// [`crate::compensated`]). `watch` is told of its progress and may stop it.
+    #[must_use]
+    pub fn new(reading: &'a Reading, input: &VetInput<'a>, watch: &'a dyn Watch) -> Self {
+        watch.phase("bounds and lengths");
+        let sheet = OnSheet::new(reading, input, watch);
+        // A path that could not be read is not the one that would be cut: what it does to the sheet
+        // is judged when the blocks are mended. The verdict is `refused` as it is.
+        let known = reading.is_program && !reading.findings.iter().any(rules::path_unknown);
+        if known {
+            watch.phase("polylines");
+            sheet.flat();
+        }
+        Self { sheet, known }
+    }
+
+    /// The rules in two halves: those that ask for the pieces of the sheet, and the others.
+    #[must_use]
+    pub fn halves(&self) -> [Half; 2] {
+        let of = |order: bool| {
+            let wanted = |rule: &&rules::Rule| (rule.group == rules::Group::Order) == order;
+            let numbers = rules::ALL.iter().enumerate().filter(|(_, r)| wanted(r));
+            Half(numbers.map(|(k, _)| k).collect())
+        };
+        [of(true), of(false)]
+    }
+
+    /// Judges by the rules of one half.
+    #[must_use]
+    pub fn judge(&self, half: &Half) -> Found {
+        let mut all = Vec::new();
+        let (sheet, watch) = (&self.sheet, self.sheet.watch);
+        for &number in &half.0 {
+            let rule = &rules::ALL[number];
             if let Some(judge) = rule.judge
-                && (known || !rule.group.needs_path())
+                && sheet.reading.is_program
+                && (self.known || !rule.group.needs_path())
+                && watch.go_on()
             {
-                judge(&sheet, &mut found);
+                watch.phase(rule.name);
+                let mut found = Findings::default();
+                judge(sheet, &mut found);
+                all.push((number, found));
             }
         }
+        Found(all)
     }
-    let mut findings: Vec<Finding> = reading.findings.clone();
-    for finding in &mut findings {
-        finding.at = finding.at.map(|p| sheet.placer.place(p));
-    }
-    findings.extend(found.into_list());
-    sort(&mut findings);
-    let cuts = reading.cut_list.cuts.len();
-    let report = Report {
-        verdict: Verdict::of(&findings),
-        cuts,
-        pierces: cuts,
-        cut_mm: sheet.facts.iter().map(|(_, length)| length).sum(),
-        rapid_mm: reading.cut_list.rapid_mm(),
-        time_s: None,
-        bounds: sheet.all_bounds(),
-        findings,
-    };
-    let loose = if known { sheet.loose() } else { Vec::new() };
-    Vetting {
-        report,
-        pieces: known.then(|| sheet.into_pieces()).flatten(),
-        loose,
+
+    /// The report from what both halves have found.
+    #[must_use]
+    pub fn whole(self, halves: [Found; 2]) -> Vetting {
+        let Self { sheet, known } = self;
+        sheet.watch.phase("report");
+        let mut by_rule: Vec<(usize, Findings)> = halves.into_iter().flat_map(|f| f.0).collect();
+        by_rule.sort_by_key(|(number, _)| *number);
+        let mut found = Findings::default();
+        by_rule.into_iter().for_each(|(_, f)| found.absorb(f));
+        let reading = sheet.reading;
+        let mut findings: Vec<Finding> = reading.findings.clone();
+        for finding in &mut findings {
+            finding.at = finding.at.map(|p| sheet.placer.place(p));
+        }
+        findings.extend(found.into_list());
+        sort(&mut findings);
+        let cuts = reading.cut_list.cuts.len();
+        let report = Report {
+            verdict: Verdict::of(&findings),
+            cuts,
+            pierces: cuts,
+            cut_mm: sheet.facts.iter().map(|(_, length)| length).sum(),
+            rapid_mm: reading.cut_list.rapid_mm(),
+            time_s: None,
+            bounds: sheet.all_bounds(),
+            findings,
+        };
+        let loose = if known { sheet.loose() } else { Vec::new() };
+        Vetting {
+            report,
+            pieces: known.then(|| sheet.into_pieces()).flatten(),
+            loose,
+        }
     }
 }
 
@@ -256,7 +337,7 @@ pub fn piece_map(reading: &Reading, input: &VetInput<'_>) -> Option<crate::Piece
         let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
         return piece_map(&compensation::compensated(reading.clone(), kerf_mm), input);
     }
-    OnSheet::new(reading, input).into_pieces()
+    OnSheet::new(reading, input, &Unwatched).into_pieces()
 }
 
 /// Worst first, then in order of line; what has no line comes last.

@@ -1,5 +1,6 @@
 //! From a program's text to a vetted, planned and (when nothing bars it) sealed job.
 
+mod aside;
 #[cfg(test)]
 mod tests;
 mod told;
@@ -9,11 +10,13 @@ use std::sync::Arc;
 use control::{Job, JobCut, JobElement, Stock};
 use process::{Between, ChartRow, Choice, CutShape, JobTime, Plan};
 use program::{
-    Acceptance, CutList, Facts, Joined, NoSeal, Reading, ReadingRules, Report, Setup, VetInput,
+    Acceptance, CutList, Facts, Joined, NoSeal, Reading, ReadingRules, Report, Setup, Unwatched,
+    VetInput, Watch,
 };
 use units::{Placement, Point, Segment};
 
 use crate::config::Config;
+pub use aside::{Waited, Waiting, at_lowest_priority};
 use told::{Chosen, PlannedJob, Told};
 
 /// Margin of a sheet that is laid round a program for practice, mm.
@@ -68,17 +71,39 @@ impl Prepared {
     /// Reads, vets and plans.
     #[must_use]
     pub fn new(config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
-        Self::made(config, name, text, setup, false)
+        Self::unwatched(config, name, text, setup, false)
     }
 
     /// The same with short pieces of path joined into lines and arcs first, for a controller that
     /// the program as written would starve: what is vetted, sealed and cut is the joined path.
     #[must_use]
     pub fn joining(config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
-        Self::made(config, name, text, setup, true)
+        Self::unwatched(config, name, text, setup, true)
     }
 
-    fn made(config: &Config, name: &str, text: &[u8], setup: Option<Setup>, join: bool) -> Self {
+    fn unwatched(
+        config: &Config,
+        name: &str,
+        text: &[u8],
+        setup: Option<Setup>,
+        join: bool,
+    ) -> Self {
+        match Self::watched(config, name, text, setup, join, &Unwatched) {
+            Some(prepared) => prepared,
+            None => unreachable!("only who watches may stop it"),
+        }
+    }
+
+    /// Reads, vets and plans, `join`ing short pieces or not, while somebody waits for it.
+    #[must_use]
+    pub fn watched(
+        config: &Config,
+        name: &str,
+        text: &[u8],
+        setup: Option<Setup>,
+        join: bool,
+        watch: &dyn Watch,
+    ) -> Option<Self> {
         let chosen = choose_row(config, setup.as_ref());
         let row = chosen.row();
         let no_row = no_row(config, setup.as_ref(), &chosen);
@@ -127,10 +152,10 @@ impl Prepared {
             mut report,
             pieces,
             loose,
-        } = program::vet_in_full(&reading, &input);
+        } = aside::vetted(&reading, &input, watch)?;
         report.time_s = planned.as_ref().map(|p| p.run_s);
         let row = row.cloned();
-        Self {
+        Some(Self {
             name: name.to_owned(),
             text: text.into(),
             setup,
@@ -144,7 +169,18 @@ impl Prepared {
             pieces: pieces.map(Arc::new),
             loose,
             waits,
-        }
+        })
+    }
+
+    /// How many pieces of path it has: what it weighs.
+    #[must_use]
+    pub fn pieces_of_path(&self) -> usize {
+        self.reading
+            .cut_list
+            .cuts
+            .iter()
+            .map(|c| c.path.len())
+            .sum()
     }
 
     /// The report as a drawing, SVG.

@@ -14,12 +14,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use control::{Answer, Ask, Job};
 use process::Set;
-use program::{Acceptance, Report, Severity};
+use program::{Acceptance, Report, Severity, Unwatched, Watch};
 use serde::{Deserialize, Serialize};
 use units::{Placement, Point};
 
 use crate::config::Config;
-use crate::job::Prepared;
+use crate::job::{Prepared, at_lowest_priority};
 use crate::panel::{Gone, Panel};
 
 pub use drawing::{Drawing, DrawnCut};
@@ -32,6 +32,9 @@ pub const PROGRAM_BYTES_MAX: u64 = 96 * 1024 * 1024;
 pub const REASON_CHARS_MAX: usize = 200;
 /// Programs whose reading is kept at hand.
 const KEPT_PROGRAMS: usize = 16;
+/// They have no more pieces of path than this in all, some 100 bytes a piece; the last is kept
+/// whatever it has.
+const KEPT_PIECES: usize = 500_000;
 /// Drawings of loaded jobs kept at hand: the one on the table and a few before it.
 const KEPT_JOBS: usize = 4;
 
@@ -52,6 +55,8 @@ pub struct Library {
     on_load: Option<OnLoad>,
     given: Mutex<Option<Arc<Chosen>>>,
     read: Mutex<BTreeMap<String, Arc<Chosen>>>,
+    /// One program is vetted at a time: what that takes of memory, it takes once.
+    turn: Mutex<()>,
     jobs: Mutex<VecDeque<(Arc<LoadedJob>, Arc<Job>)>>,
 }
 
@@ -141,6 +146,9 @@ pub enum LibraryError {
     /// No seal, so there is nothing to load.
     #[error(transparent)]
     NotSealed(#[from] crate::job::NotSealed),
+    /// Nobody waits for its report any more.
+    #[error("vetting `{0}` was stopped: nobody waits for it")]
+    Stopped(String),
     /// The service is shutting down.
     #[error(transparent)]
     Gone(#[from] Gone),
@@ -156,6 +164,7 @@ impl LibraryError {
             Self::Changed(_) => "Read its report again.",
             Self::BadAcceptance { .. } => "Accept each warning by itself, with a reason.",
             Self::NotSealed(_) => "Read the report: it names what bars the job, and the remedy.",
+            Self::Stopped(_) => "Choose it again.",
             Self::Gone(_) => "Wait until the panel is up again.",
         }
     }
@@ -196,6 +205,7 @@ impl Library {
             on_load,
             given: Mutex::new(given),
             read: Mutex::default(),
+            turn: Mutex::default(),
             jobs: Mutex::default(),
         }
     }
@@ -225,6 +235,14 @@ impl Library {
     /// [`LibraryError::NoSuchProgram`] and [`LibraryError::Unreadable`]. A program that may not be
     /// cut is no error: its report says so.
     pub fn choose(&self, id: &str) -> Result<Arc<Chosen>, LibraryError> {
+        self.choose_while(id, &Unwatched)
+    }
+
+    /// The same, given up when nobody waits for it any more.
+    ///
+    /// # Errors
+    /// Those of [`Library::choose`], and [`LibraryError::Stopped`].
+    pub fn choose_while(&self, id: &str, watch: &dyn Watch) -> Result<Arc<Chosen>, LibraryError> {
         let counted = *lock(&self.counted);
         if let Some(given) = &mut *lock(&self.given)
             && given.listed.id == id
@@ -236,15 +254,26 @@ impl Library {
         }
         let source = self.shelf.open(id)?;
         let version = source.version();
-        if let Some(kept) = lock(&self.read).get(id)
-            && kept.version == version
-            && kept.counted == counted
-        {
-            return Ok(kept.clone());
+        let kept = || {
+            let read = lock(&self.read);
+            let kept = read.get(id)?;
+            (kept.version == version && kept.counted == counted).then(|| kept.clone())
+        };
+        if let Some(kept) = kept() {
+            return Ok(kept);
         }
-        let chosen = Arc::new(self.prepare(source, version, counted)?);
+        let _turn = lock(&self.turn);
+        // Another request may have had it vetted in the meantime.
+        if let Some(kept) = kept() {
+            return Ok(kept);
+        }
+        let chosen = Arc::new(self.prepare(source, version, counted, watch)?);
         let mut read = lock(&self.read);
-        if read.len() >= KEPT_PROGRAMS {
+        let weight = |c: &Chosen| c.prepared.report.cuts + c.prepared.pieces_of_path();
+        while read.len() >= KEPT_PROGRAMS
+            || (!read.is_empty()
+                && read.values().map(|c| weight(c)).sum::<usize>() + weight(&chosen) > KEPT_PIECES)
+        {
             read.pop_first();
         }
         read.insert(id.to_owned(), chosen.clone());
@@ -270,12 +299,8 @@ impl Library {
         } else {
             Prepared::new
         };
-        let prepared = make(
-            &self.config_with(counted),
-            &p.name,
-            &p.text,
-            p.setup.clone(),
-        );
+        let config = self.config_with(counted);
+        let prepared = at_lowest_priority(|| make(&config, &p.name, &p.text, p.setup.clone()));
         Chosen {
             listed: chosen.listed.clone(),
             version: chosen.version.clone(),
@@ -290,10 +315,14 @@ impl Library {
         source: Source,
         version: String,
         counted: Option<Set>,
+        watch: &dyn Watch,
     ) -> Result<Chosen, LibraryError> {
         let setup = source.setup()?;
         let config = self.config_with(counted);
-        let prepared = Prepared::new(&config, &source.listed.name, &source.text, setup);
+        let (name, text) = (&source.listed.name, &source.text);
+        let make = || Prepared::watched(&config, name, text, setup, false, watch);
+        let prepared = at_lowest_priority(make);
+        let prepared = prepared.ok_or_else(|| LibraryError::Stopped(name.clone()))?;
         Ok(Chosen {
             listed: source.listed,
             version,

@@ -1,59 +1,105 @@
 //! What lies inside what.
+//!
+//! Where contours do not touch each other, everything round a contour lies round its leftmost corner
+//! as well, and what lies round that follows from the first contour that a ray to the left meets:
+//! that contour too, if the corner lies inside it, and all that lies round it. Contours are asked
+//! from left to right, so that one answer is enough for each: n log n in all, however deep they are
+//! nested. Contours that touch others, and those beside them, are compared with each that could lie
+//! round them, place by place.
 
-use rstar::{AABB, RTree, RTreeObject};
-use units::Point;
+use units::{Bounds, Point};
 
-use super::{Contour, Kind};
+use super::{Contour, Contours, Kind};
 use crate::flat::Flat;
-
-struct Boxed {
-    index: usize,
-    envelope: AABB<[f64; 2]>,
-}
-
-impl RTreeObject for Boxed {
-    type Envelope = AABB<[f64; 2]>;
-
-    fn envelope(&self) -> Self::Envelope {
-        self.envelope
-    }
-}
+use crate::near::{Boxed, Boxes, Crowd, Near};
+use crate::shape::x_at;
+use crate::tree::Tree;
 
 /// A contour round another is larger by this factor: one that is cut twice is not its own parent.
 const LARGER: f64 = 1.001;
+/// Paths nearer than this touch, mm.
+const TOUCH_MM: f64 = 1e-6;
+/// So many contours on one place are compared with each other; the rest of such a pile touches it.
+const CROWD: usize = 256;
+/// So many comparisons of two contours are made in all, and [`COMPARED_EACH`] for each contour: more
+/// are wanted by heaps of contours that all cross each other alone, and their parts are refused.
+const COMPARED: usize = 1_000_000;
+const COMPARED_EACH: usize = 64;
+
+/// Where a contour lies among those that it does not touch.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Face {
+    /// How many lie round it.
+    depth: usize,
+    /// The smallest of them.
+    parent: Option<usize>,
+}
+
+/// How many contours lie round a contour by rule (those that are larger), and the smallest of them.
+type Place = (usize, Option<usize>);
+
+/// What is known of where contours lie.
+#[derive(Debug, Default)]
+pub(super) struct Nesting {
+    /// By contour; `None`: it touches others.
+    faces: Vec<Option<Face>>,
+    /// The rectangles of all contours.
+    bounds: Tree,
+}
+
+impl Nesting {
+    /// Whether an odd number of contours lies round a place.
+    pub fn odd(
+        &self,
+        all: &[Contour],
+        boxes: &Boxes,
+        of_cut: &[Option<usize>],
+        p: Point,
+        flat: &Flat,
+    ) -> bool {
+        let Some(left) = first_to_the_left(all, boxes, of_cut, p, usize::MAX, flat) else {
+            return false;
+        };
+        match self.faces.get(left).copied().flatten() {
+            Some(face) => (face.depth % 2 == 1) != is_inside(&all[left], p),
+            None => {
+                let mut odd = false;
+                self.bounds.within(&Bounds::of(p), u32::MAX, |o| {
+                    odd ^= all[o as usize].contains(p);
+                    false
+                });
+                odd
+            }
+        }
+    }
+}
 
 /// Fills in depth, parent and kind.
-pub(super) fn nest(all: &mut [Contour], flat: &Flat) {
-    let boxes = all.iter().enumerate().map(|(index, c)| Boxed {
-        index,
-        envelope: AABB::from_corners(
-            [c.bounds.low.x, c.bounds.low.y],
-            [c.bounds.high.x, c.bounds.high.y],
-        ),
-    });
-    let tree = RTree::bulk_load(boxes.collect());
-    let found: Vec<(usize, Option<usize>)> = all
-        .iter()
-        .enumerate()
-        .map(|(i, c)| {
-            let p = c.points[0];
-            let mut round: Vec<usize> = tree
-                .locate_in_envelope_intersecting(&AABB::from_point([p.x, p.y]))
-                .map(|b| b.index)
-                .filter(|&o| o != i && encloses(&all[o], c))
-                .collect();
-            round.sort_by(|&a, &b| all[a].area_mm2.abs().total_cmp(&all[b].area_mm2.abs()));
-            (round.len(), round.first().copied())
-        })
-        .collect();
-    let mut full = vec![false; all.len()];
-    for (_, parent) in &found {
+pub(super) fn nest(found: &mut Contours, flat: &Flat) {
+    let mut work = Work {
+        flat,
+        contours: found,
+        touches: touching(&Near {
+            flat,
+            contours: found,
+        }),
+        nesting: Nesting {
+            faces: vec![None; found.all.len()],
+            bounds: Tree::new(found.all.iter().map(|c| c.bounds)),
+        },
+        places: vec![(0, None); found.all.len()],
+        left: COMPARED + COMPARED_EACH * found.all.len(),
+    };
+    work.all();
+    let (places, nesting) = (work.places, work.nesting);
+    found.nesting = nesting;
+    let mut full = vec![false; found.all.len()];
+    for (_, parent) in &places {
         if let Some(slot) = parent.and_then(|p| full.get_mut(p)) {
             *slot = true;
         }
     }
-    for (i, (depth, parent)) in found.into_iter().enumerate() {
-        let c = &mut all[i];
+    for ((c, (depth, parent)), full) in found.all.iter_mut().zip(places).zip(full) {
         c.depth = depth;
         c.parent = parent;
         let pierced_inside = flat
@@ -62,7 +108,7 @@ pub(super) fn nest(all: &mut [Contour], flat: &Flat) {
             .first()
             .is_some_and(|p| c.contains(*p));
         // A hole straight into the sheet, as both its lead-in and its direction say.
-        let in_sheet = depth == 0 && !full[i] && pierced_inside && !c.clockwise();
+        let in_sheet = depth == 0 && !full && pierced_inside && !c.clockwise();
         c.kind = if depth % 2 == 1 || in_sheet {
             Kind::Hole
         } else {
@@ -71,12 +117,204 @@ pub(super) fn nest(all: &mut [Contour], flat: &Flat) {
     }
 }
 
+/// By contour: it touches or crosses another.
+fn touching(near: &Near<'_>) -> Vec<bool> {
+    let contours = near.contours;
+    let mut touches = vec![false; contours.all.len()];
+    for (this, contour) in contours.all.iter().enumerate() {
+        for own in near.boxes_of(contour.cut) {
+            let mut crowd = Crowd::default();
+            contours
+                .boxes
+                .earlier(contour.cut, &own.bounds(), TOUCH_MM, |other| {
+                    let Some(that) = contours.index(other.cut) else {
+                        return false;
+                    };
+                    if !(touches[this] && touches[that]) && near.touch(other, own, TOUCH_MM) {
+                        (touches[this], touches[that]) = (true, true);
+                    }
+                    let crowded = crowd.count(other.cut) > CROWD;
+                    touches[this] |= crowded;
+                    crowded
+                });
+        }
+    }
+    touches
+}
+
+/// The contour that a ray from `p` toward lower x meets first; `but` is passed over.
+fn first_to_the_left(
+    all: &[Contour],
+    boxes: &Boxes,
+    of_cut: &[Option<usize>],
+    p: Point,
+    but: usize,
+    flat: &Flat,
+) -> Option<usize> {
+    let index = |boxed: &Boxed| {
+        of_cut
+            .get(boxed.cut)
+            .copied()
+            .flatten()
+            .filter(|i| *i != but)
+    };
+    let (boxed, _) = boxes.to_the_left(p, |boxed| {
+        let contour = all.get(index(boxed)?)?;
+        crate::near::Strand::of(flat, Some(contour), boxed.cut)
+            .chords_of(boxed)
+            .filter(|(a, b)| (a.y > p.y) != (b.y > p.y))
+            .map(|(a, b)| x_at(p.y, a, b))
+            .filter(|x| *x < p.x)
+            .reduce(f64::max)
+    })?;
+    index(boxed)
+}
+
+struct Work<'a> {
+    flat: &'a Flat,
+    contours: &'a Contours,
+    touches: Vec<bool>,
+    nesting: Nesting,
+    places: Vec<Place>,
+    /// So many comparisons may still be made.
+    left: usize,
+}
+
+impl Work<'_> {
+    fn all(&mut self) {
+        let corner = |c: &Contour| {
+            let first = |a: &Point, b: &Point| a.x < b.x || (a.x == b.x && a.y < b.y);
+            c.points.iter().fold(
+                c.points[0],
+                |best, p| if first(p, &best) { *p } else { best },
+            )
+        };
+        let mut order: Vec<(Point, usize)> =
+            self.contours.all.iter().map(corner).zip(0..).collect();
+        order.sort_by(|a, b| a.0.x.total_cmp(&b.0.x).then(a.1.cmp(&b.1)));
+        for (corner, i) in order {
+            if self.touches[i] {
+                self.places[i] = self.compared(i, corner);
+                continue;
+            }
+            let face = self.face(i, corner);
+            self.nesting.faces[i] = Some(face);
+            self.places[i] = match self.larger(i, face) {
+                Some(place) => place,
+                None => self.compared(i, corner),
+            };
+        }
+    }
+
+    fn left_of(&self, i: usize, corner: Point) -> Option<usize> {
+        let c = self.contours;
+        first_to_the_left(&c.all, &c.boxes, &c.of_cut, corner, i, self.flat)
+    }
+
+    /// What lies round a contour that touches none.
+    fn face(&mut self, i: usize, corner: Point) -> Face {
+        let all = &self.contours.all;
+        let Some(left) = self.left_of(i, corner) else {
+            return Face {
+                depth: 0,
+                parent: None,
+            };
+        };
+        let round = |depth: usize, parent: Option<usize>| match is_inside(&all[left], corner) {
+            true => Face {
+                depth: depth + 1,
+                parent: Some(left),
+            },
+            false => Face { depth, parent },
+        };
+        if let Some(face) = self.nesting.faces[left] {
+            return round(face.depth, face.parent);
+        }
+        let mut within = Vec::new();
+        if !self.candidates(i, |o, _| within.push(o)) {
+            let (depth, parent) = self.places[left];
+            return round(depth, parent);
+        }
+        within.retain(|&o| is_inside(&all[o], all[i].points[0]));
+        Face {
+            depth: within.len(),
+            parent: self.smallest(&within),
+        }
+    }
+
+    /// Those of a face that are larger than the contour itself; `None`: one by one must be looked.
+    fn larger(&self, i: usize, face: Face) -> Option<Place> {
+        let all = &self.contours.all;
+        let (mut depth, mut parent) = (face.depth, face.parent);
+        while let Some(p) = parent
+            && !is_larger(&all[p], &all[i])
+        {
+            depth -= 1;
+            parent = self.nesting.faces[p]?.parent;
+        }
+        Some((depth, parent))
+    }
+
+    /// Compared with every contour that could lie round it.
+    fn compared(&mut self, i: usize, corner: Point) -> Place {
+        let all = &self.contours.all;
+        let mut round = Vec::new();
+        if !self.candidates(i, |o, larger| {
+            if larger {
+                round.push(o);
+            }
+        }) {
+            return match self.left_of(i, corner) {
+                Some(left) if is_inside(&all[left], corner) => {
+                    (self.places[left].0 + 1, Some(left))
+                }
+                Some(left) => self.places[left],
+                None => (0, None),
+            };
+        }
+        round.retain(|&o| encloses(&all[o], &all[i]));
+        (round.len(), self.smallest(&round))
+    }
+
+    /// The contours whose rectangles hold a contour's first point, and whether they are larger;
+    /// false: there were too many.
+    fn candidates(&mut self, i: usize, mut with: impl FnMut(usize, bool)) -> bool {
+        let all = &self.contours.all;
+        let left = &mut self.left;
+        self.nesting
+            .bounds
+            .within(&Bounds::of(all[i].points[0]), u32::MAX, |o| {
+                let o = o as usize;
+                if o != i {
+                    with(o, is_larger(&all[o], &all[i]));
+                }
+                *left = left.saturating_sub(1);
+                *left == 0
+            });
+        *left > 0
+    }
+
+    fn smallest(&self, of: &[usize]) -> Option<usize> {
+        let area = |i: &usize| self.contours.all[*i].area_mm2.abs();
+        let mut sorted = of.to_vec();
+        sorted.sort_unstable();
+        sorted
+            .into_iter()
+            .min_by(|a, b| area(a).total_cmp(&area(b)))
+    }
+}
+
+fn is_larger(outer: &Contour, inner: &Contour) -> bool {
+    outer.area_mm2.abs() > inner.area_mm2.abs() * LARGER
+}
+
 /// Most of a handful of places of the inner one lie inside.
 fn encloses(outer: &Contour, inner: &Contour) -> bool {
-    if outer.area_mm2.abs() <= inner.area_mm2.abs() * LARGER {
-        return false;
-    }
     let n = inner.points.len();
-    let tried: Vec<Point> = (0..5).map(|k| inner.points[k * n / 5]).collect();
-    tried.iter().filter(|p| outer.contains(**p)).count() >= 3
+    let inside = |k: &usize| is_inside(outer, inner.points[k * n / 5]);
+    (0..5).filter(inside).count() >= 3
+}
+
+fn is_inside(outer: &Contour, p: Point) -> bool {
+    outer.in_bounds(p) && outer.edges().contains(&outer.points, p)
 }

@@ -122,7 +122,9 @@ pub fn read(bytes: &[u8], rules: &ReadingRules) -> Reading {
         return Reading::without_program(findings);
     }
     let mut file = File::new(rules, findings);
-    file.read(text);
+    if !file.read(text) {
+        return Reading::without_program(file.run.findings);
+    }
     file.finish()
 }
 
@@ -168,7 +170,8 @@ impl<'a> File<'a> {
         }
     }
 
-    fn read(&mut self, text: &[u8]) {
+    /// False: there is more path than can be vetted, and that was told.
+    fn read(&mut self, text: &[u8]) -> bool {
         let mut rest = text;
         while !rest.is_empty() && self.fence != Fence::Closed {
             let end = rest.iter().position(|&b| b == b'\n' || b == b'\r');
@@ -185,8 +188,13 @@ impl<'a> File<'a> {
             if end.is_none() {
                 self.cut_short = self.words.cut_short;
             }
+            let (pieces, findings) = (self.run.torch.pieces, &mut self.run.findings);
+            if rules::file_too_large::tell_path(findings, pieces, self.lines) {
+                return false;
+            }
             rest = next;
         }
+        true
     }
 
     fn line(&mut self, line: &[u8]) {

@@ -1,7 +1,7 @@
 //! An outside corner of a part that the axes can only pass slowly: the arc dwells there, the corner
 //! burns off and height control dives.
 
-use units::motion::{corner_mm_s, turn};
+use units::motion::{bend, corner_mm_s};
 
 use super::not_judged;
 use crate::contour::Kind;
@@ -22,6 +22,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         not_judged::tell(findings, NAME, lacks, remedy);
         return;
     };
+    let straight = CORNER.cos();
     let (mut count, mut first, mut slowest) = (0_usize, None, f64::INFINITY);
     for (cut, number) in sheet.cuts() {
         let Some(contour) = contours.of_cut(number - 1) else {
@@ -34,10 +35,14 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         for two in cut.path.windows(2) {
             along += two[0].segment.length();
             let on_contour = along > contour.joint_mm + 0.1 && along < contour.closed_mm - 0.1;
-            let turned = turn(&two[0].segment, &two[1].segment);
-            if !on_contour || turned.abs() < CORNER || (turned > 0.0) != outside_left {
+            if !on_contour {
                 continue;
             }
+            let bend = bend(&two[0].segment, &two[1].segment);
+            if bend.cos > straight || (bend.sin > 0.0) != outside_left {
+                continue;
+            }
+            let turned = bend.angle();
             let feed = |e: &crate::Element| e.feed_mm_s.or(sheet.input.chart_feed_mm_s);
             let Some(feed) = feed(&two[0]).zip(feed(&two[1])).map(|(a, b)| a.min(b)) else {
                 continue;

@@ -1,10 +1,13 @@
 //! Path or traverse too near to the ground clamp or to a marked keep-out.
 
-use units::Point;
+use std::collections::BTreeMap;
+
+use units::{Bounds, Point};
 
 use super::not_judged;
 use crate::findings::{Findings, Spot};
-use crate::shape::{apart, bounds, chords, distance_to_box, mm};
+use crate::shape::{bounds, chords, distance_to_box, mm};
+use crate::tree::{Tree, grown};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "on-clamp";
@@ -21,6 +24,15 @@ struct Thing {
     low: Point,
     high: Point,
     height: f64,
+}
+
+impl Thing {
+    fn bounds(&self) -> Bounds {
+        Bounds {
+            low: self.low,
+            high: self.high,
+        }
+    }
 }
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
@@ -52,82 +64,151 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             "Write clamp = [x, y] into the setup.",
         ),
     }
-    for thing in &things {
-        paths(sheet, findings, thing);
-        traverses(sheet, findings, thing);
+    let tree = Tree::new(things.iter().map(Thing::bounds));
+    let mut hits = paths(sheet, &things, &tree);
+    hits.extend(traverses(sheet, &things, &tree));
+    hits.sort_by_key(|h| (h.thing, h.traverse, h.number));
+    for hit in hits {
+        tell(sheet, findings, &things[hit.thing as usize], &hit);
     }
 }
 
-fn paths(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
-    let own = units::Bounds {
-        low: thing.low,
-        high: thing.high,
-    };
-    let far = |b: &units::Bounds| apart(b, &own, BODY_MM);
+/// A cut is told to be too near to no more things than this: where more stand on one place, it is
+/// refused by those.
+const TOLD_A_CUT: usize = 16;
+
+/// A path or traverse too near to a thing.
+struct Hit {
+    thing: u32,
+    /// The cut, or the one that a traverse leads to, from 1.
+    number: usize,
+    traverse: bool,
+    distance: f64,
+    spot: Spot,
+}
+
+fn near(distance: f64) -> bool {
+    distance < BODY_MM - 1e-6
+}
+
+fn paths(sheet: &OnSheet<'_>, things: &[Thing], tree: &Tree) -> Vec<Hit> {
+    let mut hits = Vec::new();
     for (cut, number) in sheet.cuts() {
-        if far(&sheet.bounds(number)) {
+        let mut any = false;
+        tree.within(&grown(&sheet.bounds(number), BODY_MM), u32::MAX, |_| {
+            any = true;
+            any
+        });
+        if !any {
             continue;
         }
         let pierce = sheet.placer.place(cut.pierce);
-        let (distance, at) = off(pierce, pierce, thing);
-        let mut nearest = (distance, Spot::torch_on(number, cut).at(at));
+        let from_pierce = |thing: u32| {
+            let (distance, at) = off(pierce, pierce, &things[thing as usize]);
+            (distance, Spot::torch_on(number, cut).at(at))
+        };
+        let mut nearest: BTreeMap<u32, (f64, Spot)> = BTreeMap::new();
+        let mut told = 0;
+        tree.within(&grown(&Bounds::of(pierce), BODY_MM), u32::MAX, |thing| {
+            let here = from_pierce(thing);
+            told += usize::from(near(here.0));
+            nearest.insert(thing, here);
+            told >= TOLD_A_CUT
+        });
         for (s, e) in sheet.path(cut) {
-            if far(&bounds(&s)) {
-                continue;
-            }
-            for (a, b) in chords(&s) {
-                let (distance, at) = off(a, b, thing);
-                if distance < nearest.0 {
-                    nearest = (distance, Spot::element(number, e).at(at));
+            let mut flat = None;
+            tree.within(&grown(&bounds(&s), BODY_MM), u32::MAX, |thing| {
+                if told >= TOLD_A_CUT && !nearest.contains_key(&thing) {
+                    return true;
                 }
-            }
-        }
-        let (distance, spot) = nearest;
-        if distance < BODY_MM - 1e-6 {
-            findings.refuse(NAME, spot, || {
-                (
-                    format!(
-                        "The cut passes {} mm from {}; the torch's body needs {BODY_MM} mm.",
-                        mm(distance),
-                        thing.name
-                    ),
-                    "Move the clamp, or the program's zero.".to_owned(),
-                )
+                let before = nearest.get(&thing).is_some_and(|(d, _)| near(*d));
+                let slot = nearest.entry(thing).or_insert_with(|| from_pierce(thing));
+                for (a, b) in flat.get_or_insert_with(|| chords(&s)).iter() {
+                    let (distance, at) = off(*a, *b, &things[thing as usize]);
+                    if distance < slot.0 {
+                        *slot = (distance, Spot::element(number, e).at(at));
+                    }
+                }
+                told += usize::from(near(slot.0) && !before);
+                false
             });
         }
+        let too_near = nearest.into_iter().filter(|(_, (d, _))| near(*d));
+        hits.extend(too_near.map(|(thing, (distance, spot))| Hit {
+            thing,
+            number,
+            traverse: false,
+            distance,
+            spot,
+        }));
     }
+    hits
 }
 
-fn traverses(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
+fn traverses(sheet: &OnSheet<'_>, things: &[Thing], tree: &Tree) -> Vec<Hit> {
     let height = sheet.input.traverse_height_mm;
-    if height - thing.height >= CLEAR_MM {
-        return;
+    let mut hits = Vec::new();
+    if things.iter().all(|t| height - t.height >= CLEAR_MM) {
+        return hits;
     }
     for t in sheet.reading.cut_list.traverses() {
         let (a, b) = (sheet.placer.place(t.from), sheet.placer.place(t.to));
-        let (distance, at) = off(a, b, thing);
-        if distance < BODY_MM - 1e-6 {
-            let spot = Spot {
-                line: t.line,
-                column: t.column,
-                cut: t.cut,
-                at: Some(at),
-            };
-            findings.warn(NAME, spot, || {
-                (
-                    format!(
-                        "The traverse to this cut passes {} mm from {}, {} mm high; at traverse height {} mm it clears it by {} mm, {CLEAR_MM} mm are wanted.",
-                        mm(distance),
-                        thing.name,
-                        mm(thing.height),
-                        mm(height),
-                        mm(height - thing.height)
-                    ),
-                    "Move it, or raise the traverse height.".to_owned(),
-                )
-            });
-        }
+        let mut told = 0;
+        tree.along((a, b), BODY_MM, u32::MAX, |k| {
+            let thing = &things[k as usize];
+            if height - thing.height >= CLEAR_MM {
+                return false;
+            }
+            let (distance, at) = off(a, b, thing);
+            if near(distance) {
+                told += 1;
+                hits.push(Hit {
+                    thing: k,
+                    number: t.cut,
+                    traverse: true,
+                    distance,
+                    spot: Spot {
+                        line: t.line,
+                        column: t.column,
+                        cut: t.cut,
+                        at: Some(at),
+                    },
+                });
+            }
+            told >= TOLD_A_CUT
+        });
     }
+    hits
+}
+
+fn tell(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing, hit: &Hit) {
+    let height = sheet.input.traverse_height_mm;
+    if !hit.traverse {
+        findings.refuse(NAME, hit.spot, || {
+            (
+                format!(
+                    "The cut passes {} mm from {}; the torch's body needs {BODY_MM} mm.",
+                    mm(hit.distance),
+                    thing.name
+                ),
+                "Move the clamp, or the program's zero.".to_owned(),
+            )
+        });
+        return;
+    }
+    findings.warn(NAME, hit.spot, || {
+        (
+            format!(
+                "The traverse to this cut passes {} mm from {}, {} mm high; at traverse height {} mm it clears it by {} mm, {CLEAR_MM} mm are wanted.",
+                mm(hit.distance),
+                thing.name,
+                mm(thing.height),
+                mm(height),
+                mm(height - thing.height)
+            ),
+            "Move it, or raise the traverse height.".to_owned(),
+        )
+    });
 }
 
 fn off(a: Point, b: Point, thing: &Thing) -> (f64, Point) {

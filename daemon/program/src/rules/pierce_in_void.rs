@@ -67,7 +67,8 @@ pub(super) fn metal_part(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> 
     let reach = WITHIN_MM + half;
     let near = sheet.kerf_distance(p, reach, tick - 1).is_some();
     let inner = (WITHIN_MM..=size.x - WITHIN_MM).contains(&p.x) && (WITHIN_MM..=size.y - WITHIN_MM).contains(&p.y);
-    let used = sheet.input.setup.is_some_and(|s| !s.used.is_empty());
+    // What was used before this far away changes nothing within the disc.
+    let used = sheet.used_distance(p, WITHIN_MM + 1.0).is_some();
     if inner && !near && !used && map.under(p, tick) != Under::Nothing {
         return None;
     }

@@ -1,5 +1,7 @@
 //! Little metal between two kerfs: it warps and melts, or there is none.
 
+use units::Point;
+
 use super::not_judged;
 use super::parts_too_close::{self, SHARED_MM, crosses};
 use crate::contour::{Contours, Kind};
@@ -31,15 +33,16 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some((contours, kerf, thickness)) = not_judged::sized(sheet, findings, NAME) else {
         return;
     };
-    for pair in sheet.near_pairs().unwrap_or_default() {
+    for pair in sheet.near_pairs().map_or(&[][..], |p| &p.all) {
         // Parts that are too close are told by their own rule.
         if parts_too_close::close(contours, pair, kerf, thickness).is_some() {
             continue;
         }
-        let Some((severity, web, limit)) = thin(contours, pair, kerf, thickness) else {
+        let in_part = |p| contours.in_part(sheet.flat(), p);
+        let Some((severity, web, limit)) = thin(contours, pair, kerf, thickness, in_part) else {
             continue;
         };
-        findings.tell(NAME, severity, place_on(sheet, pair.b, pair.on_b), || {
+        findings.tell_at(NAME, severity, || place_on(sheet, pair.b, pair.on_b), || {
             let other = pair.a + 1;
             let says = if web <= 0.0 {
                 format!("Nothing stays between this kerf and that of cut {other}: they run into each other.")
@@ -56,7 +59,13 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 }
 
 /// Severity, metal and limit, mm.
-fn thin(contours: &Contours, pair: &Pair, kerf: f64, thickness: f64) -> Option<(Severity, f64, f64)> {
+fn thin(
+    contours: &Contours,
+    pair: &Pair,
+    kerf: f64,
+    thickness: f64,
+    in_part: impl FnOnce(Point) -> bool,
+) -> Option<(Severity, f64, f64)> {
     let (a, b) = (contours.of_cut(pair.a), contours.of_cut(pair.b));
     let web = pair.apart_mm - kerf;
     let (warned, noted) = (warned_mm(thickness), reach_mm(thickness));
@@ -75,8 +84,7 @@ fn thin(contours: &Contours, pair: &Pair, kerf: f64, thickness: f64) -> Option<(
         return Some((Severity::Warn, web, warned));
     }
     let between = pair.on_a.toward(pair.on_b, 0.5);
-    let in_part = || contours.all.iter().filter(|c| c.contains(between)).count() % 2 == 1;
-    (web < noted - 0.02 && in_part()).then_some((Severity::Note, web, noted))
+    (web < noted - 0.02 && in_part(between)).then_some((Severity::Note, web, noted))
 }
 
 #[cfg(test)]

@@ -16,6 +16,7 @@ use super::messages::{
     Answered, Events, JobDrawn, LoadAsked, ProgramRead, Programs, ScreenAsk, Trouble, VERSION,
 };
 use super::{Served, at_the_console};
+use crate::job::Waited;
 use crate::library::{Chosen, LibraryError};
 
 /// Longest body of a request, bytes: a load with a reason for each of a few hundred warnings.
@@ -235,6 +236,7 @@ fn library_trouble(e: &LibraryError) -> Refusal {
         LibraryError::Changed(_) => (StatusCode::CONFLICT, "version"),
         LibraryError::BadAcceptance { .. } => (StatusCode::UNPROCESSABLE_ENTITY, "accepted"),
         LibraryError::NotSealed(_) => (StatusCode::UNPROCESSABLE_ENTITY, "accepted"),
+        LibraryError::Stopped(_) => (StatusCode::CONFLICT, "id"),
         LibraryError::Gone(_) => return shutting_down(),
     };
     trouble(status, field, e.to_string(), e.remedy())
@@ -262,7 +264,10 @@ pub(super) async fn program(
 ) -> Result<Json<ProgramRead>, Refusal> {
     let library = served.state.library.clone();
     library.reckon_with(served.state.panel.latest().view.parts.supplies);
-    let chosen = tokio::task::spawn_blocking(move || library.choose(&which.id)).await;
+    // When the screen goes away this request is dropped, and the vetting with it.
+    let (waited, _waiting) = Waited::for_it();
+    let choose = move || library.choose_while(&which.id, &*waited);
+    let chosen = tokio::task::spawn_blocking(choose).await;
     let chosen = chosen.map_err(|_| shutting_down())?;
     let chosen = chosen.map_err(|e| library_trouble(&e))?;
     Ok(Json(read(&chosen)))
