@@ -29,7 +29,7 @@ pub(crate) struct Stretch {
 #[derive(Default)]
 pub(crate) struct Derived {
     pieces: OnceLock<Option<PieceMap>>,
-    kerfs: OnceLock<Option<Kerfs>>,
+    kerfs: OnceLock<Kerfs>,
     wide: OnceLock<Option<Wide>>,
     stretches: OnceLock<Vec<Stretch>>,
     /// The edges of all used areas, and the index of them.
@@ -116,9 +116,21 @@ impl OnSheet<'_> {
     /// less than `radius`, mm.
     pub fn kerf_distance(&self, p: Point, radius: f64, before: u32) -> Option<f64> {
         let map = self.pieces()?;
-        let make = || Some(Kerfs::new(self.flat(), &map.strands));
-        let kerfs = self.derived.kerfs.get_or_init(make).as_ref()?;
-        kerfs.distance(self.flat(), &map.strands, p, radius, before)
+        self.kerfs(map)
+            .distance(self.flat(), &map.strands, p, radius, before)
+    }
+
+    /// Whether one of the first `before` strands comes nearer than `radius` mm to a place.
+    pub fn kerf_within(&self, p: Point, radius: f64, before: u32) -> bool {
+        self.pieces().is_some_and(|map| {
+            self.kerfs(map)
+                .is_near(self.flat(), &map.strands, p, radius, before)
+        })
+    }
+
+    fn kerfs(&self, map: &PieceMap) -> &Kerfs {
+        let make = || Kerfs::new(self.flat(), &map.strands);
+        self.derived.kerfs.get_or_init(make)
     }
 
     /// The distance of a place from the edge of the nearest used area, if it is less than `radius`,

@@ -4,7 +4,7 @@ use units::{Bounds, Point};
 
 use crate::flat::{Flat, nearest_part};
 use crate::pieces::strand::{Strand, Strands};
-use crate::tree::Tree;
+use crate::tree::{Tree, grown};
 
 /// An index of strands.
 pub(crate) struct Kerfs {
@@ -35,6 +35,28 @@ impl Kerfs {
                 .get(strand as usize)
                 .map_or(f64::INFINITY, |s| off(flat, s, p))
         })
+    }
+}
+
+impl Kerfs {
+    /// Whether a path cut before strand `before` comes nearer than `radius` mm to a place: where many
+    /// cross each other, one is enough.
+    pub fn is_near(
+        &self,
+        flat: &Flat,
+        strands: &Strands,
+        p: Point,
+        radius: f64,
+        before: u32,
+    ) -> bool {
+        let mut found = false;
+        self.tree
+            .within(&grown(&Bounds::of(p), radius), before, |strand| {
+                let strand = strands.all.get(strand as usize);
+                found = strand.is_some_and(|s| off(flat, s, p) < radius);
+                found
+            });
+        found
     }
 }
 

@@ -16,6 +16,8 @@ const CROWD: usize = 32;
 /// ... and as many again for so much of its own length, mm. Kerfs that leave metal between each
 /// other are fewer by far; without a limit many copies of one cut would be compared each with each.
 const CROWD_MM: f64 = 10.0;
+/// So many pairs are kept in all, 56 bytes each: some hundred for each of 10,000 cuts.
+const MOST_PAIRS: usize = 1_000_000;
 
 /// A few chords of one path.
 #[derive(Clone, Copy, Debug)]
@@ -206,6 +208,11 @@ impl<'a> Near<'a> {
                 }
             }
             found.all.extend(best.into_values());
+            if found.all.len() > MOST_PAIRS {
+                let at = self.strand(cut).points.first().copied().unwrap_or_default();
+                found.crowded.get_or_insert((cut, at));
+                break;
+            }
         }
         found.all.sort_by_key(|p| (p.a, p.b));
         found

@@ -113,9 +113,10 @@ impl Prepared {
             .or(row.map(|r| r.kerf_mm));
         let mut reading = program::compensated(program::read(text, &rules(config)), kerf_mm);
         let joined = join.then(|| joined(&mut reading));
-        let cuts = setup.as_ref().zip(row).map(|(s, r)| cuts(&reading, s, r));
-        let paths = cuts.as_deref().map(paths).unwrap_or_default();
-        let shapes = shapes(cuts.as_deref().unwrap_or_default(), &paths);
+        // Placed paths take nearly as much memory as the program itself; they are dropped again
+        // before vetting, which does not ask for them.
+        let placed = setup.as_ref().zip(row).map(|(s, r)| placed(&reading, s, r));
+        let shapes: Vec<CutShape<'_>> = placed.iter().flatten().map(Placed::shape).collect();
         let planned = setup
             .as_ref()
             .zip(row)
@@ -133,6 +134,8 @@ impl Prepared {
             _ => None,
         };
         let told = Told::new(config, &chosen, job.as_ref());
+        drop(shapes);
+        drop(placed);
         let input = VetInput {
             setup: setup.as_ref(),
             travel: Point::new(config.travel[0], config.travel[1]),
@@ -359,6 +362,40 @@ fn cuts(reading: &Reading, setup: &Setup, row: &ChartRow) -> Vec<JobCut> {
             path: cut.path.iter().map(element).collect(),
         })
         .collect()
+}
+
+/// A cut as it lies on the sheet, as far as times and heat depend on it.
+struct Placed {
+    pierce: Point,
+    /// Pieces with their feeds, mm/s.
+    path: Vec<(Segment, f64)>,
+}
+
+impl Placed {
+    fn shape(&self) -> CutShape<'_> {
+        CutShape {
+            pierce: self.pierce,
+            path: &self.path,
+        }
+    }
+}
+
+fn placed(reading: &Reading, setup: &Setup, row: &ChartRow) -> Vec<Placed> {
+    let placement = Placement {
+        origin: setup.origin,
+        rotation_deg: setup.rotation,
+    };
+    let feed = |e: &program::Element| e.feed_mm_s.unwrap_or(row.feed_mm_s());
+    let cuts = reading.cut_list.cuts.iter();
+    cuts.map(|cut| Placed {
+        pierce: placement.place(cut.pierce),
+        path: cut
+            .path
+            .iter()
+            .map(|e| (e.segment.placed(&placement), feed(e)))
+            .collect(),
+    })
+    .collect()
 }
 
 /// The pieces of each cut with their feeds.
