@@ -75,7 +75,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 
 /// A cut is told to be too near to no more things than this: where more stand on one place, it is
 /// refused by those.
-const TOLD_A_CUT: usize = 16;
+const TOLD_A_CUT: usize = 256;
 
 /// A path or traverse too near to a thing.
 struct Hit {
