@@ -39,10 +39,14 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                 continue;
             }
             let bend = bend(&two[0].segment, &two[1].segment);
-            if bend.cos > straight || (bend.sin > 0.0) != outside_left {
+            if bend.cos > straight {
                 continue;
             }
+            // By the angle, not the sine: a path that turns straight back has a sine of 0.
             let turned = bend.angle();
+            if (turned > 0.0) != outside_left {
+                continue;
+            }
             let feed = |e: &crate::Element| e.feed_mm_s.or(sheet.input.chart_feed_mm_s);
             let Some(feed) = feed(&two[0]).zip(feed(&two[1])).map(|(a, b)| a.min(b)) else {
                 continue;
