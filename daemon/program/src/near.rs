@@ -324,6 +324,10 @@ fn gap(a: &Bounds, b: &Bounds) -> f64 {
 /// Whether one contour's path runs inside the other by more than so many mm, and where: neither
 /// lies wholly within the other.
 pub(crate) fn overlap(a: &Contour, b: &Contour, by_mm: f64) -> Option<Point> {
+    // A copy lies on its original, and not within it.
+    if a.points == b.points {
+        return None;
+    }
     enters(a, b, by_mm).or_else(|| enters(b, a, by_mm))
 }
 
