@@ -76,15 +76,20 @@ pub(crate) fn inside(p: Point, outline: &[Point]) -> bool {
         None => return false,
     };
     for &corner in outline {
-        if (corner.y > p.y) != (previous.y > p.y) {
-            let x = corner.x + (p.y - corner.y) / (previous.y - corner.y) * (previous.x - corner.x);
-            if p.x < x {
-                within = !within;
-            }
-        }
+        within ^= is_left_of(p, previous, corner);
         previous = corner;
     }
     within
+}
+
+/// Whether a ray from `p` toward higher x crosses the edge `from`-`to`.
+pub(crate) fn is_left_of(p: Point, from: Point, to: Point) -> bool {
+    (to.y > p.y) != (from.y > p.y) && p.x < x_at(p.y, from, to)
+}
+
+/// The x of the edge `from`-`to` at a height between its ends.
+pub(crate) fn x_at(y: f64, from: Point, to: Point) -> f64 {
+    to.x + (y - to.y) / (from.y - to.y) * (from.x - to.x)
 }
 
 /// How far along `a`-`b` (0 to 1) it crosses `c`-`d`.

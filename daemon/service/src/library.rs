@@ -14,12 +14,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use control::{Answer, Ask, Job};
 use process::Set;
-use program::{Acceptance, Report, Severity};
+use program::{Acceptance, Report, Severity, Unwatched, Watch};
 use serde::{Deserialize, Serialize};
 use units::{Placement, Point};
 
 use crate::config::Config;
-use crate::job::Prepared;
+use crate::job::{Prepared, at_lowest_priority};
 use crate::panel::{Gone, Panel};
 
 pub use drawing::{Drawing, DrawnCut};
@@ -32,6 +32,9 @@ pub const PROGRAM_BYTES_MAX: u64 = 96 * 1024 * 1024;
 pub const REASON_CHARS_MAX: usize = 200;
 /// Programs whose reading is kept at hand.
 const KEPT_PROGRAMS: usize = 16;
+/// They have no more pieces of path than this in all, some 100 bytes a piece; the last is kept
+/// whatever it has.
+const KEPT_PIECES: usize = 500_000;
 /// Drawings of loaded jobs kept at hand: the one on the table and a few before it.
 const KEPT_JOBS: usize = 4;
 
@@ -52,6 +55,8 @@ pub struct Library {
     on_load: Option<OnLoad>,
     given: Mutex<Option<Arc<Chosen>>>,
     read: Mutex<BTreeMap<String, Arc<Chosen>>>,
+    /// One program is vetted at a time: what that takes of memory, it takes once.
+    turn: Mutex<()>,
     jobs: Mutex<VecDeque<(Arc<LoadedJob>, Arc<Job>)>>,
 }
 
@@ -196,6 +201,7 @@ impl Library {
             on_load,
             given: Mutex::new(given),
             read: Mutex::default(),
+            turn: Mutex::default(),
             jobs: Mutex::default(),
         }
     }
@@ -225,6 +231,22 @@ impl Library {
     /// [`LibraryError::NoSuchProgram`] and [`LibraryError::Unreadable`]. A program that may not be
     /// cut is no error: its report says so.
     pub fn choose(&self, id: &str) -> Result<Arc<Chosen>, LibraryError> {
+        match self.choose_while(id, &Unwatched)? {
+            Some(chosen) => Ok(chosen),
+            None => unreachable!("only who watches may stop it"),
+        }
+    }
+
+    /// The same, given up when nobody waits for it any more (see [`crate::job::Waited`]); then there
+    /// is nothing to give.
+    ///
+    /// # Errors
+    /// Those of [`Library::choose`].
+    pub fn choose_while(
+        &self,
+        id: &str,
+        watch: &dyn Watch,
+    ) -> Result<Option<Arc<Chosen>>, LibraryError> {
         let counted = *lock(&self.counted);
         if let Some(given) = &mut *lock(&self.given)
             && given.listed.id == id
@@ -232,23 +254,36 @@ impl Library {
             if given.counted != counted {
                 *given = Arc::new(self.vetted_again(given, counted));
             }
-            return Ok(given.clone());
+            return Ok(Some(given.clone()));
         }
         let source = self.shelf.open(id)?;
         let version = source.version();
-        if let Some(kept) = lock(&self.read).get(id)
-            && kept.version == version
-            && kept.counted == counted
-        {
-            return Ok(kept.clone());
+        let kept = || {
+            let read = lock(&self.read);
+            let kept = read.get(id)?;
+            (kept.version == version && kept.counted == counted).then(|| kept.clone())
+        };
+        if let Some(kept) = kept() {
+            return Ok(Some(kept));
         }
-        let chosen = Arc::new(self.prepare(source, version, counted)?);
+        let _turn = lock(&self.turn);
+        // Another request may have had it vetted in the meantime.
+        if let Some(kept) = kept() {
+            return Ok(Some(kept));
+        }
+        let Some(chosen) = self.prepare(source, version, counted, watch)?.map(Arc::new) else {
+            return Ok(None);
+        };
         let mut read = lock(&self.read);
-        if read.len() >= KEPT_PROGRAMS {
+        let weight = |c: &Chosen| c.prepared.report.cuts + c.prepared.pieces_of_path();
+        while read.len() >= KEPT_PROGRAMS
+            || (!read.is_empty()
+                && read.values().map(|c| weight(c)).sum::<usize>() + weight(&chosen) > KEPT_PIECES)
+        {
             read.pop_first();
         }
         read.insert(id.to_owned(), chosen.clone());
-        Ok(chosen)
+        Ok(Some(chosen))
     }
 
     /// What the torch parts have been through by now: programs are vetted with it from here on.
@@ -270,12 +305,8 @@ impl Library {
         } else {
             Prepared::new
         };
-        let prepared = make(
-            &self.config_with(counted),
-            &p.name,
-            &p.text,
-            p.setup.clone(),
-        );
+        let config = self.config_with(counted);
+        let prepared = at_lowest_priority(|| make(&config, &p.name, &p.text, p.setup.clone()));
         Chosen {
             listed: chosen.listed.clone(),
             version: chosen.version.clone(),
@@ -290,17 +321,20 @@ impl Library {
         source: Source,
         version: String,
         counted: Option<Set>,
-    ) -> Result<Chosen, LibraryError> {
+        watch: &dyn Watch,
+    ) -> Result<Option<Chosen>, LibraryError> {
         let setup = source.setup()?;
         let config = self.config_with(counted);
-        let prepared = Prepared::new(&config, &source.listed.name, &source.text, setup);
-        Ok(Chosen {
+        let (name, text) = (&source.listed.name, &source.text);
+        let make = || Prepared::watched(&config, name, text, setup, false, watch);
+        let prepared = at_lowest_priority(make);
+        Ok(prepared.map(|prepared| Chosen {
             listed: source.listed,
             version,
             drawing: drawing_of(&prepared, &self.config),
             prepared,
             counted,
-        })
+        }))
     }
 
     /// Seals a chosen program with the warnings that were accepted.

@@ -17,6 +17,7 @@ fn map_of(text: &str, used: &[Vec<Point>], kerf_mm: f64, clamp: Point) -> PieceM
         used,
         clamp: Some(clamp),
         slats: Slats::default(),
+        watch: &crate::Unwatched,
     })
     .expect("little path")
 }
@@ -264,6 +265,7 @@ fn more_path_than_any_sheet_takes_is_not_laid() {
         used: &[],
         clamp: None,
         slats: Slats::default(),
+        watch: &crate::Unwatched,
     };
     assert!(PieceMap::new(&input).is_none());
 }
