@@ -234,6 +234,11 @@ fn the_backward_pass_agrees_with_a_flood_fill_after_every_cut() {
                         f64::midpoint(r[0], r[2]) + 0.1,
                         f64::midpoint(r[1], r[3]) + 0.1,
                     );
+                    // A place so near to a kerf may lie in a cell of it.
+                    let beside = |v: f64, k: usize| edges(k).any(|e| (v - e).abs() < 1.3);
+                    if beside(at.x, 0) || beside(at.y, 1) {
+                        continue;
+                    }
                     let clamped =
                         m.piece_at(at, tick).is_some() && m.piece_at(at, tick) == m.clamped(tick);
                     prop_assert_eq!(
