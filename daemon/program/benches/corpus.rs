@@ -280,7 +280,7 @@ fn contour(pen: &mut Pen, d: &mut Dice, kind: u64, x: f64, y: f64, s: f64) {
                 pen.go("G1", x + r * cos, y + r * sin);
             }
         }
-        2 | 3 | 4 => {
+        2..=4 => {
             let h = s * d.between(0.3, 1.0);
             let m = x - s * 0.1;
             let low = y - h / 2.0;

@@ -32,6 +32,8 @@ pub(crate) struct Derived {
     kerfs: OnceLock<Kerfs>,
     wide: OnceLock<Option<Wide>>,
     stretches: OnceLock<Vec<Stretch>>,
+    /// By cut: see [`crate::rules::pierce_in_void`].
+    pub metal: OnceLock<Vec<Option<f64>>>,
     /// The edges of all used areas, and the index of them.
     used: OnceLock<(Vec<(Point, Point)>, Tree)>,
 }

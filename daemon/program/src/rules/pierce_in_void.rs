@@ -75,7 +75,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 }
 
 /// For so many pierces a better place is looked for.
-const LOOKED_FOR: usize = 50;
+const LOOKED_FOR: usize = 12;
 /// It is looked for in rings so far apart, mm...
 const RING_MM: f64 = 0.5;
 /// ... and so many of them.
@@ -122,6 +122,12 @@ fn cut_of(map: &PieceMap, tick: u32) -> String {
 
 /// How much of the surroundings of a cut's pierce is metal (0 to 1); `None`: all of it.
 pub(super) fn metal_part(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<f64> {
+    let measure = || sheet.cuts().map(|(_, n)| measured(sheet, map, n)).collect();
+    let all: &Vec<Option<f64>> = sheet.derived.metal.get_or_init(measure);
+    all.get(number - 1).copied().flatten()
+}
+
+fn measured(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<f64> {
     let line = sheet.flat().line(number - 1);
     let (p, tick) = (*line.points.first()?, map.strands.start(number - 1));
     let size = sheet.input.setup?.sheet;
