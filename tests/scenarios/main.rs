@@ -9,6 +9,7 @@ mod headline;
 mod journal;
 mod killed;
 mod kills;
+mod large;
 mod mutations;
 mod parts;
 mod replay;

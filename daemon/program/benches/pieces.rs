@@ -58,7 +58,9 @@ fn bench(c: &mut Criterion) {
     // The yardstick: every piece of path looked at once.
     group.bench_function("add up the path", |b| b.iter(|| reading.cut_list.cut_mm()));
     group.bench_function("pieces at every cut", |b| {
-        b.iter(|| program::piece_map(&reading, &input_many).map(|m| m.pieces().len()));
+        b.iter(|| {
+            program::piece_map(&reading, &input_many, &program::Unwatched).map(|m| m.pieces().len())
+        });
     });
     group.bench_function("vet", |b| b.iter(|| vet(&reading, &input_many)));
     group.finish();

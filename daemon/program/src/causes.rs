@@ -13,7 +13,7 @@ use units::{Point, Segment};
 use crate::cutlist::{Cut, CutList, Element};
 use crate::report::{Finding, Severity};
 use crate::rules::{self, Group, outside_sheet};
-use crate::vet::{OnSheet, VetInput, judged};
+use crate::vet::{OnSheet, VetInput, Watch, judged};
 use crate::{Reading, Unit};
 
 /// More pieces of path than this are not judged twice: causes are told by the rules' groups then.
@@ -211,7 +211,11 @@ impl Search<'_, '_> {
         let gone = |size: f64, feed: f64| -> Vec<usize> {
             let mended = self.mended(|| {
                 let list = scaled(&self.sheet.reading.cut_list, size, feed);
-                keys(&with(self.sheet.reading, list), &self.sheet.input)
+                keys(
+                    &with(self.sheet.reading, list),
+                    &self.sheet.input,
+                    self.sheet.watch,
+                )
             });
             self.free(|f| of_sheet(f) && mended.as_ref().is_none_or(|m| !m.contains(&key(f))))
         };
@@ -251,6 +255,7 @@ impl Search<'_, '_> {
             keys(
                 &with(self.sheet.reading, CutList { cuts, stops }),
                 &self.sheet.input,
+                self.sheet.watch,
             )
         });
         // What follows a cut is explained by the last before it, what comes earlier by the first.
@@ -344,7 +349,7 @@ impl Search<'_, '_> {
                         setup: Some(&moved),
                         ..self.sheet.input
                     };
-                    keys(self.sheet.reading, &input)
+                    keys(self.sheet.reading, &input, self.sheet.watch)
                 });
                 self.free(|f| {
                     let gone = mended.as_ref().is_some_and(|m| !m.contains(&key(f)));
@@ -394,8 +399,8 @@ fn key(f: &Finding) -> Key {
     (f.rule.clone(), f.line)
 }
 
-fn keys(reading: &Reading, input: &VetInput<'_>) -> BTreeSet<Key> {
-    let found = judged(&OnSheet::new(reading, input));
+fn keys(reading: &Reading, input: &VetInput<'_>, watch: &dyn Watch) -> BTreeSet<Key> {
+    let found = judged(&OnSheet::new(reading, input, watch));
     found.into_list().iter().map(key).collect()
 }
 

@@ -8,9 +8,13 @@ mod close;
 mod nest;
 mod round;
 
+use std::sync::OnceLock;
+
 use units::{Bounds, Point};
 
+use crate::edges::Edges;
 use crate::flat::{Flat, Line};
+use crate::near::Boxes;
 
 /// What a closed contour cuts out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,20 +70,28 @@ pub(crate) struct Contour {
     pub circle: Option<Circle>,
     /// The contour that it cuts once more: an index into [`Contours::all`].
     pub twin_of: Option<usize>,
+    /// Made when first asked for.
+    edges: OnceLock<Edges>,
 }
 
 impl Contour {
+    /// The index of its edges, for whoever has many questions.
+    pub fn edges(&self) -> &Edges {
+        self.edges.get_or_init(|| Edges::new(&self.points))
+    }
+
+    /// Whether a place lies in the rectangle round it.
+    pub fn in_bounds(&self, p: Point) -> bool {
+        let b = &self.bounds;
+        p.x >= b.low.x && p.x <= b.high.x && p.y >= b.low.y && p.y <= b.high.y
+    }
+
     pub fn clockwise(&self) -> bool {
         self.area_mm2 < 0.0
     }
 
     pub fn contains(&self, p: Point) -> bool {
-        let b = &self.bounds;
-        p.x >= b.low.x
-            && p.x <= b.high.x
-            && p.y >= b.low.y
-            && p.y <= b.high.y
-            && crate::shape::inside(p, &self.points)
+        self.in_bounds(p) && crate::shape::inside(p, &self.points)
     }
 
     /// Whether a place lies on the side of it that is kept.
@@ -124,6 +136,9 @@ pub(crate) struct Contours {
     of_cut: Vec<Option<usize>>,
     /// By cut that is not closed: the gap between its end and the nearest earlier part of it, mm.
     gaps: Vec<Option<f64>>,
+    /// The paths of all cuts in a tree.
+    pub boxes: Boxes,
+    nesting: nest::Nesting,
 }
 
 impl Contours {
@@ -145,13 +160,24 @@ impl Contours {
             found.gaps.push(gap);
             found.all.extend(contour);
         }
-        nest::nest(&mut found.all, flat, kerf_mm);
+        found.boxes = Boxes::new(flat, |cut| found.of_cut(cut));
+        nest::nest(&mut found, flat, kerf_mm);
         found
+    }
+
+    /// Which of `all` is the contour of a cut (from 0).
+    fn index(&self, cut: usize) -> Option<usize> {
+        self.of_cut.get(cut).copied().flatten()
+    }
+
+    /// Whether an odd number of contours lies round a place: it is in a part.
+    pub fn in_part(&self, flat: &Flat, p: Point) -> bool {
+        self.nesting.odd(self, p, flat)
     }
 
     /// The contour of a cut (from 0).
     pub fn of_cut(&self, cut: usize) -> Option<&Contour> {
-        self.all.get(self.of_cut.get(cut).copied().flatten()?)
+        self.all.get(self.index(cut)?)
     }
 
     /// The contours, each told once however often it is cut.
@@ -218,6 +244,7 @@ fn contour(
         parent: None,
         kind: Kind::Outline,
         twin_of: None,
+        edges: OnceLock::new(),
     })
 }
 

@@ -1,15 +1,17 @@
 //! What several rules need of the sheet, worked out once and only when asked for.
 
-use core::cell::OnceCell;
+use std::sync::OnceLock;
 
-use units::Point;
+use units::{Bounds, Point};
 
 use crate::findings::{Findings, Spot};
+use crate::flat::nearest_part;
 use crate::kerfs::Kerfs;
 use crate::pieces::grid::{NEVER, PIERCE_MORE};
 use crate::pieces::strand::Tick;
 use crate::pieces::{MapInput, PieceMap, Wide};
 use crate::rules::not_judged::{self, Lack};
+use crate::tree::Tree;
 use crate::vet::{Loose, OnSheet};
 
 /// A stretch of path that lies in the kerf of earlier cuts.
@@ -26,10 +28,14 @@ pub(crate) struct Stretch {
 /// See [`OnSheet`].
 #[derive(Default)]
 pub(crate) struct Derived {
-    pieces: OnceCell<Option<PieceMap>>,
-    kerfs: OnceCell<Option<Kerfs>>,
-    wide: OnceCell<Option<Wide>>,
-    stretches: OnceCell<Vec<Stretch>>,
+    pieces: OnceLock<Option<PieceMap>>,
+    kerfs: OnceLock<Kerfs>,
+    wide: OnceLock<Option<Wide>>,
+    stretches: OnceLock<Vec<Stretch>>,
+    /// By cut: see [`crate::rules::pierce_in_void`].
+    pub metal: OnceLock<Vec<Option<f64>>>,
+    /// The edges of all used areas, and the index of them.
+    used: OnceLock<(Vec<(Point, Point)>, Tree)>,
 }
 
 impl OnSheet<'_> {
@@ -49,6 +55,7 @@ impl OnSheet<'_> {
             used: &setup.used,
             clamp: setup.clamp,
             slats: self.input.facts.slats,
+            watch: self.watch,
         })
     }
 
@@ -102,10 +109,48 @@ impl OnSheet<'_> {
     /// hole is wider, counts as nearer by the difference.
     pub fn kerf_distance(&self, p: Point, radius: f64, before: u32) -> Option<f64> {
         let map = self.pieces()?;
-        let make = || Some(Kerfs::new(self.flat(), &map.strands));
-        let kerfs = self.derived.kerfs.get_or_init(make).as_ref()?;
-        let wider = PIERCE_MORE * self.input.kerf_mm?;
-        kerfs.distance((self.flat(), &map.strands), p, radius, before, wider)
+        self.kerfs(map)
+            .distance((self.flat(), &map.strands), p, radius, before)
+    }
+
+    /// Whether one of the first `before` strands comes nearer than `radius` mm to a place, a pierce
+    /// counting as in [`OnSheet::kerf_distance`].
+    pub fn kerf_within(&self, p: Point, radius: f64, before: u32) -> bool {
+        self.pieces().is_some_and(|map| {
+            self.kerfs(map)
+                .is_near((self.flat(), &map.strands), p, radius, before)
+        })
+    }
+
+    fn kerfs(&self, map: &PieceMap) -> &Kerfs {
+        let pierce_mm = PIERCE_MORE * self.input.kerf_mm.unwrap_or(0.0);
+        let make = || Kerfs::new(self.flat(), &map.strands, pierce_mm);
+        self.derived.kerfs.get_or_init(make)
+    }
+
+    /// The distance of a place from the edge of the nearest used area, if it is less than `radius`,
+    /// mm.
+    pub fn used_distance(&self, p: Point, radius: f64) -> Option<f64> {
+        let make = || {
+            let used = self.input.setup.map_or(&[][..], |s| &s.used);
+            let edges = |o: &Vec<Point>| {
+                let next: Vec<Point> = o.iter().copied().cycle().skip(1).take(o.len()).collect();
+                o.clone().into_iter().zip(next)
+            };
+            let all: Vec<(Point, Point)> = used.iter().flat_map(edges).collect();
+            let span = |(a, b): &(Point, Point)| {
+                let mut bounds = Bounds::of(*a);
+                bounds.add(*b);
+                bounds
+            };
+            let tree = Tree::new(all.iter().map(span));
+            (all, tree)
+        };
+        let (edges, tree) = self.derived.used.get_or_init(make);
+        tree.nearest(p, radius, u32::MAX, |k| {
+            let (a, b) = edges[k as usize];
+            a.toward(b, nearest_part(a, b, p)).distance(p)
+        })
     }
 
     /// Where a cut (from 1) runs in the kerf of earlier cuts.

@@ -99,21 +99,28 @@ impl Findings {
         spot: Spot,
         words: impl FnOnce() -> (String, String),
     ) -> Told<'_> {
+        self.tell_at(rule, severity, spot.cut, || spot, words)
+    }
+
+    /// The same for a place in a cut (from 1; 0: in none) that takes some finding: it is only looked
+    /// for if it is listed.
+    pub fn tell_at(
+        &mut self,
+        rule: &'static str,
+        severity: Severity,
+        cut: usize,
+        spot: impl FnOnce() -> Spot,
+        words: impl FnOnce() -> (String, String),
+    ) -> Told<'_> {
         let count = self.counts.entry(rule).or_default();
         count.found += 1;
         if count.found <= LISTED_PER_RULE {
-            self.list.push(made(rule, severity, spot, words()));
+            self.list.push(made(rule, severity, spot(), words()));
             return Told(self.list.last_mut());
         }
-        if let Some(rest) = &mut count.rest {
-            rest.more += 1;
-            rest.severity = rest.severity.max(severity);
-            // Many findings of one cut are one entry.
-            if spot.cut > 0 && rest.cuts.last() != Some(&spot.cut) {
-                rest.cuts.push(spot.cut);
-            }
-        } else {
-            count.rest = Some(made(rule, severity, spot, <(String, String)>::default()));
+        match &mut count.rest {
+            Some(rest) => stand_for(rest, 1, severity, &[cut]),
+            None => count.rest = Some(made(rule, severity, spot(), Default::default())),
         }
         Told(count.rest.as_mut())
     }
@@ -145,6 +152,38 @@ impl Findings {
         self.tell(rule, Severity::Note, spot, words)
     }
 
+    /// Adds what another part of vetting has found, as if it had been told here in that order.
+    pub fn absorb(&mut self, other: Self) {
+        self.not_judged.extend(other.not_judged);
+        let mut counts = other.counts;
+        for finding in other.list {
+            let Some((&rule, _)) = counts.get_key_value(finding.rule.as_str()) else {
+                continue;
+            };
+            self.add(rule, finding);
+        }
+        for (rule, rest) in counts
+            .iter_mut()
+            .filter_map(|(r, c)| Some((*r, c.rest.take()?)))
+        {
+            self.add(rule, rest);
+        }
+    }
+
+    /// Adds a finding, which may stand for several.
+    fn add(&mut self, rule: &'static str, finding: Finding) {
+        let count = self.counts.entry(rule).or_default();
+        count.found += finding.times();
+        if count.found <= LISTED_PER_RULE {
+            self.list.push(finding);
+            return;
+        }
+        match &mut count.rest {
+            Some(rest) => stand_for(rest, finding.times(), finding.severity, &finding.cuts),
+            None => count.rest = Some(finding),
+        }
+    }
+
     /// All that is listed, with one more for each rule that found too much to list.
     pub fn into_list(mut self) -> Vec<Finding> {
         for count in core::mem::take(&mut self.counts).into_values() {
@@ -165,6 +204,18 @@ impl Findings {
             finding.cuts.dedup();
         }
         self.list
+    }
+}
+
+/// `rest` stands for so many more, of these cuts.
+fn stand_for(rest: &mut Finding, more: usize, severity: Severity, cuts: &[usize]) {
+    rest.more += more;
+    rest.severity = rest.severity.max(severity);
+    for &cut in cuts {
+        // Many findings of one cut are one entry.
+        if cut > 0 && rest.cuts.last() != Some(&cut) {
+            rest.cuts.push(cut);
+        }
     }
 }
 

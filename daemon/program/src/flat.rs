@@ -159,16 +159,17 @@ impl Line<'_> {
 
     /// Its points from `from` to `to` mm along, those two places included.
     pub fn part(&self, from: f64, to: f64) -> Vec<Point> {
-        let mut out = vec![self.at(from)];
+        self.chain(from, to).collect()
+    }
+
+    /// The same one by one.
+    pub fn chain(&self, from: f64, to: f64) -> impl Iterator<Item = Point> {
         let inner = self.along.partition_point(|a| *a <= from);
-        for i in inner..self.points.len() {
-            if self.along[i] >= to {
-                break;
-            }
-            out.push(self.points[i]);
-        }
-        out.push(self.at(to));
-        out
+        let end = self.along.partition_point(|a| *a < to).max(inner);
+        let between = self.points.get(inner..end).unwrap_or_default();
+        core::iter::once(self.at(from))
+            .chain(between.iter().copied())
+            .chain(core::iter::once(self.at(to)))
     }
 }
 

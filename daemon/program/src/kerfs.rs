@@ -1,87 +1,122 @@
 //! Which path is near a place: an index of all strands, for distances that the grid is too coarse for.
 
-use rstar::{AABB, RTree, RTreeObject};
+use std::collections::BTreeSet;
+use std::hash::{DefaultHasher, Hash as _, Hasher as _};
+
 use units::{Bounds, Point};
 
-use crate::flat::Flat;
+use crate::flat::{Flat, nearest_part};
 use crate::pieces::strand::{Strand, Strands};
+use crate::tree::{Tree, grown};
 
-struct Entry {
-    strand: u32,
-    envelope: AABB<[f64; 2]>,
-}
-
-impl RTreeObject for Entry {
-    type Envelope = AABB<[f64; 2]>;
-
-    fn envelope(&self) -> Self::Envelope {
-        self.envelope
-    }
-}
+/// Strands that run nowhere further from each other count as one, mm.
+const SAME_MM: f64 = 1e-4;
 
 /// An index of strands.
 pub(crate) struct Kerfs {
-    tree: RTree<Entry>,
+    tree: Tree,
+    pierce_mm: f64,
 }
 
 impl Kerfs {
-    pub fn new(flat: &Flat, strands: &Strands) -> Self {
-        let entries = strands.all.iter().zip(0_u32..).map(|(s, strand)| {
-            let b = bounds(flat, s);
-            Entry {
-                strand,
-                envelope: AABB::from_corners([b.low.x, b.low.y], [b.high.x, b.high.y]),
+    /// `pierce_mm`: by so much the hole of a pierce is wider than the kerf, on each side.
+    pub fn new(flat: &Flat, strands: &Strands, pierce_mm: f64) -> Self {
+        let reach = |s: &Strand| {
+            let mut b = bounds(flat, s);
+            if let Some(at) = pierce(flat, s) {
+                b.join(&grown(&Bounds::of(at), pierce_mm));
             }
-        });
+            b
+        };
+        // Strands that run where an earlier one has run say nothing new at any moment: many copies
+        // of one cut are as cheap as one.
+        let mut seen = BTreeSet::new();
+        let firsts = (strands.all.iter().zip(0_u32..)).filter(|(s, _)| seen.insert(run(flat, s)));
         Self {
-            tree: RTree::bulk_load(entries.collect()),
+            tree: Tree::named(firsts.map(|(s, name)| (reach(s), name))),
+            pierce_mm,
         }
     }
 
     /// The distance of a place from the nearest path cut before strand `before` (a number from 0),
-    /// if it is less than `radius`, mm. A pierce counts as nearer by `pierce_mm`: its hole is so much
-    /// wider than the kerf, on each side.
+    /// if it is less than `radius`, mm. A pierce counts as nearer by as
+    /// much as its hole is wider than the kerf, on each side. Strands of later cuts cost nothing, and of those that lie on
+    /// one place the first is enough.
     pub fn distance(
         &self,
         (flat, strands): (&Flat, &Strands),
         p: Point,
         radius: f64,
         before: u32,
-        pierce_mm: f64,
     ) -> Option<f64> {
-        let reach = radius + pierce_mm;
-        let window = AABB::from_corners([p.x - reach, p.y - reach], [p.x + reach, p.y + reach]);
-        self.tree
-            .locate_in_envelope_intersecting(&window)
-            .filter(|e| e.strand < before)
-            .filter_map(|e| strands.all.get(e.strand as usize))
-            .map(|s| {
-                let path = off(flat, s, p);
-                let pierced = match flat.line(s.cut as usize).points.first() {
-                    Some(at) if s.from_mm <= 0.0 => at.distance(p) - pierce_mm,
-                    _ => f64::INFINITY,
-                };
-                path.min(pierced)
-            })
-            .min_by(f64::total_cmp)
-            .filter(|d| *d < radius)
+        self.tree.nearest(p, radius, before, |strand| {
+            strands
+                .all
+                .get(strand as usize)
+                .map_or(f64::INFINITY, |s| off_metal(flat, s, p, self.pierce_mm))
+        })
     }
+
+    /// Whether a path cut before strand `before` comes nearer than `radius` mm to a place, a pierce
+    /// counting as in [`Kerfs::distance`]: where many cross each other, one is enough.
+    pub fn is_near(
+        &self,
+        (flat, strands): (&Flat, &Strands),
+        p: Point,
+        radius: f64,
+        before: u32,
+    ) -> bool {
+        let mut found = false;
+        self.tree
+            .within(&grown(&Bounds::of(p), radius), before, |strand| {
+                let strand = strands.all.get(strand as usize);
+                found = strand.is_some_and(|s| off_metal(flat, s, p, self.pierce_mm) < radius);
+                found
+            });
+        found
+    }
+}
+
+/// Where a strand runs, in steps of [`SAME_MM`], and whether it begins with a pierce: as two hash
+/// values, which take less room than the places themselves.
+fn run(flat: &Flat, s: &Strand) -> [u64; 2] {
+    let step = |p: Point| [p.x, p.y].map(|v| (v / SAME_MM).round() as i64);
+    let line = flat.line(s.cut as usize);
+    [0_u8, 1].map(|salt| {
+        let mut hash = DefaultHasher::new();
+        (salt, pierce(flat, s).is_some()).hash(&mut hash);
+        line.chain(s.from_mm, s.to_mm)
+            .for_each(|p| step(p).hash(&mut hash));
+        hash.finish()
+    })
+}
+
+/// Where a strand begins with a pierce.
+fn pierce(flat: &Flat, s: &Strand) -> Option<Point> {
+    let points = flat.line(s.cut as usize).points;
+    points.first().copied().filter(|_| s.from_mm <= 0.0)
+}
+
+/// From a strand's path to a place, mm; its pierce counts as nearer by `pierce_mm`.
+fn off_metal(flat: &Flat, s: &Strand, p: Point, pierce_mm: f64) -> f64 {
+    let path = off(flat, s, p);
+    pierce(flat, s).map_or(path, |at| path.min(at.distance(p) - pierce_mm))
 }
 
 fn bounds(flat: &Flat, s: &Strand) -> Bounds {
     let line = flat.line(s.cut as usize);
-    let part = line.part(s.from_mm, s.to_mm);
-    let mut b = Bounds::of(part[0]);
-    part.iter().for_each(|p| b.add(*p));
+    let mut b = Bounds::of(line.at(s.from_mm));
+    line.chain(s.from_mm, s.to_mm).for_each(|p| b.add(p));
     b
 }
 
 fn off(flat: &Flat, s: &Strand, p: Point) -> f64 {
-    let part = flat.line(s.cut as usize).part(s.from_mm, s.to_mm);
-    part.windows(2)
-        .map(|w| {
-            w[0].toward(w[1], crate::flat::nearest_part(w[0], w[1], p))
-                .distance(p)
-        })
-        .fold(f64::INFINITY, f64::min)
+    let line = flat.line(s.cut as usize);
+    let mut from = line.at(s.from_mm);
+    let mut least = f64::INFINITY;
+    for to in line.chain(s.from_mm, s.to_mm).skip(1) {
+        least = least.min(from.toward(to, nearest_part(from, to, p)).distance(p));
+        from = to;
+    }
+    least
 }

@@ -183,7 +183,7 @@ mod tests {
     fn joint_of(text: &str) -> Joint {
         let reading = read(text.as_bytes(), &ReadingRules::default());
         let setup = frame::setup();
-        let sheet = OnSheet::new(&reading, &frame::input(&setup));
+        let sheet = OnSheet::new(&reading, &frame::input(&setup), &crate::Unwatched);
         let contour = sheet
             .contours()
             .and_then(|c| c.all.last())

@@ -11,6 +11,7 @@ mod compensation;
 mod contour;
 mod cutlist;
 mod derived;
+mod edges;
 pub mod explain;
 mod facts;
 mod feeds;
@@ -32,6 +33,7 @@ mod seal;
 mod setup;
 mod shape;
 pub mod text;
+mod tree;
 mod vet;
 
 pub use compensation::{CarriedOut, Compensation, Side, compensated};
@@ -50,4 +52,6 @@ pub use rules::page::Page;
 pub use rules::{ALL as RULES, Group, Rule};
 pub use seal::{NoSeal, Seal, hash, seal};
 pub use setup::{Keepout, Setup, SetupError};
-pub use vet::{Loose, VetInput, Vetting, piece_map, vet, vet_in_full};
+pub use vet::{
+    Found, Half, Judging, Loose, Unwatched, VetInput, Vetting, Watch, piece_map, vet, vet_in_full,
+};

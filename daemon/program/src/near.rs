@@ -2,45 +2,51 @@
 
 use std::collections::BTreeMap;
 
-use rstar::{AABB, RTree, RTreeObject};
 use units::{Bounds, Point};
 
 use crate::contour::{Contour, Contours};
 use crate::flat::{Flat, between};
-use crate::shape::crossing;
+use crate::tree::{Tree, grown};
+use crate::vet::Watch;
 
 /// So many chords share a box.
 const CHORDS: usize = 12;
-/// A path of up to so many boxes is looked up in one piece.
-const AT_ONCE: usize = 16;
+/// A box is compared with no more other cuts than this...
+const CROWD: usize = 32;
+/// ... and as many again for so much of its own length, mm. Kerfs that leave metal between each
+/// other are fewer by far; without a limit many copies of one cut would be compared each with each.
+const CROWD_MM: f64 = 10.0;
+/// So many pairs are kept in all, 56 bytes each: some hundred for each of 10,000 cuts.
+const MOST_PAIRS: usize = 1_000_000;
 
 /// A few chords of one path.
-struct Boxed {
-    cut: usize,
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Boxed {
+    /// Which cut, from 0.
+    pub cut: usize,
     /// The points that the first chord begins and the last one ends in.
     from: usize,
     to: usize,
-    envelope: AABB<[f64; 2]>,
+    bounds: Bounds,
 }
 
-impl RTreeObject for Boxed {
-    type Envelope = AABB<[f64; 2]>;
-
-    fn envelope(&self) -> Self::Envelope {
-        self.envelope
+impl Boxed {
+    /// The rectangle round its chords.
+    pub fn bounds(&self) -> Bounds {
+        self.bounds
     }
 }
 
 /// A path without its lead-in and over-burn where it is a contour, whole where it is none.
 #[derive(Clone, Copy)]
-struct Strand<'a> {
+pub(crate) struct Strand<'a> {
     points: &'a [Point],
     closed: bool,
 }
 
 impl<'a> Strand<'a> {
-    fn of(flat: &'a Flat, contours: &'a Contours, cut: usize) -> Self {
-        match contours.of_cut(cut) {
+    pub fn of(flat: &'a Flat, contour: Option<&'a Contour>, cut: usize) -> Self {
+        match contour {
             Some(c) => Strand {
                 points: &c.points,
                 closed: true,
@@ -64,6 +70,11 @@ impl<'a> Strand<'a> {
         let next = if i + 1 < self.points.len() { i + 1 } else { 0 };
         (self.points[i], self.points[next])
     }
+
+    /// The chords of a box of it.
+    pub fn chords_of(self, boxed: &Boxed) -> impl Iterator<Item = (Point, Point)> + use<'a> {
+        (boxed.from..boxed.to).map(move |i| self.chord(i))
+    }
 }
 
 /// Two cuts that come near each other.
@@ -81,42 +92,81 @@ pub(crate) struct Pair {
     pub on_b: Point,
 }
 
+/// The pairs of cuts that come near each other.
+#[derive(Debug, Default)]
+pub(crate) struct Pairs {
+    /// In order.
+    pub all: Vec<Pair>,
+    /// The first cut (from 0) beside which lie more others than are compared, and where.
+    pub crowded: Option<(usize, Point)>,
+    /// So many such cuts there are.
+    pub crowds: usize,
+}
+
 /// The tree of all paths.
+#[derive(Debug, Default)]
 pub(crate) struct Boxes {
     /// By cut: where its boxes begin; one more at the end.
     first: Vec<usize>,
-    boxes: Vec<AABB<[f64; 2]>>,
-    tree: RTree<Boxed>,
+    all: Vec<Boxed>,
+    tree: Tree,
 }
 
 impl Boxes {
-    pub fn new(flat: &Flat, contours: &Contours) -> Self {
-        let (mut first, mut boxes, mut all) = (vec![0], Vec::new(), Vec::new());
+    /// `of_cut` says which contour a cut (from 0) is.
+    pub fn new<'a>(flat: &'a Flat, of_cut: impl Fn(usize) -> Option<&'a Contour>) -> Self {
+        let (mut first, mut all) = (vec![0], Vec::new());
         for cut in 0..flat.cuts() {
-            let strand = Strand::of(flat, contours, cut);
+            let strand = Strand::of(flat, of_cut(cut), cut);
             let n = strand.chords();
             for from in (0..n).step_by(CHORDS) {
                 let to = (from + CHORDS).min(n);
-                let mut b = Bounds::of(strand.points[from]);
-                for i in from..to {
-                    b.add(strand.chord(i).1);
-                }
-                let envelope = envelope(&b, 0.0);
-                boxes.push(envelope);
+                let mut bounds = Bounds::of(strand.points[from]);
+                (from..to).for_each(|i| bounds.add(strand.chord(i).1));
                 all.push(Boxed {
                     cut,
                     from,
                     to,
-                    envelope,
+                    bounds,
                 });
             }
-            first.push(boxes.len());
+            first.push(all.len());
         }
-        Self {
-            first,
-            boxes,
-            tree: RTree::bulk_load(all),
+        let tree = Tree::new(all.iter().map(|b| b.bounds));
+        Self { first, all, tree }
+    }
+
+    fn of_cut(&self, cut: usize) -> &[Boxed] {
+        match (self.first.get(cut), self.first.get(cut + 1)) {
+            (Some(&a), Some(&b)) => &self.all[a..b],
+            _ => &[],
         }
+    }
+
+    /// The boxes of cuts before `cut` that come within `by_mm` of a rectangle, until `seen` says true.
+    pub fn earlier(
+        &self,
+        cut: usize,
+        about: &Bounds,
+        by_mm: f64,
+        mut seen: impl FnMut(&Boxed) -> bool,
+    ) {
+        let before = self.first.get(cut).map_or(u32::MAX, |n| *n as u32);
+        self.tree.within(&grown(about, by_mm), before, |name| {
+            seen(&self.all[name as usize])
+        });
+    }
+
+    /// The box that a ray toward lower x meets first: `meets` says at which x, if it does.
+    pub fn to_the_left(
+        &self,
+        p: Point,
+        mut meets: impl FnMut(&Boxed) -> Option<f64>,
+    ) -> Option<(&Boxed, f64)> {
+        let (name, x) = self
+            .tree
+            .to_the_left(p, |name| meets(&self.all[name as usize]))?;
+        Some((&self.all[name as usize], x))
     }
 }
 
@@ -125,89 +175,91 @@ impl Boxes {
 pub(crate) struct Near<'a> {
     pub flat: &'a Flat,
     pub contours: &'a Contours,
-    pub boxes: &'a Boxes,
 }
 
 impl<'a> Near<'a> {
-    fn strand(&self, cut: usize) -> Strand<'a> {
-        Strand::of(self.flat, self.contours, cut)
+    /// A cut's path.
+    pub fn strand(&self, cut: usize) -> Strand<'a> {
+        Strand::of(self.flat, self.contours.of_cut(cut), cut)
     }
 
-    /// The pairs of cuts whose paths come within so many mm of each other, in order.
-    pub fn pairs(&self, within_mm: f64) -> Vec<Pair> {
-        let mut found = Vec::new();
+    fn boxes(&self) -> &'a Boxes {
+        &self.contours.boxes
+    }
+
+    /// The pairs of cuts whose paths come within so many mm of each other.
+    pub fn pairs(&self, within_mm: f64, watch: &dyn Watch) -> Pairs {
+        let mut found = Pairs::default();
         for cut in 0..self.flat.cuts() {
-            let own = self.boxes.first[cut]..self.boxes.first[cut + 1];
+            if cut % 64 == 0 && !watch.go_on() {
+                break;
+            }
             let mut best: BTreeMap<usize, Pair> = BTreeMap::new();
-            if own.len() <= AT_ONCE {
-                let Some(all) = joined(&self.boxes.boxes[own.clone()]) else {
-                    continue;
-                };
-                self.later(cut, &all, within_mm, |other| {
-                    for i in own.clone() {
-                        self.compare(cut, i, other, within_mm, &mut best);
-                    }
+            let mut at: Option<Point> = None;
+            for own in self.boxes().of_cut(cut) {
+                let length_mm = own.bounds.width() + own.bounds.height();
+                let most = CROWD + (CROWD as f64 * length_mm / CROWD_MM) as usize;
+                let mut others = Crowd::default();
+                let mut crowded = false;
+                self.boxes().earlier(cut, &own.bounds, within_mm, |other| {
+                    self.compare(other, own, within_mm, &mut best);
+                    crowded = others.count(other.cut) > most;
+                    crowded
                 });
-            } else {
-                for i in own {
-                    self.later(cut, &self.boxes.boxes[i], within_mm, |other| {
-                        self.compare(cut, i, other, within_mm, &mut best);
-                    });
+                if crowded {
+                    at.get_or_insert(self.strand(cut).points[own.from]);
                 }
             }
-            found.extend(best.into_values());
+            found.all.extend(best.into_values());
+            let full = found.all.len() > MOST_PAIRS;
+            if full {
+                let begin = self.strand(cut).points.first().copied();
+                at = at.or(begin).or(Some(Point::default()));
+                found.crowds += self.flat.cuts() - cut - 1;
+            }
+            if let Some(at) = at {
+                found.crowded.get_or_insert((cut, at));
+                found.crowds += 1;
+            }
+            if full {
+                break;
+            }
         }
+        found.all.sort_by_key(|p| (p.a, p.b));
         found
     }
 
-    fn later(
-        &self,
-        cut: usize,
-        about: &AABB<[f64; 2]>,
-        within_mm: f64,
-        mut with: impl FnMut(&Boxed),
-    ) {
-        let grown = grown(about, within_mm);
-        for other in self.boxes.tree.locate_in_envelope_intersecting(&grown) {
-            if other.cut > cut {
-                with(other);
-            }
-        }
-    }
-
-    /// Box `i` of a cut with a box of a later cut.
+    /// A box of an earlier cut with one of a later cut.
     fn compare(
         &self,
-        cut: usize,
-        i: usize,
-        other: &Boxed,
+        earlier: &Boxed,
+        later: &Boxed,
         within_mm: f64,
         best: &mut BTreeMap<usize, Pair>,
     ) {
-        let limit = best.get(&other.cut).map_or(within_mm, |p| p.apart_mm);
-        if gap(&self.boxes.boxes[i], &other.envelope) >= limit {
+        let mut limit = best.get(&earlier.cut).map_or(within_mm, |p| p.apart_mm);
+        if gap(&earlier.bounds, &later.bounds) >= limit {
             return;
         }
-        let (mine, theirs) = (self.strand(cut), self.strand(other.cut));
-        let from = (i - self.boxes.first[cut]) * CHORDS;
-        let to = (from + CHORDS).min(mine.chords());
-        let mut limit = limit;
-        for m in from..to {
-            let (a, b) = mine.chord(m);
-            if gap(&aabb(a, b), &other.envelope) >= limit {
+        let (mine, theirs) = (self.strand(earlier.cut), self.strand(later.cut));
+        for (a, b) in mine.chords_of(earlier) {
+            let about = span(a, b);
+            if gap(&about, &later.bounds) >= limit {
                 continue;
             }
-            for t in other.from..other.to {
-                let (c, d) = theirs.chord(t);
+            for (c, d) in theirs.chords_of(later) {
+                if gap(&about, &span(c, d)) >= limit {
+                    continue;
+                }
                 let (apart_mm, on_a) = between(a, b, c, d);
                 if apart_mm < limit {
                     limit = apart_mm;
                     let on_b = c.toward(d, crate::flat::nearest_part(c, d, on_a));
                     best.insert(
-                        other.cut,
+                        earlier.cut,
                         Pair {
-                            a: cut,
-                            b: other.cut,
+                            a: earlier.cut,
+                            b: later.cut,
                             apart_mm,
                             on_a,
                             on_b,
@@ -218,71 +270,92 @@ impl<'a> Near<'a> {
         }
     }
 
-    /// The chords of all cuts within so many mm of a rectangle.
+    /// Whether two boxes hold chords that touch.
+    pub fn touch(&self, one: &Boxed, other: &Boxed, within_mm: f64) -> bool {
+        let (mine, theirs) = (self.strand(one.cut), self.strand(other.cut));
+        mine.chords_of(one).any(|(a, b)| {
+            let about = span(a, b);
+            gap(&about, &other.bounds) <= within_mm
+                && theirs.chords_of(other).any(|(c, d)| {
+                    gap(&about, &span(c, d)) <= within_mm && between(a, b, c, d).0 <= within_mm
+                })
+        })
+    }
+
+    /// The boxes of a cut.
+    pub fn boxes_of(&self, cut: usize) -> &'a [Boxed] {
+        self.boxes().of_cut(cut)
+    }
+
+    /// The chords of cuts before `before` (from 0) within so many mm of a rectangle, until `seen`
+    /// says true.
     pub fn about(
-        self,
+        &self,
         bounds: &Bounds,
         within_mm: f64,
-    ) -> impl Iterator<Item = (usize, Point, Point)> + 'a {
-        let near = envelope(bounds, within_mm);
-        self.boxes
-            .tree
-            .locate_in_envelope_intersecting(&near)
-            .flat_map(move |boxed| {
-                let strand = self.strand(boxed.cut);
-                (boxed.from..boxed.to).map(move |i| {
-                    let (a, b) = strand.chord(i);
-                    (boxed.cut, a, b)
-                })
-            })
+        before: usize,
+        mut seen: impl FnMut(usize, Point, Point) -> bool,
+    ) {
+        self.boxes().earlier(before, bounds, within_mm, |boxed| {
+            let mut chords = self.strand(boxed.cut).chords_of(boxed);
+            chords.any(|(a, b)| seen(boxed.cut, a, b))
+        });
     }
 }
 
-fn aabb(a: Point, b: Point) -> AABB<[f64; 2]> {
-    AABB::from_corners([a.x, a.y], [b.x, b.y])
+/// How many different cuts were met.
+#[derive(Default)]
+pub(crate) struct Crowd {
+    seen: Vec<usize>,
 }
 
-fn envelope(b: &Bounds, by: f64) -> AABB<[f64; 2]> {
-    AABB::from_corners([b.low.x - by, b.low.y - by], [b.high.x + by, b.high.y + by])
+impl Crowd {
+    /// Counts a cut; how many different ones by now.
+    pub fn count(&mut self, cut: usize) -> usize {
+        if let Err(place) = self.seen.binary_search(&cut) {
+            self.seen.insert(place, cut);
+        }
+        self.seen.len()
+    }
 }
 
-fn grown(b: &AABB<[f64; 2]>, by: f64) -> AABB<[f64; 2]> {
-    let (low, high) = (b.lower(), b.upper());
-    AABB::from_corners([low[0] - by, low[1] - by], [high[0] + by, high[1] + by])
-}
-
-fn joined(boxes: &[AABB<[f64; 2]>]) -> Option<AABB<[f64; 2]>> {
-    use rstar::Envelope;
-    let (first, rest) = boxes.split_first()?;
-    Some(rest.iter().fold(*first, |all, b| all.merged(b)))
+fn span(a: Point, b: Point) -> Bounds {
+    let mut bounds = Bounds::of(a);
+    bounds.add(b);
+    bounds
 }
 
 /// Between two rectangles, mm; 0 where they overlap.
-fn gap(a: &AABB<[f64; 2]>, b: &AABB<[f64; 2]>) -> f64 {
-    let off = |k: usize| {
-        (a.lower()[k] - b.upper()[k])
-            .max(b.lower()[k] - a.upper()[k])
-            .max(0.0)
-    };
-    off(0).hypot(off(1))
+fn gap(a: &Bounds, b: &Bounds) -> f64 {
+    let dx = (a.low.x - b.high.x).max(b.low.x - a.high.x).max(0.0);
+    let dy = (a.low.y - b.high.y).max(b.low.y - a.high.y).max(0.0);
+    (dx * dx + dy * dy).sqrt()
 }
 
 /// Whether one contour's path runs inside the other by more than so many mm, and where: neither
 /// lies wholly within the other.
 pub(crate) fn overlap(a: &Contour, b: &Contour, by_mm: f64) -> Option<Point> {
+    // A copy lies on its original, and not within it.
+    if a.points == b.points {
+        return None;
+    }
     enters(a, b, by_mm).or_else(|| enters(b, a, by_mm))
 }
 
 /// A place of `a` that lies deeper than `by_mm` inside `b`.
 fn enters(a: &Contour, b: &Contour, by_mm: f64) -> Option<Point> {
     let n = a.points.len();
+    let edges = b.edges();
     let near = |p: Point| {
         p.x >= b.bounds.low.x
             && p.x <= b.bounds.high.x
             && p.y >= b.bounds.low.y
             && p.y <= b.bounds.high.y
     };
-    let deep = |p: &Point| near(*p) && b.contains(*p) && b.distance(*p) > by_mm;
+    let deep = |p: &Point| {
+        let clear = || edges.nearer(&b.points, *p, by_mm.next_up()).is_none();
+        near(*p) && edges.contains(&b.points, *p) && clear()
+    };
     // A long chord may pass right through without an end inside.
     (0..n).find_map(|i| {
         let (p, q) = (a.points[i], a.points[(i + 1) % n]);
@@ -298,17 +371,14 @@ fn enters(a: &Contour, b: &Contour, by_mm: f64) -> Option<Point> {
         {
             return None;
         }
-        middles(p, q, &b.points).into_iter().find(|m| deep(m))
+        middles(p, q, b).into_iter().find(|m| deep(m))
     })
 }
 
-/// The middles of the parts into which an outline cuts a straight piece.
-pub(crate) fn middles(p: Point, q: Point, outline: &[Point]) -> Vec<Point> {
-    let n = outline.len();
-    let mut parts: Vec<f64> = (0..n)
-        .filter_map(|i| crossing(p, q, outline[i], outline[(i + 1) % n]))
-        .collect();
-    parts.extend([0.0, 1.0]);
+/// The middles of the parts into which a contour cuts a straight piece.
+pub(crate) fn middles(p: Point, q: Point, contour: &Contour) -> Vec<Point> {
+    let mut parts = vec![0.0, 1.0];
+    contour.edges().crossings(&contour.points, p, q, &mut parts);
     parts.sort_by(f64::total_cmp);
     parts
         .windows(2)
@@ -328,12 +398,10 @@ mod tests {
         let reading = read(text.as_bytes(), &ReadingRules::default());
         let flat = Flat::new(&reading.cut_list, &Placer::new(&Placement::default()));
         let contours = Contours::new(&flat, 1.45);
-        let boxes = Boxes::new(&flat, &contours);
         with(
             &Near {
                 flat: &flat,
                 contours: &contours,
-                boxes: &boxes,
             },
             &contours,
         );
@@ -358,7 +426,7 @@ mod tests {
         }
         on_table(&text, |near, contours| {
             let limit = 6.0;
-            let found: Vec<_> = near.pairs(limit);
+            let found = near.pairs(limit, &crate::Unwatched).all;
             let mut plain = Vec::new();
             for (i, a) in contours.all.iter().enumerate() {
                 for b in &contours.all[i + 1..] {
@@ -387,7 +455,7 @@ mod tests {
         (0..n)
             .flat_map(|i| {
                 let (p, q) = (a.points[i], a.points[(i + 1) % n]);
-                let parts = middles(p, q, &b.points);
+                let parts = middles(p, q, b);
                 if parts.len() > 1 { parts } else { Vec::new() }
             })
             .collect()

@@ -14,6 +14,7 @@ use units::{Bounds, Point};
 
 use crate::facts::Slats;
 use crate::flat::Flat;
+use crate::vet::Watch;
 use grid::{Grid, Laying, METAL, NEVER};
 use split::{NONE, Split};
 use strand::{Strands, Tick};
@@ -97,6 +98,7 @@ pub(crate) struct MapInput<'a> {
     pub used: &'a [Vec<Point>],
     pub clamp: Option<Point>,
     pub slats: Slats,
+    pub watch: &'a dyn Watch,
 }
 
 /// What lies under a place.
@@ -112,13 +114,16 @@ impl PieceMap {
     /// Works it out; `None`: there is more path than any sheet takes.
     pub(crate) fn new(input: &MapInput<'_>) -> Option<Self> {
         let strands = Strands::new(input.flat);
-        let grid = Grid::new(&Laying {
-            size: input.sheet,
-            kerf_mm: input.kerf_mm,
-            flat: input.flat,
-            strands: &strands,
-            used: input.used,
-        })?;
+        let grid = Grid::new(
+            &Laying {
+                size: input.sheet,
+                kerf_mm: input.kerf_mm,
+                flat: input.flat,
+                strands: &strands,
+                used: input.used,
+            },
+            input.watch,
+        )?;
         let split = Split::new(&grid, strands.end() - 1);
         let main = (0..split.parts.len() as u32)
             .filter(|k| split.parts[*k as usize].from == NONE)
@@ -350,7 +355,11 @@ impl Wide {
         };
         // What is left of a band of the width asked for must hold a row of cells.
         let half = wide_mm / 2.0 - 0.75 * COARSE_MM;
-        let grid = Grid::coarse(&laying, COARSE_MM, input.kerf_mm / 2.0 + half, half)?;
+        let grid = Grid::coarse(
+            &laying,
+            [COARSE_MM, input.kerf_mm / 2.0 + half, half],
+            input.watch,
+        )?;
         let split = Split::new(&grid, strands.end() - 1);
         let clamp = input.clamp.and_then(|p| {
             let mut best: Option<usize> = None;

@@ -76,15 +76,20 @@ pub(crate) fn inside(p: Point, outline: &[Point]) -> bool {
         None => return false,
     };
     for &corner in outline {
-        if (corner.y > p.y) != (previous.y > p.y) {
-            let x = corner.x + (p.y - corner.y) / (previous.y - corner.y) * (previous.x - corner.x);
-            if p.x < x {
-                within = !within;
-            }
-        }
+        within ^= is_left_of(p, previous, corner);
         previous = corner;
     }
     within
+}
+
+/// Whether a ray from `p` toward higher x crosses the edge `from`-`to`.
+pub(crate) fn is_left_of(p: Point, from: Point, to: Point) -> bool {
+    (to.y > p.y) != (from.y > p.y) && p.x < x_at(p.y, from, to)
+}
+
+/// The x of the edge `from`-`to` at a height between its ends.
+pub(crate) fn x_at(y: f64, from: Point, to: Point) -> f64 {
+    to.x + (y - to.y) / (from.y - to.y) * (from.x - to.x)
 }
 
 /// How far along `a`-`b` (0 to 1) it crosses `c`-`d`.
@@ -108,19 +113,19 @@ pub(crate) fn distance_to_box(a: Point, b: Point, low: Point, high: Point) -> (f
         let dy = (low.y - p.y).max(p.y - high.y).max(0.0);
         dx.hypot(dy)
     };
-    // The distance to a convex shape along a straight line is convex: a golden search finds it.
-    let (mut lo, mut hi) = (0.0_f64, 1.0_f64);
-    for _ in 0..60 {
-        let third = (hi - lo) / 3.0;
-        let (m, n) = (lo + third, hi - third);
-        if off(a.toward(b, m)) <= off(a.toward(b, n)) {
-            hi = n;
-        } else {
-            lo = m;
-        }
-    }
-    [a, b, a.toward(b, f64::midpoint(lo, hi))]
+    // Where they do not meet, an end of the piece or a corner of the rectangle is nearest.
+    let meets = meeting(a, b, &Bounds { low, high }).map(|(from, _)| a.toward(b, from));
+    let corners = [
+        low,
+        Point::new(high.x, low.y),
+        high,
+        Point::new(low.x, high.y),
+    ];
+    let beside = corners.map(|c| a.toward(b, crate::flat::nearest_part(a, b, c)));
+    [a, b]
         .into_iter()
+        .chain(meets)
+        .chain(beside)
         .map(|p| (off(p), p))
         .fold((f64::INFINITY, a), |best, next| {
             if next.0 < best.0 { next } else { best }
@@ -165,8 +170,13 @@ pub(crate) fn apart(a: &Bounds, b: &Bounds, by: f64) -> bool {
         || a.high.y < b.low.y - by
 }
 
-/// The part of `a`-`b` (0 to 1) inside a rectangle.
+/// The part of `a`-`b` (0 to 1) inside a rectangle; one place is no part.
 pub(crate) fn clip(a: Point, b: Point, to: &Bounds) -> Option<(f64, f64)> {
+    meeting(a, b, to).filter(|(from, until)| from < until)
+}
+
+/// From where to where (0 to 1) `a`-`b` is on a rectangle, if only in one place.
+fn meeting(a: Point, b: Point, to: &Bounds) -> Option<(f64, f64)> {
     let (mut from, mut until) = (0.0_f64, 1.0_f64);
     for (p, d, low, high) in [
         (a.x, b.x - a.x, to.low.x, to.high.x),
@@ -182,10 +192,41 @@ pub(crate) fn clip(a: Point, b: Point, to: &Bounds) -> Option<(f64, f64)> {
         from = from.max(t.min(u));
         until = until.min(t.max(u));
     }
-    (from < until).then_some((from, until))
+    (from <= until).then_some((from, until))
 }
 
 /// A place in words.
 pub(crate) fn place(p: Point) -> String {
     format!("({}, {})", mm(p.x), mm(p.y))
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    proptest! {
+        #[test]
+        fn no_place_of_a_piece_is_nearer_to_a_rectangle_than_is_said(
+            (ax, ay, bx, by) in (-9_i32..9, -9_i32..9, -9_i32..9, -9_i32..9),
+            (x, y, w, h) in (-5_i32..5, -5_i32..5, 0_i32..5, 0_i32..5),
+        ) {
+            let [ax, ay, bx, by, x, y, w, h] = [ax, ay, bx, by, x, y, w, h].map(f64::from);
+            let (a, b) = (Point::new(ax, ay), Point::new(bx, by));
+            let (low, high) = (Point::new(x, y), Point::new(x + w, y + h));
+            let off = |p: Point| {
+                let dx = (low.x - p.x).max(p.x - high.x).max(0.0);
+                dx.hypot((low.y - p.y).max(p.y - high.y).max(0.0))
+            };
+            let (distance, at) = distance_to_box(a, b, low, high);
+            prop_assert!((off(at) - distance).abs() < 1e-12);
+            let on = a.toward(b, crate::flat::nearest_part(a, b, at));
+            prop_assert!(on.distance(at) < 1e-9, "{at:?} is off the piece");
+            for k in 0..=500 {
+                let p = a.toward(b, f64::from(k) / 500.0);
+                prop_assert!(off(p) > distance - 1e-9, "{p:?} {at:?} {distance}");
+            }
+        }
+    }
 }

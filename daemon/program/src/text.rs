@@ -4,6 +4,7 @@
 mod groups;
 mod headline;
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use crate::report::{Finding, Report, Severity, Verdict};
@@ -35,7 +36,7 @@ pub fn render_with(
     judged_by: &str,
 ) -> String {
     let page = Page {
-        lines: source_lines(source),
+        lines: source_lines(report, source),
         colour,
     };
     let mut out = String::new();
@@ -50,23 +51,25 @@ pub fn render_with(
     out
 }
 
-fn source_lines(source: &[u8]) -> Vec<&[u8]> {
-    let text = source.strip_prefix(b"\xef\xbb\xbf").unwrap_or(source);
-    let mut lines = Vec::new();
-    let mut rest = text;
-    while !rest.is_empty() {
-        let end = rest.iter().position(|&b| b == b'\n' || b == b'\r');
-        match end {
-            Some(i) => {
-                lines.push(&rest[..i]);
-                let both = rest[i] == b'\r' && rest.get(i + 1) == Some(&b'\n');
-                rest = &rest[i + if both { 2 } else { 1 }..];
-            }
-            None => {
-                lines.push(rest);
-                break;
-            }
+/// The lines of a program that findings name: a text of 64 MiB may have as many lines.
+fn source_lines<'s>(report: &Report, source: &'s [u8]) -> BTreeMap<u32, &'s [u8]> {
+    let wanted: BTreeSet<u32> = report.findings.iter().filter_map(|f| f.line).collect();
+    let last = wanted.last().copied().unwrap_or(0);
+    let mut next_wanted = wanted.into_iter().peekable();
+    let mut lines = BTreeMap::new();
+    let mut rest = source.strip_prefix(b"\xef\xbb\xbf").unwrap_or(source);
+    for number in 1..=last {
+        if rest.is_empty() {
+            break;
         }
+        let end = rest.iter().position(|&b| b == b'\n' || b == b'\r');
+        let at = end.unwrap_or(rest.len());
+        if next_wanted.next_if_eq(&number).is_some() {
+            lines.insert(number, &rest[..at]);
+        }
+        let both = rest.get(at..at + 2) == Some(b"\r\n".as_slice());
+        let next = at + if both { 2 } else { 1 };
+        rest = rest.get(next..).unwrap_or_default();
     }
     lines
 }
@@ -106,7 +109,8 @@ enum Ink {
 }
 
 struct Page<'a> {
-    lines: Vec<&'a [u8]>,
+    /// Those that findings name, by their numbers.
+    lines: BTreeMap<u32, &'a [u8]>,
     colour: bool,
 }
 
@@ -258,9 +262,7 @@ impl Page<'_> {
 
     /// The line of the program, with a mark under the column.
     fn quote(&self, out: &mut String, f: &Finding, ink: Ink) {
-        let text = f
-            .line
-            .and_then(|l| self.lines.get(l.checked_sub(1)? as usize));
+        let text = f.line.and_then(|l| self.lines.get(&l));
         let Some(text) = text else {
             return;
         };

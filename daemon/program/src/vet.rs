@@ -1,6 +1,6 @@
 //! Vetting: the rules, asked one after the other.
 
-use core::cell::OnceCell;
+use std::sync::OnceLock;
 
 use units::{Bounds, Placement, Point, Segment};
 
@@ -10,7 +10,7 @@ use crate::derived::Derived;
 use crate::facts::Facts;
 use crate::findings::Findings;
 use crate::flat::Flat;
-use crate::near::{Boxes, Near, Pair};
+use crate::near::{Near, Pairs};
 use crate::report::{Finding, Report, Verdict};
 use crate::rules::not_judged::Lack;
 use crate::shape::Placer;
@@ -39,6 +39,26 @@ pub struct VetInput<'a> {
     pub facts: Facts<'a>,
 }
 
+/// Whoever waits for vetting: it is told what is done, and may stop it.
+pub trait Watch: Sync {
+    /// False: nobody wants the result any more. What is found from then on is not whole; once it
+    /// says no it must not say yes again.
+    fn go_on(&self) -> bool {
+        true
+    }
+
+    /// A part of the work begins.
+    fn phase(&self, name: &'static str) {
+        let _ = name;
+    }
+}
+
+/// Nobody watches.
+#[derive(Clone, Copy, Debug)]
+pub struct Unwatched;
+
+impl Watch for Unwatched {}
+
 /// A reading as it lies on the sheet: what the rules judge.
 pub(crate) struct OnSheet<'a> {
     pub reading: &'a Reading,
@@ -46,15 +66,15 @@ pub(crate) struct OnSheet<'a> {
     /// Program to sheet; leaves things where they are when there is no setup.
     pub placer: Placer,
     facts: Vec<(Bounds, f64)>,
-    flat: OnceCell<Flat>,
-    contours: OnceCell<Option<Contours>>,
-    boxes: OnceCell<Boxes>,
-    pairs: OnceCell<Option<Vec<Pair>>>,
+    flat: OnceLock<Flat>,
+    contours: OnceLock<Option<Contours>>,
+    pairs: OnceLock<Option<Pairs>>,
     pub derived: Derived,
+    pub watch: &'a dyn Watch,
 }
 
 impl<'a> OnSheet<'a> {
-    pub fn new(reading: &'a Reading, input: &VetInput<'a>) -> Self {
+    pub fn new(reading: &'a Reading, input: &VetInput<'a>, watch: &'a dyn Watch) -> Self {
         let mut input = *input;
         input.kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
         let placement = input.setup.map_or_else(Placement::default, |s| Placement {
@@ -81,11 +101,11 @@ impl<'a> OnSheet<'a> {
             input,
             placer,
             facts,
-            flat: OnceCell::new(),
-            contours: OnceCell::new(),
-            boxes: OnceCell::new(),
-            pairs: OnceCell::new(),
+            flat: OnceLock::new(),
+            contours: OnceLock::new(),
+            pairs: OnceLock::new(),
             derived: Derived::default(),
+            watch,
         }
     }
 
@@ -122,22 +142,18 @@ impl<'a> OnSheet<'a> {
     /// All paths in a tree; `None`: the kerf is not known.
     pub fn near(&self) -> Option<Near<'_>> {
         let (flat, contours) = (self.flat(), self.contours()?);
-        let boxes = self.boxes.get_or_init(|| Boxes::new(flat, contours));
-        Some(Near {
-            flat,
-            contours,
-            boxes,
-        })
+        Some(Near { flat, contours })
     }
 
     /// The pairs of cuts with little metal between them (see [`crate::rules::web_too_thin`]);
     /// `None`: the kerf or the thickness is not known.
-    pub fn near_pairs(&self) -> Option<&[Pair]> {
+    pub fn near_pairs(&self) -> Option<&Pairs> {
         let work = || {
             let within_mm = rules::web_too_thin::reach_mm(self.input.setup?.thickness);
-            Some(self.near()?.pairs(within_mm + self.input.kerf_mm?))
+            let reach_mm = within_mm + self.input.kerf_mm?;
+            Some(self.near()?.pairs(reach_mm, self.watch))
         };
-        self.pairs.get_or_init(work).as_deref()
+        self.pairs.get_or_init(work).as_ref()
     }
 
     fn fact(&self, number: usize) -> (Bounds, f64) {
@@ -213,36 +229,104 @@ pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
         let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
         return vet_in_full(&compensation::compensated(reading.clone(), kerf_mm), input);
     }
-    let sheet = OnSheet::new(reading, input);
-    let known = path_known(reading);
-    let mut found = judged(&sheet);
-    let (not_judged, lacks) = rules::not_judged::sum_up(&mut found, input);
-    let mut findings: Vec<Finding> = reading.findings.clone();
-    for finding in &mut findings {
-        finding.at = finding.at.map(|p| sheet.placer.place(p));
+    let judging = Judging::new(reading, input, &Unwatched);
+    let found = judging.halves().map(|half| judging.judge(&half));
+    judging.whole(found)
+}
+
+/// Vetting in parts that do not wait for each other: the service may run them side by side. The
+/// result is the same however they are run.
+pub struct Judging<'a> {
+    sheet: OnSheet<'a>,
+    /// The path is what the program means.
+    known: bool,
+}
+
+/// Rules to be judged together.
+pub struct Half(Vec<usize>);
+
+/// What the rules of one half have found.
+pub struct Found(Vec<(usize, Findings)>);
+
+impl<'a> Judging<'a> {
+    /// Vetting of a program whose kerf compensation, if it asks for any, was carried out (see
+    /// [`crate::compensated`]). `watch` is told of its progress and may stop it.
+    #[must_use]
+    pub fn new(reading: &'a Reading, input: &VetInput<'a>, watch: &'a dyn Watch) -> Self {
+        watch.phase("bounds and lengths");
+        let sheet = OnSheet::new(reading, input, watch);
+        let known = path_known(reading);
+        if known {
+            watch.phase("polylines");
+            sheet.flat();
+        }
+        Self { sheet, known }
     }
-    findings.extend(found.into_list());
-    let findings = causes::arranged(&sheet, findings);
-    let cuts = reading.cut_list.cuts.len();
-    let report = Report {
-        verdict: Verdict::of(&findings),
-        cuts,
-        pierces: cuts,
-        cut_mm: sheet.facts.iter().map(|(_, length)| length).sum(),
-        rapid_mm: reading.cut_list.rapid_mm(),
-        time_s: None,
-        bounds: sheet.all_bounds(),
-        not_judged,
-        findings,
-        lacks,
-    };
-    let loose = if known { sheet.loose() } else { Vec::new() };
-    let crossings = if known { crossings(&sheet) } else { Vec::new() };
-    Vetting {
-        report,
-        pieces: known.then(|| sheet.into_pieces()).flatten(),
-        loose,
-        crossings,
+
+    /// The rules in two halves: those that ask for the pieces of the sheet, and the others.
+    #[must_use]
+    pub fn halves(&self) -> [Half; 2] {
+        let of = |order: bool| {
+            let wanted = |rule: &&rules::Rule| (rule.group == rules::Group::Order) == order;
+            let numbers = rules::ALL.iter().enumerate().filter(|(_, r)| wanted(r));
+            Half(numbers.map(|(k, _)| k).collect())
+        };
+        [of(true), of(false)]
+    }
+
+    /// Judges by the rules of one half.
+    #[must_use]
+    pub fn judge(&self, half: &Half) -> Found {
+        let mut all = Vec::new();
+        for &number in &half.0 {
+            if self.sheet.watch.go_on() {
+                self.sheet.watch.phase(rules::ALL[number].name);
+                let mut found = Findings::default();
+                by_rule(&self.sheet, self.known, &rules::ALL[number], &mut found);
+                all.push((number, found));
+            }
+        }
+        Found(all)
+    }
+
+    /// The report from what both halves have found.
+    #[must_use]
+    pub fn whole(self, halves: [Found; 2]) -> Vetting {
+        let Self { sheet, known } = self;
+        sheet.watch.phase("report");
+        let mut by_rule: Vec<(usize, Findings)> = halves.into_iter().flat_map(|f| f.0).collect();
+        by_rule.sort_by_key(|(number, _)| *number);
+        let mut found = Findings::default();
+        by_rule.into_iter().for_each(|(_, f)| found.absorb(f));
+        let reading = sheet.reading;
+        let (not_judged, lacks) = rules::not_judged::sum_up(&mut found, &sheet.input);
+        let mut findings: Vec<Finding> = reading.findings.clone();
+        for finding in &mut findings {
+            finding.at = finding.at.map(|p| sheet.placer.place(p));
+        }
+        findings.extend(found.into_list());
+        let findings = causes::arranged(&sheet, findings);
+        let cuts = reading.cut_list.cuts.len();
+        let report = Report {
+            verdict: Verdict::of(&findings),
+            cuts,
+            pierces: cuts,
+            cut_mm: sheet.facts.iter().map(|(_, length)| length).sum(),
+            rapid_mm: reading.cut_list.rapid_mm(),
+            time_s: None,
+            bounds: sheet.all_bounds(),
+            not_judged,
+            findings,
+            lacks,
+        };
+        let loose = if known { sheet.loose() } else { Vec::new() };
+        let crossings = if known { crossings(&sheet) } else { Vec::new() };
+        Vetting {
+            report,
+            pieces: known.then(|| sheet.into_pieces()).flatten(),
+            loose,
+            crossings,
+        }
     }
 }
 
@@ -255,14 +339,20 @@ fn crossings(sheet: &OnSheet<'_>) -> Vec<Vec<[f64; 2]>> {
 }
 
 /// The sheet through all cuts of a program, without a report: its pieces, what is loose, what the
-/// clamp holds. `None`: the sheet or the kerf is not known, or there is more path than any sheet takes.
+/// clamp holds. `None`: the sheet or the kerf is not known, there is more path than any sheet takes, or
+/// `watch` stops it.
 #[must_use]
-pub fn piece_map(reading: &Reading, input: &VetInput<'_>) -> Option<crate::PieceMap> {
+pub fn piece_map(
+    reading: &Reading,
+    input: &VetInput<'_>,
+    watch: &dyn Watch,
+) -> Option<crate::PieceMap> {
     if compensation::is_due(&reading.cut_list) {
         let kerf_mm = input.setup.and_then(|s| s.kerf).or(input.kerf_mm);
-        return piece_map(&compensation::compensated(reading.clone(), kerf_mm), input);
+        let carried_out = compensation::compensated(reading.clone(), kerf_mm);
+        return piece_map(&carried_out, input, watch);
     }
-    OnSheet::new(reading, input).into_pieces()
+    OnSheet::new(reading, input, watch).into_pieces()
 }
 
 /// A path that could not be read is not the one that would be cut: what it does to the sheet is
@@ -276,14 +366,21 @@ pub(crate) fn judged(sheet: &OnSheet<'_>) -> Findings {
     let mut found = Findings::default();
     let known = path_known(sheet.reading);
     for rule in rules::ALL {
-        match rule.judge {
-            Some(judge) if known || (sheet.reading.is_program && !rule.group.needs_path()) => {
-                judge(sheet, &mut found);
-            }
-            Some(_) => rules::not_judged::tell(&mut found, rule.name, Lack::Path),
-            None if sheet.reading.is_program || rules::asked_of_any_file(rule.name) => {}
-            None => rules::not_judged::tell(&mut found, rule.name, Lack::Path),
+        if sheet.watch.go_on() {
+            by_rule(sheet, known, rule, &mut found);
         }
     }
     found
+}
+
+/// What one rule finds, or that it had nothing to judge by.
+fn by_rule(sheet: &OnSheet<'_>, known: bool, rule: &rules::Rule, found: &mut Findings) {
+    match rule.judge {
+        Some(judge) if known || (sheet.reading.is_program && !rule.group.needs_path()) => {
+            judge(sheet, found);
+        }
+        Some(_) => rules::not_judged::tell(found, rule.name, Lack::Path),
+        None if sheet.reading.is_program || rules::asked_of_any_file(rule.name) => {}
+        None => rules::not_judged::tell(found, rule.name, Lack::Path),
+    }
 }

@@ -1,5 +1,6 @@
 //! From a program's text to a vetted, planned and (when nothing bars it) sealed job.
 
+mod aside;
 #[cfg(test)]
 mod tests;
 mod told;
@@ -9,11 +10,13 @@ use std::sync::Arc;
 use control::{Job, JobCut, JobElement, Stock};
 use process::{Between, ChartRow, Choice, CutShape, JobTime, Plan};
 use program::{
-    Acceptance, CutList, Facts, Joined, NoSeal, Reading, ReadingRules, Report, Setup, VetInput,
+    Acceptance, CutList, Facts, Joined, NoSeal, Reading, ReadingRules, Report, Setup, Unwatched,
+    VetInput, Watch,
 };
 use units::{Bounds, Placement, Point, Segment};
 
 use crate::config::Config;
+pub(crate) use aside::at_lowest_priority;
 use told::{Chosen, PlannedJob, Told};
 
 /// Margin of a sheet that is laid round a program for practice, mm.
@@ -79,17 +82,39 @@ impl Prepared {
     /// Reads, vets and plans.
     #[must_use]
     pub fn new(config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
-        Self::made(config, name, text, setup, false)
+        Self::unwatched(config, name, text, setup, false)
     }
 
     /// The same with short pieces of path joined into lines and arcs first, for a controller that
     /// the program as written would starve: what is vetted, sealed and cut is the joined path.
     #[must_use]
     pub fn joining(config: &Config, name: &str, text: &[u8], setup: Option<Setup>) -> Self {
-        Self::made(config, name, text, setup, true)
+        Self::unwatched(config, name, text, setup, true)
     }
 
-    fn made(config: &Config, name: &str, text: &[u8], setup: Option<Setup>, join: bool) -> Self {
+    fn unwatched(
+        config: &Config,
+        name: &str,
+        text: &[u8],
+        setup: Option<Setup>,
+        join: bool,
+    ) -> Self {
+        match Self::watched(config, name, text, setup, join, &Unwatched) {
+            Some(prepared) => prepared,
+            None => unreachable!("only who watches may stop it"),
+        }
+    }
+
+    /// Reads, vets and plans, `join`ing short pieces or not, while somebody waits for it.
+    #[must_use]
+    pub fn watched(
+        config: &Config,
+        name: &str,
+        text: &[u8],
+        setup: Option<Setup>,
+        join: bool,
+        watch: &dyn Watch,
+    ) -> Option<Self> {
         let chosen = choose_row(config, setup.as_ref());
         let row = chosen.row();
         let no_row = no_row(config, setup.as_ref(), &chosen);
@@ -100,15 +125,15 @@ impl Prepared {
         let mut reading = program::compensated(program::read(text, &rules(config)), kerf_mm);
         let joined = join.then(|| joined(&mut reading));
         let mut beside = Beside {
-            freed_by: freed_by(config, &reading, setup.as_ref(), kerf_mm),
+            freed_by: freed_by(config, &reading, setup.as_ref(), kerf_mm, watch),
             ..Beside::default()
         };
-        let cuts = setup
-            .as_ref()
-            .zip(row)
-            .map(|(s, r)| cuts(&reading, s, r, &beside));
-        let paths = cuts.as_deref().map(paths).unwrap_or_default();
-        let shapes = shapes(cuts.as_deref().unwrap_or_default(), &paths);
+        // Placed paths take nearly as much memory as the program itself; they are dropped again
+        // before vetting, which does not ask for them.
+        let placed = setup.as_ref().zip(row).map(|(s, r)| placed(&reading, s, r));
+        let shapes: Vec<CutShape<'_>> = (placed.iter().flatten().enumerate())
+            .map(|(i, p)| p.shape(beside.freed_by.get(i).copied().flatten()))
+            .collect();
         let planned = setup
             .as_ref()
             .zip(row)
@@ -126,6 +151,8 @@ impl Prepared {
             _ => None,
         };
         let told = Told::new(config, &chosen, job.as_ref());
+        drop(shapes);
+        drop(placed);
         let input = VetInput {
             setup: setup.as_ref(),
             travel: Point::new(config.travel[0], config.travel[1]),
@@ -146,11 +173,11 @@ impl Prepared {
             pieces,
             loose,
             crossings,
-        } = program::vet_in_full(&reading, &input);
+        } = aside::vetted(&reading, &input, watch)?;
         beside.crossings = crossings;
         report.time_s = planned.as_ref().map(|p| p.run_s);
         let row = row.cloned();
-        Self {
+        Some(Self {
             name: name.to_owned(),
             text: text.into(),
             setup,
@@ -165,7 +192,18 @@ impl Prepared {
             loose,
             waits,
             beside,
-        }
+        })
+    }
+
+    /// How many pieces of path it has: what it weighs.
+    #[must_use]
+    pub fn pieces_of_path(&self) -> usize {
+        self.reading
+            .cut_list
+            .cuts
+            .iter()
+            .map(|c| c.path.len())
+            .sum()
     }
 
     /// The report as a drawing, SVG.
@@ -356,6 +394,7 @@ fn freed_by(
     reading: &Reading,
     setup: Option<&Setup>,
     kerf_mm: Option<f64>,
+    watch: &dyn Watch,
 ) -> Vec<Option<usize>> {
     let Some(setup) = setup.filter(|_| config.cycle.skip_touch_mm > 0.0) else {
         return Vec::new();
@@ -373,6 +412,7 @@ fn freed_by(
             no_row: None,
             facts: Facts::default(),
         },
+        watch,
     );
     let pieces = map.as_ref().map(program::PieceMap::pieces);
     let placement = Placement {
@@ -398,6 +438,41 @@ fn off_mm(b: &Bounds, p: Point) -> f64 {
     let x = (b.low.x - p.x).max(p.x - b.high.x).max(0.0);
     let y = (b.low.y - p.y).max(p.y - b.high.y).max(0.0);
     x.hypot(y)
+}
+
+/// A cut as it lies on the sheet, as far as times and heat depend on it.
+struct Placed {
+    pierce: Point,
+    /// Pieces with their feeds, mm/s.
+    path: Vec<(Segment, f64)>,
+}
+
+impl Placed {
+    fn shape(&self, freed_by: Option<usize>) -> CutShape<'_> {
+        CutShape {
+            pierce: self.pierce,
+            path: &self.path,
+            freed_by,
+        }
+    }
+}
+
+fn placed(reading: &Reading, setup: &Setup, row: &ChartRow) -> Vec<Placed> {
+    let placement = Placement {
+        origin: setup.origin,
+        rotation_deg: setup.rotation,
+    };
+    let feed = |e: &program::Element| e.feed_mm_s.unwrap_or(row.feed_mm_s());
+    let cuts = reading.cut_list.cuts.iter();
+    cuts.map(|cut| Placed {
+        pierce: placement.place(cut.pierce),
+        path: cut
+            .path
+            .iter()
+            .map(|e| (e.segment.placed(&placement), feed(e)))
+            .collect(),
+    })
+    .collect()
 }
 
 /// The pieces of each cut with their feeds.

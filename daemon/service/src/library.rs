@@ -20,7 +20,7 @@ use serde::{Deserialize, Serialize};
 use units::{Placement, Point};
 
 use crate::config::Config;
-use crate::job::Prepared;
+use crate::job::{Prepared, at_lowest_priority};
 use crate::panel::{Gone, Panel};
 
 pub use drawing::{Drawing, DrawnCut};
@@ -314,12 +314,8 @@ impl Library {
         } else {
             Prepared::new
         };
-        let prepared = make(
-            &self.config_with(counted),
-            &p.name,
-            &p.text,
-            p.setup.clone(),
-        );
+        let config = self.config_with(counted);
+        let prepared = at_lowest_priority(|| make(&config, &p.name, &p.text, p.setup.clone()));
         Chosen {
             listed: chosen.listed.clone(),
             version: chosen.version.clone(),
@@ -338,10 +334,11 @@ impl Library {
     ) -> Result<Chosen, LibraryError> {
         let setup = source.setup()?;
         let config = self.config_with(counted);
-        let prepared = Prepared::new(&config, &source.listed.name, &source.text, setup);
-        if !wanted.go_on() {
+        let (name, text) = (&source.listed.name, &source.text);
+        let make = || Prepared::watched(&config, name, text, setup, false, wanted);
+        let Some(prepared) = at_lowest_priority(make) else {
             return Err(LibraryError::Stopped);
-        }
+        };
         Ok(Chosen {
             listed: source.listed,
             version,

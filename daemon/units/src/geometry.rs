@@ -223,14 +223,27 @@ impl Segment {
             Self::Arc {
                 centre, clockwise, ..
             } => {
-                let p = self.point_at(s);
-                let r = p.distance(centre);
-                if r <= 0.0 {
-                    return (0.0, 0.0);
-                }
-                let (ux, uy) = ((p.x - centre.x) / r, (p.y - centre.y) / r);
-                if clockwise { (uy, -ux) } else { (-uy, ux) }
+                let p = if s <= 0.0 {
+                    self.from()
+                } else {
+                    self.point_at(s)
+                };
+                tangent(p, centre, clockwise)
             }
+        }
+    }
+
+    /// The direction of travel at its end, as a unit vector; (0, 0) if it has no length.
+    #[must_use]
+    pub fn direction_at_end(&self) -> (f64, f64) {
+        match *self {
+            Self::Line { .. } => self.direction_at(0.0),
+            Self::Arc {
+                to,
+                centre,
+                clockwise,
+                ..
+            } => tangent(to, centre, clockwise),
         }
     }
 
@@ -390,6 +403,16 @@ impl Segment {
             },
         }
     }
+}
+
+/// The direction of travel at a place of an arc.
+fn tangent(p: Point, centre: Point, clockwise: bool) -> (f64, f64) {
+    let r = p.distance(centre);
+    if r <= 0.0 {
+        return (0.0, 0.0);
+    }
+    let (ux, uy) = ((p.x - centre.x) / r, (p.y - centre.y) / r);
+    if clockwise { (uy, -ux) } else { (-uy, ux) }
 }
 
 /// Where a program's zero lies on the sheet, and how it is turned about that zero.

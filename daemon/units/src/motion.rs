@@ -47,8 +47,50 @@ pub fn arc_mm_s(radius_mm: f64, accel: f64) -> f64 {
 /// The turn from the end of one piece to the start of the next, radians, anticlockwise positive.
 #[must_use]
 pub fn turn(a: &Segment, b: &Segment) -> f64 {
-    let (a, b) = (a.direction_at(a.length()), b.direction_at(0.0));
-    (a.0 * b.1 - a.1 * b.0).atan2(a.0 * b.0 + a.1 * b.1)
+    bend(a, b).angle()
+}
+
+/// A turn by its sine and cosine: most questions about it need no angle.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bend {
+    /// Above 0: anticlockwise.
+    pub sin: f64,
+    /// 1: straight on. Both are 0 where one of the pieces has no length.
+    pub cos: f64,
+}
+
+/// The turn from the end of one piece to the start of the next.
+#[must_use]
+pub fn bend(a: &Segment, b: &Segment) -> Bend {
+    let (a, b) = (a.direction_at_end(), b.direction_at(0.0));
+    Bend {
+        sin: a.0 * b.1 - a.1 * b.0,
+        cos: a.0 * b.0 + a.1 * b.1,
+    }
+}
+
+impl Bend {
+    /// The angle, radians, anticlockwise positive.
+    #[must_use]
+    pub fn angle(self) -> f64 {
+        self.sin.atan2(self.cos)
+    }
+}
+
+/// The speed through the corner between two pieces, see [`corner_mm_s`].
+fn corner_between_mm_s(a: &Segment, b: &Segment, step: f64) -> f64 {
+    let (a, b) = (a.direction_at_end(), b.direction_at(0.0));
+    if a == (0.0, 0.0) || b == (0.0, 0.0) {
+        return f64::INFINITY;
+    }
+    // The chord between two unit vectors is twice the sine of half the angle between them.
+    let (dx, dy) = (a.0 - b.0, a.1 - b.1);
+    let twice_sine = (dx * dx + dy * dy).sqrt();
+    if twice_sine < 2e-9 {
+        f64::INFINITY
+    } else {
+        step / twice_sine
+    }
 }
 
 /// A piece of a path with the speeds that it is passed at.
@@ -118,10 +160,10 @@ pub fn profile(path: &[(Segment, f64)], accel: f64, corner_step: f64) -> Vec<Str
     let mut at = vec![0.0; stretches.len() + 1];
     for (i, two) in stretches.windows(2).enumerate() {
         let [a, b] = [0, 1].map(|k: usize| path.get(two[k].piece).map(|(s, _)| s));
-        let turn = a.zip(b).map_or(0.0, |(a, b)| turn(a, b));
-        at[i + 1] = corner_mm_s(turn, corner_step)
-            .min(two[0].most_mm_s)
-            .min(two[1].most_mm_s);
+        let corner = a.zip(b).map_or(f64::INFINITY, |(a, b)| {
+            corner_between_mm_s(a, b, corner_step)
+        });
+        at[i + 1] = corner.min(two[0].most_mm_s).min(two[1].most_mm_s);
     }
     for (i, s) in stretches.iter().enumerate().rev() {
         at[i] = at[i].min((at[i + 1].powi(2) + 2.0 * accel * s.length_mm).sqrt());

@@ -130,3 +130,57 @@ fn a_square_is_no_circle_and_a_fine_polygon_is_one() {
     assert!(gon(60));
     assert!(!gon(6));
 }
+
+/// Depth and parent by comparing every contour with every other, as the rule has it: what lies round
+/// a contour is larger and holds most of five places of it.
+/// One that is cut again counts once, and lies where it was cut first.
+fn one_by_one(all: &[Contour], i: usize) -> (usize, Option<f64>) {
+    let inner = &all[all[i].twin_of.unwrap_or(i)];
+    let n = inner.points.len();
+    let round: Vec<&Contour> = all
+        .iter()
+        .filter(|o| o.twin_of.is_none())
+        .filter(|o| o.area_mm2.abs() > 1.001 * inner.area_mm2.abs())
+        .filter(|o| o.in_bounds(inner.points[0]))
+        .filter(|o| {
+            (0..5)
+                .filter(|k| o.contains(inner.points[k * n / 5]))
+                .count()
+                >= 3
+        })
+        .collect();
+    let least = round.iter().map(|o| o.area_mm2.abs()).reduce(f64::min);
+    (round.len(), least)
+}
+
+proptest::proptest! {
+    #[test]
+    fn nesting_is_that_of_comparing_each_with_each(
+        squares in proptest::collection::vec((0_i32..60, 0_i32..60, 1_i32..40, 0_usize..4), 1..40),
+        rings in proptest::collection::vec((0_i32..60, 0_i32..60, 3_i32..30), 0..20),
+    ) {
+        // Corners on whole numbers touch each other often; rings are of many corners.
+        let mut text = "G21\n".to_owned();
+        for (x, y, s, copies) in squares {
+            let square = format!(
+                "G0 X{x} Y{y}\nM3\nG1 X{} F600\nG1 Y{}\nG1 X{x}\nG1 Y{y}\nM5\n", x + s, y + s
+            );
+            text += &square.repeat(1 + copies / 3);
+        }
+        for (x, y, r) in rings {
+            text += &format!("G0 X{} Y{y}\nM3\nG3 X{} Y{y} I-{r} F600\nM5\n", x + r, x + r);
+        }
+        let reading = read(text.as_bytes(), &ReadingRules::default());
+        let flat = Flat::new(&reading.cut_list, &Placer::new(&Placement::default()));
+        let found = Contours::new(&flat, 0.2);
+        for (i, c) in found.all.iter().enumerate() {
+            let parent = c.parent.map(|p| found.all[p].area_mm2.abs());
+            proptest::prop_assert_eq!((c.depth, parent), one_by_one(&found.all, i), "contour {}", i);
+        }
+        for k in 0..40_u32 {
+            let p = Point::new(f64::from(k * 13 % 83) + 0.37, f64::from(k * 29 % 71) + 0.41);
+            let round = found.firsts().filter(|c| c.contains(p)).count();
+            proptest::prop_assert_eq!(found.in_part(&flat, p), round % 2 == 1);
+        }
+    }
+}

@@ -9,6 +9,7 @@ use units::Point;
 
 use super::strand::{Strand, Strands, Tick};
 use crate::flat::{Flat, Line};
+use crate::vet::Watch;
 
 /// Cells are no larger, mm; nor than a third of the kerf.
 const CELL_MM: f64 = 0.45;
@@ -19,6 +20,10 @@ pub(crate) const MORE_MM: f64 = 0.15;
 /// So many cells of kerf are laid at most: beyond that the program is no cutting program.
 const MOST_CELLS: f64 = 4e8;
 
+/// The sheet is painted so many cells at a time: 32 MB.
+const BAND_CELLS: u32 = 8 << 20;
+/// A sheet falls into no more runs than this: what follows from them takes 28 bytes a run.
+const MOST_RUNS: usize = 4_000_000;
 /// The hole of a pierce is a disc of 1.6 kerfs across: so many kerfs more than the kerf, on each side.
 pub(crate) const PIERCE_MORE: f64 = 0.3;
 
@@ -40,9 +45,6 @@ pub(crate) struct Grid {
     pub value: Vec<Tick>,
 }
 
-/// What of a row is cut away by one strand.
-type Stroke = (u32, u32, Tick);
-
 /// What the grid is laid from.
 pub(crate) struct Laying<'a> {
     pub size: Point,
@@ -54,10 +56,10 @@ pub(crate) struct Laying<'a> {
 
 impl Grid {
     /// Lays it; `None`: there is too much path for it.
-    pub fn new(l: &Laying<'_>) -> Option<Self> {
+    pub fn new(l: &Laying<'_>, watch: &dyn Watch) -> Option<Self> {
         let cell = (l.kerf_mm / 3.0).clamp(FINEST_MM, CELL_MM);
         let radius = l.kerf_mm / 2.0 + MORE_MM;
-        lay(l, cell, radius, MORE_MM, |lay, strand, line| {
+        lay(l, [cell, radius, MORE_MM], watch, |strand, line, piece| {
             let mut a = line.at(strand.from_mm);
             let first = line.index_at(strand.from_mm + 1e-9);
             for i in first..line.points.len() {
@@ -67,7 +69,7 @@ impl Grid {
                 } else {
                     line.points[i]
                 };
-                lay.capsule(a, b, radius);
+                piece(a, b);
                 a = b;
                 if last {
                     break;
@@ -78,9 +80,13 @@ impl Grid {
 
     /// Lays it in coarse cells, each strand as one straight piece of the given half width, edges drawn
     /// in by `edge`.
-    pub fn coarse(l: &Laying<'_>, cell: f64, radius: f64, edge: f64) -> Option<Self> {
-        lay(l, cell, radius, edge, |lay, strand, line| {
-            lay.capsule(line.at(strand.from_mm), line.at(strand.to_mm), radius);
+    pub fn coarse(
+        l: &Laying<'_>,
+        [cell, radius, edge]: [f64; 3],
+        watch: &dyn Watch,
+    ) -> Option<Self> {
+        lay(l, [cell, radius, edge], watch, |strand, line, piece| {
+            piece(line.at(strand.from_mm), line.at(strand.to_mm));
         })
     }
 
@@ -144,13 +150,17 @@ impl Grid {
     }
 }
 
-/// Lays all strands, each as `draw` says.
+/// Draws a strand piece by piece.
+type Piece<'p> = &'p mut dyn FnMut(Point, Point);
+
+/// Lays all strands, each as `draw` says. The sheet is painted in bands of rows, so that a large
+/// one takes no more memory than [`BAND_CELLS`] cells; of a row only the blocks that something is
+/// painted in are looked at.
 fn lay(
     l: &Laying<'_>,
-    cell: f64,
-    radius: f64,
-    edge: f64,
-    draw: impl Fn(&mut Lay, &Strand, &Line<'_>),
+    [cell, radius, edge]: [f64; 3],
+    watch: &dyn Watch,
+    draw: impl Fn(&Strand, &Line<'_>, Piece<'_>),
 ) -> Option<Grid> {
     let total: f64 = (0..l.flat.cuts()).map(|c| l.flat.line(c).length()).sum();
     let cells = (total + radius) * radius * 2.0 / (cell * cell);
@@ -158,66 +168,186 @@ fn lay(
         return None;
     }
     let (rows, columns) = (count(l.size.y, cell), count(l.size.x, cell));
-    let mut lay = Lay {
-        cell,
+    let mut grid = Grid {
+        cell_mm: cell,
         columns,
-        strokes: vec![Vec::new(); rows as usize],
-        local: Vec::new(),
-        low: 0,
+        rows: Vec::with_capacity(rows as usize + 1),
+        from: Vec::new(),
+        value: Vec::new(),
     };
-    let pierced = PIERCE_MORE * l.kerf_mm + radius;
-    for (strand, tick) in l.strands.all.iter().zip(1_u32..) {
-        let line = l.flat.line(strand.cut as usize);
-        if line.points.is_empty() {
-            continue;
-        }
-        if strand.from_mm <= 0.0 {
-            lay.capsule(line.points[0], line.points[0], pierced);
-        }
-        draw(&mut lay, strand, &line);
-        lay.emit(tick);
-    }
-    let used: Vec<Vec<(u32, u32)>> = spans_of(l.used, rows, cell, columns);
     let margin = |n: u32| {
         (0..n)
             .take_while(|i| (f64::from(*i) + 0.5) * cell < edge)
             .count() as u32
     };
-    Some(lay.finish(&used, margin(columns), margin(rows)))
+    let (side, end) = (margin(columns), margin(rows));
+    let high = (BAND_CELLS / columns).clamp(1, rows);
+    let reach = radius + PIERCE_MORE * l.kerf_mm;
+    let heights = heights(l, reach, high < rows, &draw);
+    let mut band = Band::new(cell, columns, high);
+    let mut low = 0;
+    while low < rows {
+        band.begin(low, high.min(rows - low));
+        paint(l, &mut band, radius, &heights, watch, &draw)?;
+        for outline in l.used {
+            band.fill(outline);
+        }
+        for row in low..low + band.rows {
+            grid.rows.push(grid.from.len() as u32);
+            if row < end || row + end >= rows {
+                band.paint(row, 0, columns, NEVER);
+            }
+            band.paint(row, 0, side, NEVER);
+            band.paint(row, columns.saturating_sub(side).max(side), columns, NEVER);
+            band.runs(row, &mut grid);
+        }
+        if grid.from.len() > MOST_RUNS {
+            return None;
+        }
+        low += band.rows;
+    }
+    grid.rows.push(grid.from.len() as u32);
+    Some(grid)
+}
+
+/// Paints the strands of a band, the first to come on top; `None`: nobody wants it any more.
+fn paint(
+    l: &Laying<'_>,
+    band: &mut Band,
+    radius: f64,
+    heights: &[[f64; 2]],
+    watch: &dyn Watch,
+    draw: &impl Fn(&Strand, &Line<'_>, Piece<'_>),
+) -> Option<()> {
+    let pierced = PIERCE_MORE * l.kerf_mm + radius;
+    let [bottom, top] = band.heights();
+    for (strand, tick) in l.strands.all.iter().zip(1_u32..) {
+        if tick % 4096 == 0 && !watch.go_on() {
+            return None;
+        }
+        let outside = |[low, high]: &[f64; 2]| *high < bottom || *low > top;
+        if heights.get(tick as usize - 1).is_some_and(outside) {
+            continue;
+        }
+        let line = l.flat.line(strand.cut as usize);
+        if line.points.is_empty() {
+            continue;
+        }
+        if strand.from_mm <= 0.0 {
+            band.capsule(line.points[0], line.points[0], pierced, tick);
+        }
+        draw(strand, &line, &mut |a, b| band.capsule(a, b, radius, tick));
+    }
+    Some(())
+}
+
+/// By strand: from where to where along Y it cuts metal away; none where there is one band only.
+fn heights(
+    l: &Laying<'_>,
+    reach: f64,
+    wanted: bool,
+    draw: &impl Fn(&Strand, &Line<'_>, Piece<'_>),
+) -> Vec<[f64; 2]> {
+    let one = |strand: &Strand| {
+        let mut range = [f64::INFINITY, f64::NEG_INFINITY];
+        let line = l.flat.line(strand.cut as usize);
+        let first = line.points.first().copied();
+        if let Some(p) = first.filter(|_| strand.from_mm <= 0.0) {
+            range = [p.y - reach, p.y + reach];
+        }
+        if first.is_some() {
+            draw(strand, &line, &mut |a, b| {
+                range[0] = range[0].min(a.y.min(b.y) - reach);
+                range[1] = range[1].max(a.y.max(b.y) + reach);
+            });
+        }
+        range
+    };
+    match wanted {
+        true => l.strands.all.iter().map(one).collect(),
+        false => Vec::new(),
+    }
 }
 
 fn count(size: f64, cell: f64) -> u32 {
     (size / cell).ceil().max(1.0) as u32
 }
 
-struct Lay {
+/// Cells that are looked at together.
+const BLOCK: usize = 64;
+
+/// Some rows of cells, each with the first moment at which it is cut away.
+struct Band {
     cell: f64,
     columns: u32,
-    strokes: Vec<Vec<Stroke>>,
-    /// Of the strand at hand: spans by row, from row `low`.
-    local: Vec<Vec<(u32, u32)>>,
-    low: usize,
+    /// The first row.
+    low: u32,
+    rows: u32,
+    cells: Vec<Tick>,
+    /// By row: a bit for each block that something was painted in.
+    painted: Vec<u64>,
+    words: usize,
 }
 
-impl Lay {
-    /// Adds all cells within `r` of the straight piece `a`-`b`.
-    fn capsule(&mut self, a: Point, b: Point, r: f64) {
+impl Band {
+    fn new(cell: f64, columns: u32, rows: u32) -> Self {
+        let words = (columns as usize).div_ceil(BLOCK * 64);
+        Self {
+            cell,
+            columns,
+            low: 0,
+            rows,
+            cells: vec![METAL; columns as usize * rows as usize],
+            painted: vec![0; words * rows as usize],
+            words,
+        }
+    }
+
+    fn begin(&mut self, low: u32, rows: u32) {
+        (self.low, self.rows) = (low, rows);
+    }
+
+    /// From where to where along Y the middles of its cells lie.
+    fn heights(&self) -> [f64; 2] {
+        let y = |row: u32| (f64::from(row) + 0.5) * self.cell;
+        [y(self.low), y(self.low + self.rows - 1)]
+    }
+
+    /// Takes the columns `from` to `to` (left out) of a row away at a moment, where they are not
+    /// taken away before it.
+    fn paint(&mut self, row: u32, from: u32, to: u32, tick: Tick) {
+        if from >= to {
+            return;
+        }
+        let row = (row - self.low) as usize;
+        let first = row * self.columns as usize;
+        for cell in &mut self.cells[first + from as usize..first + to as usize] {
+            *cell = (*cell).min(tick);
+        }
+        let bits = &mut self.painted[row * self.words..(row + 1) * self.words];
+        for block in from as usize / BLOCK..=(to as usize - 1) / BLOCK {
+            bits[block / 64] |= 1 << (block % 64);
+        }
+    }
+
+    /// Takes all cells within `r` of the straight piece `a`-`b` away.
+    fn capsule(&mut self, a: Point, b: Point, r: f64, tick: Tick) {
         let c = self.cell;
-        let top = self.strokes.len() as f64;
-        let first = ((a.y.min(b.y) - r) / c - 0.5).ceil().max(0.0);
+        let (bottom, top) = (f64::from(self.low), f64::from(self.low + self.rows));
+        let first = ((a.y.min(b.y) - r) / c - 0.5).ceil().max(bottom);
         let last = ((a.y.max(b.y) + r) / c - 0.5).floor().min(top - 1.0);
         if first > last || (last - first).is_nan() {
             return;
         }
         let (dx, dy) = (b.x - a.x, b.y - a.y);
-        let length = dx.hypot(dy);
+        let length = (dx * dx + dy * dy).sqrt();
         let (nx, ny) = if length > 0.0 {
             (-dy / length * r, dx / length * r)
         } else {
             (0.0, 0.0)
         };
-        for row in first as usize..=last as usize {
-            let y = (row as f64 + 0.5) * c;
+        for row in first as u32..=last as u32 {
+            let y = (f64::from(row) + 0.5) * c;
             let mut span = (f64::INFINITY, f64::NEG_INFINITY);
             let mut hold = |x0: f64, x1: f64| span = (span.0.min(x0), span.1.max(x1));
             for p in [a, b] {
@@ -241,123 +371,70 @@ impl Lay {
                 .floor()
                 .min(f64::from(self.columns) - 1.0);
             if x0 <= x1 {
-                self.hold(row, x0 as u32, x1 as u32 + 1);
+                self.paint(row, x0 as u32, x1 as u32 + 1, tick);
             }
         }
     }
 
-    fn hold(&mut self, row: usize, from: u32, to: u32) {
-        if self.local.is_empty() {
-            self.low = row;
-        }
-        while row < self.low {
-            self.local.insert(0, Vec::new());
-            self.low -= 1;
-        }
-        let slot = row - self.low;
-        if self.local.len() <= slot {
-            self.local.resize(slot + 1, Vec::new());
-        }
-        let spans = &mut self.local[slot];
-        match spans.last_mut() {
-            Some(last) if from <= last.1 && to >= last.0 => {
-                *last = (last.0.min(from), last.1.max(to));
+    /// Takes all cells inside an outline away from the start.
+    fn fill(&mut self, outline: &[Point]) {
+        let (cell, columns) = (self.cell, f64::from(self.columns));
+        let middle = |row: u32| (f64::from(row) + 0.5) * cell;
+        let end = self.low + self.rows;
+        let mut crossed: Vec<(u32, f64)> = Vec::new();
+        for (p, q) in outline.iter().zip(outline.iter().cycle().skip(1)) {
+            let row = |y: f64| (y / cell).clamp(f64::from(self.low), f64::from(end)) as u32;
+            let (first, last) = (row(p.y.min(q.y)), row(p.y.max(q.y)));
+            for row in first.saturating_sub(1).max(self.low)..(last + 1).min(end) {
+                let y = middle(row);
+                if (p.y > y) != (q.y > y) {
+                    crossed.push((row, p.x + (y - p.y) / (q.y - p.y) * (q.x - p.x)));
+                }
             }
-            _ => spans.push((from, to)),
+        }
+        crossed.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        // A closed outline crosses every row an even number of times.
+        for pair in crossed.chunks_exact(2) {
+            let a = (pair[0].1 / cell - 0.5).ceil().clamp(0.0, columns) as u32;
+            let b = ((pair[1].1 / cell - 0.5).floor() + 1.0).clamp(0.0, columns) as u32;
+            self.paint(pair[0].0, a, b, NEVER);
         }
     }
 
-    fn emit(&mut self, tick: Tick) {
-        for (spans, row) in self.local.iter_mut().zip(self.low..) {
-            self.strokes[row].extend(spans.drain(..).map(|(a, b)| (a, b, tick)));
-        }
-        self.local.clear();
-    }
-
-    /// Paints each row, the first strand to come on top, and cuts it into runs.
-    fn finish(self, used: &[Vec<(u32, u32)>], side: u32, end: u32) -> Grid {
-        let mut grid = Grid {
-            cell_mm: self.cell,
-            columns: self.columns,
-            rows: Vec::with_capacity(self.strokes.len() + 1),
-            from: Vec::new(),
-            value: Vec::new(),
+    /// Cuts a row into runs, and leaves it as it was before anything was painted.
+    fn runs(&mut self, row: u32, grid: &mut Grid) {
+        let row = (row - self.low) as usize;
+        let columns = self.columns as usize;
+        let cells = &mut self.cells[row * columns..(row + 1) * columns];
+        let mut before = None;
+        let mut run = |at: usize, value: Tick| {
+            if before != Some(value) {
+                grid.from.push(at as u32);
+                grid.value.push(value);
+                before = Some(value);
+            }
         };
-        let mut row_cells = vec![METAL; self.columns as usize];
-        let mut breaks: Vec<u32> = Vec::new();
-        let n = self.strokes.len();
-        for (row, strokes) in self.strokes.into_iter().enumerate() {
-            grid.rows.push(grid.from.len() as u32);
-            if row < end as usize || row + (end as usize) >= n {
-                grid.from.push(0);
-                grid.value.push(NEVER);
-                continue;
-            }
-            let inner = (side, self.columns.saturating_sub(side).max(side));
-            let edges = [(0, inner.0), (inner.1, self.columns)];
-            let gone = used.get(row).into_iter().flatten().chain(&edges);
-            breaks.clear();
-            breaks.push(0);
-            for &(a, b, tick) in strokes.iter().rev() {
-                row_cells[a as usize..b as usize].fill(tick);
-                breaks.extend([a, b]);
-            }
-            for &(a, b) in gone.clone() {
-                row_cells[a as usize..b as usize].fill(NEVER);
-                breaks.extend([a, b]);
-            }
-            breaks.sort_unstable();
-            breaks.dedup();
-            let mut before = None;
-            for &x in &breaks {
-                let Some(&value) = row_cells.get(x as usize) else {
-                    continue;
-                };
-                if before != Some(value) {
-                    grid.from.push(x);
-                    grid.value.push(value);
-                    before = Some(value);
+        // Where the last block that was looked at ended.
+        let mut done = 0;
+        for (word, bits) in self.painted[row * self.words..(row + 1) * self.words]
+            .iter_mut()
+            .enumerate()
+        {
+            while *bits != 0 {
+                let first = (word * 64 + bits.trailing_zeros() as usize) * BLOCK;
+                *bits &= *bits - 1;
+                if first > done {
+                    run(done, METAL);
                 }
-            }
-            for &(a, b, _) in &strokes {
-                row_cells[a as usize..b as usize].fill(METAL);
-            }
-            for &(a, b) in gone {
-                row_cells[a as usize..b as usize].fill(METAL);
-            }
-        }
-        grid.rows.push(grid.from.len() as u32);
-        grid
-    }
-}
-
-/// The cells inside outlines, row by row.
-fn spans_of(outlines: &[Vec<Point>], rows: u32, cell: f64, columns: u32) -> Vec<Vec<(u32, u32)>> {
-    let mut all: Vec<Vec<(u32, u32)>> = Vec::new();
-    if outlines.is_empty() {
-        return all;
-    }
-    all.resize(rows as usize, Vec::new());
-    for outline in outlines {
-        for (spans, row) in all.iter_mut().zip(0..rows) {
-            let y = (f64::from(row) + 0.5) * cell;
-            let next = outline.iter().cycle().skip(1);
-            let mut xs: Vec<f64> = outline
-                .iter()
-                .zip(next)
-                .filter(|(p, q)| (p.y > y) != (q.y > y))
-                .map(|(p, q)| p.x + (y - p.y) / (q.y - p.y) * (q.x - p.x))
-                .collect();
-            xs.sort_by(f64::total_cmp);
-            for pair in xs.chunks_exact(2) {
-                let a = (pair[0] / cell - 0.5).ceil().clamp(0.0, f64::from(columns)) as u32;
-                let b = (pair[1] / cell - 0.5).floor() + 1.0;
-                let b = b.clamp(0.0, f64::from(columns)) as u32;
-                if a < b {
-                    spans.push((a, b));
+                done = (first + BLOCK).min(columns);
+                for (cell, at) in cells[first..done].iter_mut().zip(first..) {
+                    run(at, *cell);
+                    *cell = METAL;
                 }
             }
         }
+        if done < columns {
+            run(done, METAL);
+        }
     }
-    all
 }

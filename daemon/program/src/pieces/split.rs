@@ -87,6 +87,10 @@ impl Part {
 pub(crate) struct Split {
     pub parts: Vec<Part>,
     pub of_run: Vec<u32>,
+    /// By piece: a piece further out along those that it comes free of, for [`Split::at`].
+    jump: Vec<u32>,
+    /// The pieces, each behind the one that it comes free of.
+    order: Vec<u32>,
 }
 
 struct Joining<'a> {
@@ -131,19 +135,60 @@ impl Split {
                 j.parts[part as usize].add_run(grid, row, grid.from[run as usize], to);
             }
         }
-        Self {
+        let mut split = Self {
+            jump: vec![NONE; j.parts.len()],
+            order: Vec::with_capacity(j.parts.len()),
             parts: j.parts,
             of_run,
+        };
+        split.link();
+        split
+    }
+
+    /// Fills in the order and the jumps: each piece knows the one that it comes free of, and one so
+    /// much further out that any is reached in log n steps, however deep the pieces are nested.
+    fn link(&mut self) {
+        let mut depth = vec![0_u32; self.parts.len()];
+        let mut done = vec![false; self.parts.len()];
+        let mut way = Vec::new();
+        for part in 0..self.parts.len() as u32 {
+            let mut at = part;
+            while at != NONE && !done[at as usize] {
+                way.push(at);
+                at = self.parts[at as usize].from;
+            }
+            for part in way.drain(..).rev() {
+                let from = self.parts[part as usize].from;
+                if from != NONE {
+                    let far = self.jump[from as usize];
+                    let span = |a: u32, b: u32| depth[a as usize] - depth[b as usize];
+                    let further = (far != NONE)
+                        .then(|| self.jump[far as usize])
+                        .filter(|f| *f != NONE && span(from, far) == span(far, *f));
+                    self.jump[part as usize] = further.unwrap_or(from);
+                    depth[part as usize] = depth[from as usize] + 1;
+                }
+                done[part as usize] = true;
+                self.order.push(part);
+            }
         }
     }
 
-    /// The piece that a piece is at a moment.
+    /// The pieces, each behind the one that it comes free of.
+    pub fn outermost_first(&self) -> &[u32] {
+        &self.order
+    }
+
+    /// The piece that a piece is at a moment: the first one, from itself outward, that is free by
+    /// then. What a piece comes free of was free before it.
     pub fn at(&self, mut part: u32, tick: Tick) -> u32 {
         while let Some(p) = self.parts.get(part as usize)
             && p.freed >= tick
             && p.from != NONE
         {
-            part = p.from;
+            let far = self.jump[part as usize];
+            let not_yet = |k: u32| self.parts.get(k as usize).is_some_and(|p| p.freed >= tick);
+            part = if not_yet(far) { far } else { p.from };
         }
         part
     }

@@ -17,6 +17,7 @@ fn map_of(text: &str, used: &[Vec<Point>], kerf_mm: f64, clamp: Point) -> PieceM
         used,
         clamp: Some(clamp),
         slats: Slats::default(),
+        watch: &crate::Unwatched,
     })
     .expect("little path")
 }
@@ -233,6 +234,11 @@ fn the_backward_pass_agrees_with_a_flood_fill_after_every_cut() {
                         f64::midpoint(r[0], r[2]) + 0.1,
                         f64::midpoint(r[1], r[3]) + 0.1,
                     );
+                    // A place so near to a kerf may lie in a cell of it.
+                    let beside = |v: f64, k: usize| edges(k).any(|e| (v - e).abs() < 1.3);
+                    if beside(at.x, 0) || beside(at.y, 1) {
+                        continue;
+                    }
                     let clamped =
                         m.piece_at(at, tick).is_some() && m.piece_at(at, tick) == m.clamped(tick);
                     prop_assert_eq!(
@@ -264,6 +270,7 @@ fn more_path_than_any_sheet_takes_is_not_laid() {
         used: &[],
         clamp: None,
         slats: Slats::default(),
+        watch: &crate::Unwatched,
     };
     assert!(PieceMap::new(&input).is_none());
 }

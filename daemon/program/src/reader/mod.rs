@@ -127,7 +127,9 @@ pub fn read(bytes: &[u8], rules: &ReadingRules) -> Reading {
         return Reading::without_program(findings);
     }
     let mut file = File::new(rules, findings);
-    file.read(text);
+    if !file.read(text) {
+        return Reading::without_program(file.run.findings);
+    }
     file.finish()
 }
 
@@ -186,7 +188,8 @@ impl<'a> File<'a> {
         }
     }
 
-    fn read(&mut self, text: &[u8]) {
+    /// False: there is more path than can be vetted, and that was told.
+    fn read(&mut self, text: &[u8]) -> bool {
         let mut rest = text;
         while !rest.is_empty() && self.fence != Fence::Closed {
             let (line, next, ended) = next_line(rest);
@@ -196,9 +199,14 @@ impl<'a> File<'a> {
             if !ended {
                 self.cut_short = self.words.cut_short;
             }
+            let (pieces, findings) = (self.run.torch.pieces, &mut self.run.findings);
+            if rules::file_too_large::tell_path(findings, pieces, self.lines) {
+                return false;
+            }
             rest = next;
         }
         self.behind_the_end(rest);
+        true
     }
 
     /// What stands behind the end is looked at and not carried out.

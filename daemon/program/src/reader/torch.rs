@@ -10,6 +10,8 @@ use crate::rules;
 #[derive(Debug, Default)]
 pub(crate) struct Torch {
     cut: Option<Cut>,
+    /// What was gathered so far, in pieces of path: a cut counts as some.
+    pub pieces: usize,
 }
 
 impl Torch {
@@ -38,6 +40,7 @@ impl Torch {
             rules::torch_on_twice::on(findings, at, cut.on_line);
             return;
         }
+        self.pieces += rules::file_too_large::CUT_PIECES;
         self.cut = Some(Cut {
             pierce,
             on_line: at.line,
@@ -50,10 +53,13 @@ impl Torch {
 
     pub fn off(&mut self, findings: &mut Findings, list: &mut CutList, at: Spot) {
         match self.cut.take() {
-            Some(cut) => list.cuts.push(Cut {
-                off_line: at.line,
-                ..cut
-            }),
+            Some(mut cut) => {
+                cut.path.shrink_to_fit();
+                list.cuts.push(Cut {
+                    off_line: at.line,
+                    ..cut
+                });
+            }
             None => rules::torch_on_twice::off(findings, at),
         }
     }
@@ -77,6 +83,7 @@ impl Torch {
     pub fn add(&mut self, element: Element) {
         if let Some(cut) = &mut self.cut {
             cut.path.push(element);
+            self.pieces += 1;
         }
     }
 

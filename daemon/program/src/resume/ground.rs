@@ -246,6 +246,7 @@ fn through(flat: &Flat, drawn: &OnSheet<'_>) -> Option<PieceMap> {
         used: &setup.used,
         clamp: setup.clamp,
         slats: drawn.input.facts.slats,
+        watch: drawn.watch,
     })
 }
 

@@ -142,7 +142,7 @@ fn joined(first: Option<Cut>, second: Option<Cut>) -> Option<Cut> {
 /// What the rules of some groups say of one cut: refusals and warnings.
 fn said(input: &VetInput<'_>, list: CutList, number: usize, groups: &[Group]) -> Vec<Finding> {
     let reading = Reading::of_cuts(list);
-    let sheet = OnSheet::new(&reading, input);
+    let sheet = OnSheet::new(&reading, input, &crate::Unwatched);
     let mut found = Findings::default();
     for rule in rules::ALL.iter().filter(|r| groups.contains(&r.group)) {
         if let Some(judge) = rule.judge {

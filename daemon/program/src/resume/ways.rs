@@ -68,7 +68,7 @@ pub(super) fn find(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
         cuts: stopped.cuts.to_vec(),
         stops: Vec::new(),
     });
-    let drawn = OnSheet::new(&drawn, input);
+    let drawn = OnSheet::new(&drawn, input, &crate::Unwatched);
     let Some(ground) = Ground::new(stopped, &drawn) else {
         from_kerf_alone(cut, &lost, input, &mut ways);
         return ways;

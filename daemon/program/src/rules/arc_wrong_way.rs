@@ -36,6 +36,11 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             let (start, end) = (tangent(&arc.segment, false), tangent(&arc.segment, true));
             let comes = tangent(&before.segment, true);
             let goes = tangent(&after.segment, false);
+            // An angle is only wanted where the path turns back at all.
+            let back = |a: (f64, f64), b: (f64, f64)| a.0 * b.0 + a.1 * b.1 < 0.0;
+            if !back(comes, start) || !back(end, goes) {
+                continue;
+            }
             let breaks = [break_deg(comes, start), break_deg(end, goes)];
             // Turned the other way both tangents point backwards.
             if breaks.iter().all(|b| *b > BREAK_DEG && 180.0 - b < SMOOTH_DEG) {
@@ -58,7 +63,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 /// The direction at an end, without trigonometry.
 pub(crate) fn tangent(s: &Segment, at_end: bool) -> (f64, f64) {
     let unit = |x: f64, y: f64| {
-        let length = x.hypot(y);
+        let length = (x * x + y * y).sqrt();
         if length > 0.0 { (x / length, y / length) } else { (0.0, 0.0) }
     };
     match *s {

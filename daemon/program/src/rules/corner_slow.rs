@@ -2,7 +2,7 @@
 //! burns off and height control dives.
 
 use super::page::Page;
-use units::motion::{corner_mm_s, turn};
+use units::motion::{bend, corner_mm_s};
 
 use super::not_judged::{self, Lack};
 use crate::contour::Kind;
@@ -30,6 +30,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         not_judged::tell(findings, NAME, if sheet.input.facts.motion.is_none() { Lack::Machine("what the axes can do is not known") } else { Lack::Kerf });
         return;
     };
+    let straight = CORNER.cos();
     let (mut count, mut first, mut slowest) = (0_usize, None, f64::INFINITY);
     let mut cuts = Vec::new();
     for (cut, number) in sheet.cuts() {
@@ -43,8 +44,16 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         for two in cut.path.windows(2) {
             along += two[0].segment.length();
             let on_contour = along > contour.joint_mm + 0.1 && along < contour.closed_mm - 0.1;
-            let turned = turn(&two[0].segment, &two[1].segment);
-            if !on_contour || turned.abs() < CORNER || (turned > 0.0) != outside_left {
+            if !on_contour {
+                continue;
+            }
+            let bend = bend(&two[0].segment, &two[1].segment);
+            if bend.cos > straight {
+                continue;
+            }
+            // By the angle, not the sine: a path that turns straight back has a sine of 0.
+            let turned = bend.angle();
+            if (turned > 0.0) != outside_left {
                 continue;
             }
             let feed = |e: &crate::Element| e.feed_mm_s.or(sheet.input.chart_feed_mm_s);

@@ -9,7 +9,7 @@
 
 use super::page::Page;
 use units::Segment;
-use units::motion::turn;
+use units::motion::{bend, turn};
 
 use super::not_judged;
 use crate::contour::{Contour, Kind};
@@ -109,6 +109,7 @@ fn corners(cut: &crate::Cut, contour: &Contour, meets: f64, kerf: f64) -> Vec<Co
     let left = contour.clockwise() == (contour.kind == Kind::Outline);
     let toward = |turned: f64| if left { turned } else { -turned };
     let limit = kerf / 2.0 - 1e-3;
+    let straight = KINK.cos();
     let (mut found, mut run, mut along) = (Vec::new(), Run::default(), 0.0);
     for (i, e) in cut.path.iter().enumerate() {
         let length = e.segment.length();
@@ -117,7 +118,15 @@ fn corners(cut: &crate::Cut, contour: &Contour, meets: f64, kerf: f64) -> Vec<Co
         // The corners in which the lead-in meets the contour and the lead-out leaves it are none
         // of the part.
         let of_part = along > meets + kerf && along < contour.closed_mm - kerf;
-        if let Some(before) = before.filter(|b| of_part && !wrong_way(b, &e.segment)) {
+        let before = before.filter(|_| of_part);
+        if let Some(before) = before
+            && bend(&before, &e.segment).cos > straight
+        {
+            // Straight on, as nearly every piece is.
+            if length >= kerf {
+                run.close(&mut found);
+            }
+        } else if let Some(before) = before.filter(|b| !wrong_way(b, &e.segment)) {
             let turned = toward(turn(&before, &e.segment));
             let radius = chord_radius(&before, &e.segment, turned, kerf);
             if turned > KINK && radius < limit {

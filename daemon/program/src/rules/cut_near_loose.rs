@@ -1,8 +1,12 @@
 //! A path past a free piece that may stand up in the torch's way.
 
 use super::page::Page;
+use units::Bounds;
+
 use crate::findings::{Findings, Spot};
+use crate::pieces::Piece;
 use crate::shape::{apart, mm};
+use crate::tree::{Tree, grown};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "cut-near-loose";
@@ -24,27 +28,45 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     let loose: Vec<_> = map.pieces().into_iter().filter(|p| p.may_tip(map.slats())).collect();
+    let near_loose = Tree::new(loose.iter().map(|l| l.bounds));
     let mut first: Option<(Spot, usize, f64)> = None;
     let mut cuts = Vec::new();
     for (_, number) in sheet.cuts() {
         let tick = map.strands.start(number - 1);
         let line = sheet.flat().line(number - 1);
-        let b = sheet.bounds(number);
-        let near = loose
-            .iter()
-            .take_while(|p| map.freed(p.id) < tick)
-            .filter(|p| !apart(&b, &p.bounds, BODY_MM))
-            .find_map(|piece| {
-                let outline = sheet.contours()?.of_cut(piece.freed_by?.checked_sub(1)?)?;
-                let (s, off) = map
-                    .strands
-                    .of_cut(number - 1)
-                    .map(|(_, s)| (s.from_mm, outline.distance(line.at(s.from_mm))))
-                    .min_by(|x, y| x.1.total_cmp(&y.1))?;
-                (off < BODY_MM).then_some((s, piece.freed_by.unwrap_or(0), off))
-            });
-        if let Some((s, freed_by, off)) = near {
+        let freed = loose.partition_point(|p| map.freed(p.id) < tick) as u32;
+        // The place of the cut that comes nearest to the piece; any will do once one was told.
+        let nearest_to = |piece: &Piece, any: bool| {
+            let outline = sheet.contours()?.of_cut(piece.freed_by?.checked_sub(1)?)?;
+            let (edges, reach) = (outline.edges(), grown(&outline.bounds, BODY_MM));
+            let mut best: Option<(f64, f64)> = None;
+            for (_, s) in map.strands.of_cut(number - 1) {
+                let p = line.at(s.from_mm);
+                let limit = best.map_or(BODY_MM, |(_, off)| off);
+                if apart(&Bounds::of(p), &reach, 0.0) {
+                    continue;
+                }
+                if let Some(off) = edges.nearer(&outline.points, p, limit) {
+                    best = Some((s.from_mm, off));
+                    if any {
+                        break;
+                    }
+                }
+            }
+            best
+        };
+        let mut nearest: Option<(u32, f64, f64)> = None;
+        near_loose.within(&grown(&sheet.bounds(number), BODY_MM), freed, |k| {
+            if nearest.is_none_or(|(n, ..)| k < n)
+                && let Some((s, off)) = nearest_to(&loose[k as usize], first.is_some())
+            {
+                nearest = Some((k, s, off));
+            }
+            nearest.is_some() && first.is_some()
+        });
+        if let Some((k, s, off)) = nearest {
             cuts.push(number);
+            let freed_by = loose[k as usize].freed_by.unwrap_or(0);
             first.get_or_insert_with(|| (sheet.spot_at(number, s), freed_by, off));
         }
     }

@@ -34,7 +34,11 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         for (i, e) in cut.path.iter().enumerate() {
             if let Segment::Line { from, to } = e.segment {
                 let length = from.distance(to);
-                let turn = run.last.map(|last| turn(&last, &e.segment));
+                // Pieces of different lengths are no arc, whatever their turn.
+                let turn = run
+                    .last
+                    .filter(|last| alike(run.length, length) || alike(last.length(), length))
+                    .map(|last| turn(&last, &e.segment));
                 if run.takes(length, turn) {
                     run.last = Some(e.segment);
                     continue;

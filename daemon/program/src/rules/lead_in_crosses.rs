@@ -8,7 +8,7 @@ use crate::contour::{Contour, Kind};
 use crate::findings::Findings;
 use crate::flat::between;
 use crate::lead::{each, joint, pierce, place_on};
-use crate::near::{Near, middles};
+use crate::near::{Crowd, Near, middles};
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
@@ -25,6 +25,9 @@ pub(crate) const PAGE: Page = Page {
 
 /// Polylines of arcs are no truer than this, mm.
 const DEEP_MM: f64 = 0.05;
+/// A lead-in is compared with no more other contours than this: so many on one place are each
+/// other's copies.
+const CROWD: usize = 256;
 /// So many pieces before the joint are looked at: what is longer is no lead-in.
 const PIECES: usize = 200;
 
@@ -44,7 +47,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         let line = near.flat.line(contour.cut);
         let lead = line.part(0.0, until);
         let lead = &lead[lead.len().saturating_sub(PIECES)..];
-        let into = own(sheet, near, contour, lead)
+        let into = own(sheet, contour, lead)
             .or_else(|| neighbour(near, contour, lead, line.at(until + kerf), kerf));
         let Some((at, what)) = into else {
             continue;
@@ -65,7 +68,6 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 /// The lead-in enters the part's side of its own contour.
 fn own(
     sheet: &OnSheet<'_>,
-    near: Near<'_>,
     contour: &Contour,
     lead: &[Point],
 ) -> Option<(Point, String)> {
@@ -74,18 +76,16 @@ fn own(
     if !overlaps || pierce(sheet, contour).on_part {
         return None;
     }
-    let crossed = lead.windows(2).any(|l| {
-        bounds(l).is_some_and(|b| {
-            near.about(&b, 0.0)
-                .any(|(cut, c, d)| cut == contour.cut && between(l[0], l[1], c, d).0 <= 0.0)
-        })
-    });
-    if !crossed {
+    let mut parts = Vec::new();
+    for l in lead.windows(2) {
+        contour.edges().crossings(&contour.points, l[0], l[1], &mut parts);
+    }
+    if parts.is_empty() {
         return None;
     }
     let deep = |p: &Point| contour.on_part(*p) && contour.distance(*p) > DEEP_MM;
     let at = lead.windows(2).find_map(|l| {
-        let mut tried = middles(l[0], l[1], &contour.points);
+        let mut tried = middles(l[0], l[1], contour);
         tried.push(l[1]);
         tried.into_iter().find(|p| deep(p))
     })?;
@@ -106,22 +106,29 @@ fn neighbour(
 ) -> Option<(Point, String)> {
     let reach = kerf / 2.0;
     let mut hit: Option<(usize, f64, Point)> = None;
-    for (cut, c, d) in near.about(&bounds(lead)?, reach) {
+    let (mut shared, mut crowd) = (None, Crowd::default());
+    near.about(&bounds(lead)?, reach, usize::MAX, |cut, c, d| {
         // An open path has no side, and no part of its own.
-        if cut == contour.cut || near.contours.of_cut(cut).is_none() {
-            continue;
-        }
+        let other = near.contours.of_cut(cut).filter(|_| cut != contour.cut);
+        let Some(other) = other.filter(|_| hit.is_none_or(|h| cut <= h.0)) else {
+            return false;
+        };
         for l in lead.windows(2) {
             let (off, at) = between(l[0], l[1], c, d);
             if off < reach - 1e-3 && hit.is_none_or(|h| (cut, off) < (h.0, h.1)) {
                 // Where the contours themselves lie on each other, the lead-in is not to blame.
-                let shared = near.contours.of_cut(cut).is_some_and(|n| n.distance(joint) <= reach);
-                if !shared {
+                let known = shared.filter(|(of, _)| *of == cut).map(|(_, lies)| lies);
+                let lies = known.unwrap_or_else(|| {
+                    other.edges().nearer(&other.points, joint, reach.next_up()).is_some()
+                });
+                shared = Some((cut, lies));
+                if !lies {
                     hit = Some((cut, off, at));
                 }
             }
         }
-    }
+        crowd.count(cut) > CROWD
+    });
     hit.map(|(cut, off, at)| {
         let says = format!(
             "The lead-in comes within {} mm of the contour of cut {} (half a kerf, {} mm, must stay \

@@ -1,11 +1,14 @@
 //! Path or traverse too near to the ground clamp or to a marked keep-out.
 
+use std::collections::BTreeMap;
+
 use super::page::Page;
-use units::Point;
+use units::{Bounds, Point};
 
 use super::not_judged::{self, Lack};
 use crate::findings::{Findings, Spot};
-use crate::shape::{apart, chords, distance_to_box, mm};
+use crate::shape::{chords, distance_to_box, mm};
+use crate::tree::{Tree, grown};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "on-clamp";
@@ -35,6 +38,15 @@ struct Thing {
     height: f64,
 }
 
+impl Thing {
+    fn bounds(&self) -> Bounds {
+        Bounds {
+            low: self.low,
+            high: self.high,
+        }
+    }
+}
+
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(setup) = sheet.input.setup else {
         not_judged::tell(findings, NAME, Lack::Setup("the sheet is not known"));
@@ -59,82 +71,189 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         }),
         None => not_judged::tell(findings, NAME, Lack::Clamp),
     }
-    for thing in &things {
-        paths(sheet, findings, thing);
-        traverses(sheet, findings, thing);
+    let tree = Tree::new(things.iter().map(Thing::bounds));
+    let mut hits = paths(sheet, &things, &tree);
+    hits.extend(traverses(sheet, &things));
+    hits.sort_by_key(|h| (h.thing, h.traverse, h.number));
+    for hit in hits {
+        tell(sheet, findings, &things[hit.thing as usize], &hit);
     }
 }
 
-fn paths(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
-    let own = units::Bounds {
-        low: thing.low,
-        high: thing.high,
-    };
-    let far = |b: &units::Bounds| apart(b, &own, BODY_MM);
+/// A cut or traverse is told to be too near to no more things than this; how many more stand about
+/// is told as a number.
+const TOLD_A_CUT: usize = 16;
+
+/// A path or traverse too near to a thing.
+struct Hit {
+    thing: u32,
+    /// The cut, or the one that a traverse leads to, from 1.
+    number: usize,
+    traverse: bool,
+    distance: f64,
+    spot: Spot,
+    /// So many things stand about that are not told: within the torch's body of the rectangle round
+    /// the path.
+    more: usize,
+}
+
+fn near(distance: f64) -> bool {
+    distance < BODY_MM - 1e-6
+}
+
+fn paths(sheet: &OnSheet<'_>, things: &[Thing], tree: &Tree) -> Vec<Hit> {
+    let mut hits = Vec::new();
     for (cut, number) in sheet.cuts() {
-        if far(&sheet.bounds(number)) {
+        let mut any = false;
+        tree.within(&grown(&sheet.bounds(number), BODY_MM), u32::MAX, |_| {
+            any = true;
+            any
+        });
+        if !any {
             continue;
         }
         let pierce = sheet.placer.place(cut.pierce);
-        let (distance, at) = off(pierce, pierce, thing);
-        let mut nearest = (distance, Spot::torch_on(number, cut).at(at));
+        let from_pierce = |thing: u32| {
+            let (distance, at) = off(pierce, pierce, &things[thing as usize]);
+            (distance, Spot::torch_on(number, cut).at(at))
+        };
+        let mut nearest: BTreeMap<u32, (f64, Spot)> = BTreeMap::new();
+        let mut told = 0;
+        tree.within(&grown(&Bounds::of(pierce), BODY_MM), u32::MAX, |thing| {
+            let here = from_pierce(thing);
+            told += usize::from(near(here.0));
+            nearest.insert(thing, here);
+            told >= TOLD_A_CUT
+        });
         for (s, e) in sheet.path(cut) {
-            if far(&s.bounds()) {
-                continue;
-            }
-            for (a, b) in chords(&s) {
-                let (distance, at) = off(a, b, thing);
-                if distance < nearest.0 {
-                    nearest = (distance, Spot::element(number, e).at(at));
+            let mut flat = None;
+            tree.within(&grown(&s.bounds(), BODY_MM), u32::MAX, |thing| {
+                if told >= TOLD_A_CUT && !nearest.contains_key(&thing) {
+                    return true;
                 }
-            }
-        }
-        let (distance, spot) = nearest;
-        if distance < BODY_MM - 1e-6 {
-            findings.refuse(NAME, spot, || {
-                (
-                    format!(
-                        "The cut passes {} mm from {}; the torch's body needs {BODY_MM} mm.",
-                        mm(distance),
-                        thing.name
-                    ),
-                    "Move the clamp, or the program's zero.".to_owned(),
-                )
+                let before = nearest.get(&thing).is_some_and(|(d, _)| near(*d));
+                let slot = nearest.entry(thing).or_insert_with(|| from_pierce(thing));
+                for (a, b) in flat.get_or_insert_with(|| chords(&s)).iter() {
+                    let (distance, at) = off(*a, *b, &things[thing as usize]);
+                    if distance < slot.0 {
+                        *slot = (distance, Spot::element(number, e).at(at));
+                    }
+                }
+                told += usize::from(near(slot.0) && !before);
+                false
             });
         }
+        let mut too_near: Vec<Hit> = (nearest.into_iter())
+            .filter(|(_, (d, _))| near(*d))
+            .map(|(thing, (distance, spot))| Hit {
+                thing,
+                number,
+                traverse: false,
+                distance,
+                spot,
+                more: 0,
+            })
+            .collect();
+        leave_off(&mut too_near, tree, &sheet.bounds(number));
+        hits.extend(too_near);
+    }
+    hits
+}
+
+fn traverses(sheet: &OnSheet<'_>, all: &[Thing]) -> Vec<Hit> {
+    let height = sheet.input.traverse_height_mm;
+    let mut hits = Vec::new();
+    let high: Vec<u32> = (0_u32..)
+        .zip(all)
+        .filter(|(_, t)| height - t.height < CLEAR_MM)
+        .map(|(k, _)| k)
+        .collect();
+    if high.is_empty() {
+        return hits;
+    }
+    let bounds = high.iter().map(|&k| all[k as usize].bounds());
+    let tree = Tree::new(bounds);
+    for t in sheet.reading.cut_list.traverses() {
+        let (a, b) = (sheet.placer.place(t.from), sheet.placer.place(t.to));
+        let mut own = Vec::new();
+        tree.along((a, b), BODY_MM, u32::MAX, |k| {
+            let thing = high[k as usize];
+            let (distance, at) = off(a, b, &all[thing as usize]);
+            if near(distance) {
+                own.push(Hit {
+                    thing,
+                    number: t.cut,
+                    traverse: true,
+                    distance,
+                    spot: Spot {
+                        line: t.line,
+                        column: t.column,
+                        cut: t.cut,
+                        at: Some(at),
+                    },
+                    more: 0,
+                });
+            }
+            own.len() >= TOLD_A_CUT
+        });
+        let mut about = Bounds::of(a);
+        about.add(b);
+        leave_off(&mut own, &tree, &about);
+        hits.extend(own);
+    }
+    hits
+}
+
+/// Where as many are told as may be, the last says how many more stand about.
+fn leave_off(told: &mut [Hit], tree: &Tree, about: &Bounds) {
+    let n = told.len();
+    if n >= TOLD_A_CUT
+        && let Some(last) = told.last_mut()
+    {
+        last.more = tree.count(&grown(about, BODY_MM)).saturating_sub(n);
     }
 }
 
-fn traverses(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing) {
+/// What is said of those that are not told.
+fn and_more(hit: &Hit) -> String {
+    match hit.more {
+        0 => String::new(),
+        n => format!(
+            " {n} more stand within {BODY_MM} mm of the rectangle round it: they are not told one by one."
+        ),
+    }
+}
+
+fn tell(sheet: &OnSheet<'_>, findings: &mut Findings, thing: &Thing, hit: &Hit) {
     let height = sheet.input.traverse_height_mm;
-    if height - thing.height >= CLEAR_MM {
+    if !hit.traverse {
+        findings.refuse(NAME, hit.spot, || {
+            (
+                format!(
+                    "The cut passes {} mm from {}; the torch's body needs {BODY_MM} mm.{}",
+                    mm(hit.distance),
+                    thing.name,
+                    and_more(hit)
+                ),
+                "Move the clamp, or the program's zero.".to_owned(),
+            )
+        });
         return;
     }
-    for t in sheet.reading.cut_list.traverses() {
-        let (a, b) = (sheet.placer.place(t.from), sheet.placer.place(t.to));
-        let (distance, at) = off(a, b, thing);
-        if distance < BODY_MM - 1e-6 {
-            let spot = Spot {
-                line: t.line,
-                column: t.column,
-                cut: t.cut,
-                at: Some(at),
-            };
-            findings.warn(NAME, spot, || {
-                (
-                    format!(
-                        "The traverse to this cut passes {} mm from {}, {} mm high; at traverse height {} mm it clears it by {} mm, {CLEAR_MM} mm are wanted.",
-                        mm(distance),
-                        thing.name,
-                        mm(thing.height),
-                        mm(height),
-                        mm(height - thing.height)
-                    ),
-                    "Move it, or raise the traverse height.".to_owned(),
-                )
-            });
-        }
-    }
+    findings.warn(NAME, hit.spot, || {
+        (
+            format!(
+                "The traverse to this cut passes {} mm from {}, {} mm high; at traverse height {} mm it clears it by {} mm, {CLEAR_MM} mm are wanted.{}",
+                mm(hit.distance),
+                thing.name,
+                mm(thing.height),
+                mm(height),
+                mm(height - thing.height),
+                and_more(hit)
+            ),
+            "Move it, or raise the traverse height.".to_owned(),
+        )
+    });
 }
 
 fn off(a: Point, b: Point, thing: &Thing) -> (f64, Point) {
@@ -201,6 +320,30 @@ mod tests {
         assert_eq!(frame::brief(&frame::report_with(WIDE, &input)), nothing());
         input.traverse_height_mm = 24.0;
         assert_eq!(frame::brief(&frame::report_with(WIDE, &input)), ["warn on-clamp 7:1 2"]);
+    }
+
+    #[test]
+    fn of_many_things_on_one_place_some_are_told_and_the_others_counted() {
+        let mut setup = frame::setup();
+        let thing = |k: i32| Keepout {
+            at: Point::new(165.0, 100.0 + f64::from(k) / 100.0),
+            size: Point::new(2.0, 2.0),
+            height: 10.0,
+        };
+        let says = |setup: &crate::Setup| -> Vec<String> {
+            let report = frame::report_with(PROGRAM, &frame::input(setup));
+            let of = report.findings.into_iter().filter(|f| f.rule == super::NAME);
+            of.map(|f| f.says).collect()
+        };
+        for n in [1, 15, 16, 17, 400] {
+            setup.keepouts = (0..n).map(thing).collect();
+            let told = says(&setup);
+            assert_eq!(told.len(), super::TOLD_A_CUT.min(n as usize), "{n}");
+            let more = format!(" {} more stand within 25 mm", n - 16);
+            let counted = told.iter().filter(|s| s.contains("more stand")).count();
+            assert_eq!(counted, usize::from(n > 16), "{n}: {told:?}");
+            assert!(n <= 16 || told.iter().any(|s| s.contains(&more)), "{n}: {told:?}");
+        }
     }
 
     #[test]

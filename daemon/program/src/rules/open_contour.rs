@@ -4,11 +4,12 @@ use super::page::Page;
 use super::not_judged;
 use crate::findings::{Findings, Spot};
 use crate::report::Severity;
-use units::Point;
+use units::{Bounds, Point};
 
 use crate::flat::{Line, nearest_part};
 use crate::lead::joint;
 use crate::shape::mm;
+use crate::tree::{Tree, grown};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "open-contour";
@@ -33,6 +34,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     let tabs = sheet.input.setup.map_or(&[][..], |s| &s.tabs);
+    let near_tabs = Tree::new(tabs.iter().map(|t| Bounds::of(*t)));
     let Some(kerf) = sheet.input.kerf_mm else {
         return;
     };
@@ -55,9 +57,14 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         if gap > GAP_MM + 1e-6 {
             continue;
         }
-        let marked = tabs.iter().any(|tab| {
-            let nearest = start.toward(end, nearest_part(start, end, *tab));
-            nearest.distance(*tab) <= MARKED_MM
+        let mut gap_box = Bounds::of(start);
+        gap_box.add(end);
+        let mut marked = false;
+        near_tabs.within(&grown(&gap_box, MARKED_MM + 1e-6), u32::MAX, |k| {
+            let tab = tabs[k as usize];
+            let nearest = start.toward(end, nearest_part(start, end, tab));
+            marked = nearest.distance(tab) <= MARKED_MM;
+            marked
         });
         let spot = Spot::element(number, last).at(end);
         let severity = if marked { Severity::Note } else { Severity::Warn };

@@ -1,12 +1,16 @@
 //! A pierce or path over an area marked as already cut away.
 
+use std::collections::BTreeSet;
+
 use super::page::Page;
-use units::Point;
+use units::{Bounds, Point};
 
 use super::not_judged::{self, Lack};
+use crate::edges::Edges;
 use crate::findings::{Findings, Spot};
 use crate::report::Severity;
-use crate::shape::{apart, chords, crossing, inside, mm};
+use crate::shape::{apart, chords, mm};
+use crate::tree::{Tree, grown};
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "over-used";
@@ -20,40 +24,147 @@ pub(crate) const PAGE: Page = Page {
     source: "The setup: there is no metal.",
 };
 
+/// Crossings are reckoned with rounding: areas this near are asked, mm.
+const CRUMB_MM: f64 = 1e-6;
+/// A cut is told of no more used areas than this, those in which it begins or ends first; how many
+/// more lie about is told as a number.
+const AREAS_A_CUT: usize = 16;
+/// So often a piece of path is held against a used area in all.
+const MOST_COMPARED: usize = 200_000_000;
+
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(setup) = sheet.input.setup else {
         not_judged::tell(findings, NAME, Lack::Setup("the sheet is not known"));
         return;
     };
-    for outline in &setup.used {
-        let Some(&first) = outline.first() else {
-            continue;
-        };
-        let mut area = units::Bounds::of(first);
-        outline.iter().for_each(|p| area.add(*p));
-        for (cut, number) in sheet.cuts() {
-            if !apart(&sheet.bounds(number), &area, 0.0) {
-                one(sheet, findings, cut, number, outline);
-            }
+    let areas: Vec<Area<'_>> = setup.used.iter().filter_map(|o| Area::new(o)).collect();
+    let tree = Tree::new(areas.iter().map(|a| a.bounds));
+    // Asked cut by cut, told area by area.
+    let mut found: Vec<(u32, usize, Crossed)> = Vec::new();
+    let mut left = MOST_COMPARED;
+    for (cut, number) in sheet.cuts() {
+        let own = crossed(sheet, cut, number, (&areas, &tree), &mut left);
+        found.extend(own.into_iter().map(|(area, crossed)| (area, number, crossed)));
+        if left == 0 {
+            findings.refuse(NAME, Spot::torch_on(number, cut), || {
+                (
+                    "The used areas lie about the path in such number that from this cut on it is not judged where it crosses them.".to_owned(),
+                    "Join the used areas in the setup.".to_owned(),
+                )
+            });
+            break;
         }
+    }
+    found.sort_by_key(|(area, number, _)| (*area, *number));
+    for (_, _, crossed) in found {
+        let more = match crossed.more {
+            0 => String::new(),
+            n => format!(" {n} more areas reach into the rectangle round it: they are not told one by one."),
+        };
+        findings.tell(NAME, crossed.severity, crossed.spot, || {
+            (
+                format!(
+                    "The cut {} an area marked as already cut away, for {} mm of its path: there is no metal for the arc.{more}",
+                    crossed.what,
+                    mm(crossed.length_mm)
+                ),
+                "Move the program's zero, or mend the used areas in the setup.".to_owned(),
+            )
+        });
+    }
+}
+
+/// The areas that a cut meets, those round its ends first.
+fn crossed(
+    sheet: &OnSheet<'_>,
+    cut: &crate::Cut,
+    number: usize,
+    (areas, tree): (&[Area<'_>], &Tree),
+    left: &mut usize,
+) -> Vec<(u32, Crossed)> {
+    let about = grown(&sheet.bounds(number), CRUMB_MM);
+    let (mut seen, mut found) = (BTreeSet::new(), Vec::new());
+    if tree.count(&about) == 0 {
+        return found;
+    }
+    let mut ask = |area: u32| {
+        if seen.insert(area) {
+            *left = left.saturating_sub(1 + cut.path.len());
+            found.extend(one(sheet, cut, number, &areas[area as usize]).map(|c| (area, c)));
+        }
+        *left == 0 || found.len() >= AREAS_A_CUT
+    };
+    let ends = [cut.pierce, cut.end()].map(|p| Bounds::of(sheet.placer.place(p)));
+    let path = sheet.path(cut).map(|(s, _)| grown(&s.bounds(), CRUMB_MM));
+    for window in ends.into_iter().chain(path) {
+        let mut enough = false;
+        tree.within(&window, u32::MAX, |area| {
+            enough = ask(area);
+            enough
+        });
+        if enough {
+            break;
+        }
+    }
+    let told = found.len();
+    if told >= AREAS_A_CUT
+        && let Some((_, last)) = found.last_mut()
+    {
+        last.more = tree.count(&about).saturating_sub(told);
+    }
+    found
+}
+
+/// What is known of a cut that meets a used area.
+struct Crossed {
+    severity: Severity,
+    what: &'static str,
+    spot: Spot,
+    length_mm: f64,
+    /// So many areas about it are not told.
+    more: usize,
+}
+
+/// A used area.
+struct Area<'a> {
+    outline: &'a [Point],
+    edges: Edges,
+    bounds: Bounds,
+}
+
+impl<'a> Area<'a> {
+    fn new(outline: &'a [Point]) -> Option<Self> {
+        let mut bounds = Bounds::of(*outline.first()?);
+        outline.iter().for_each(|p| bounds.add(*p));
+        Some(Self {
+            outline,
+            edges: Edges::new(outline),
+            bounds,
+        })
+    }
+
+    fn contains(&self, p: Point) -> bool {
+        self.edges.contains(self.outline, p)
     }
 }
 
 fn one(
     sheet: &OnSheet<'_>,
-    findings: &mut Findings,
     cut: &crate::Cut,
     number: usize,
-    outline: &[Point],
-) {
+    area: &Area<'_>,
+) -> Option<Crossed> {
     let pierce = sheet.placer.place(cut.pierce);
     let end = sheet.placer.place(cut.end());
-    let pierced = inside(pierce, outline);
+    let pierced = area.contains(pierce);
     let mut over = Over::default();
     for (s, e) in sheet.path(cut) {
+        if apart(&s.bounds(), &area.bounds, CRUMB_MM) {
+            continue;
+        }
         let spot = Spot::element(number, e);
         for (a, b) in chords(&s) {
-            over.piece(a, b, spot, outline);
+            over.piece(a, b, spot, area);
         }
     }
     let (severity, what, spot) = match over.first {
@@ -61,19 +172,17 @@ fn one(
             let spot = Spot::torch_on(number, cut).at(pierce);
             (Severity::Refuse, "is pierced in", spot)
         }
-        Some(spot) if inside(end, outline) => (Severity::Refuse, "runs into and ends in", spot),
+        Some(spot) if area.contains(end) => (Severity::Refuse, "runs into and ends in", spot),
         Some(spot) => (Severity::Warn, "crosses", spot),
-        None => return,
+        None => return None,
     };
-    findings.tell(NAME, severity, spot, || {
-        (
-            format!(
-                "The cut {what} an area marked as already cut away, for {} mm of its path: there is no metal for the arc.",
-                mm(over.length)
-            ),
-            "Move the program's zero, or mend the used areas in the setup.".to_owned(),
-        )
-    });
+    Some(Crossed {
+        severity,
+        what,
+        spot,
+        length_mm: over.length,
+        more: 0,
+    })
 }
 
 #[derive(Default)]
@@ -84,17 +193,19 @@ struct Over {
 
 impl Over {
     /// Adds what of a straight piece lies inside the outline.
-    fn piece(&mut self, a: Point, b: Point, spot: Spot, outline: &[Point]) {
-        let mut cuts = vec![0.0, 1.0];
-        let next = outline.iter().cycle().skip(1);
-        for (&c, &d) in outline.iter().zip(next) {
-            cuts.extend(crossing(a, b, c, d));
+    fn piece(&mut self, a: Point, b: Point, spot: Spot, area: &Area<'_>) {
+        let mut reach = Bounds::of(a);
+        reach.add(b);
+        if apart(&reach, &area.bounds, CRUMB_MM) {
+            return;
         }
+        let mut cuts = vec![0.0, 1.0];
+        area.edges.crossings(area.outline, a, b, &mut cuts);
         cuts.sort_by(f64::total_cmp);
         for pair in cuts.windows(2) {
             let middle = a.toward(b, f64::midpoint(pair[0], pair[1]));
             let length = a.distance(b) * (pair[1] - pair[0]);
-            if length > 1e-6 && inside(middle, outline) {
+            if length > 1e-6 && area.contains(middle) {
                 self.length += length;
                 self.first.get_or_insert(spot.at(a.toward(b, pair[0])));
             }
@@ -132,5 +243,25 @@ mod tests {
         assert_eq!(used(50.0, 90.0, 70.0, 95.0), ["warn over-used 11:1 2", "warn path-in-void 11:1 2"]);
         assert_eq!(used(107.0, 59.0, 109.0, 61.0), ["refuse over-used 10:1 2"]);
         assert_eq!(used(50.0, 90.0, 59.9, 95.0), nothing());
+    }
+
+    #[test]
+    fn of_many_areas_on_one_place_some_are_told_and_the_others_counted() {
+        let says = |n: usize| -> Vec<String> {
+            let mut setup = super::super::frame::setup();
+            let area = |k: usize| {
+                let x = 100.0 + k as f64 / 100.0;
+                vec![Point::new(x, 100.0), Point::new(x + 30.0, 100.0), Point::new(x, 300.0)]
+            };
+            setup.used = (0..n).map(area).collect();
+            let report = super::super::frame::report_with(PROGRAM, &super::super::frame::input(&setup));
+            let of = report.findings.into_iter().filter(|f| f.rule == super::NAME && f.cut == Some(2));
+            of.map(|f| f.says).collect()
+        };
+        assert_eq!(says(15).len(), 15);
+        assert!(says(15).iter().all(|s| !s.contains("more areas")));
+        let told = says(500);
+        assert_eq!(told.len(), super::AREAS_A_CUT);
+        assert!(told.iter().any(|s| s.contains(" 484 more areas reach into the rectangle")), "{told:?}");
     }
 }

@@ -8,7 +8,7 @@ use units::Point;
 
 use super::not_judged;
 use crate::contour::{Contour, Contours, Kind};
-use crate::findings::{Findings, Spot};
+use crate::findings::Findings;
 use crate::report::Severity;
 use crate::lead::place_on;
 use crate::near::{Pair, overlap};
@@ -46,11 +46,16 @@ pub(crate) fn close(contours: &Contours, pair: &Pair, kerf: f64, thickness: f64)
         return None;
     }
     let (a, b) = (contours.of_cut(pair.a)?, contours.of_cut(pair.b)?);
+    // What lies round a contour is larger: no need to go further up than that.
     let within = |inner: &Contour, outer: &Contour| {
+        let size = outer.area_mm2.abs();
         let mut at = inner.parent;
         while let Some(c) = at.and_then(|i| contours.all.get(i)) {
             if contours.same(c.cut, outer.cut) {
                 return true;
+            }
+            if c.area_mm2.abs() > size {
+                return false;
             }
             at = c.parent;
         }
@@ -76,7 +81,9 @@ pub(crate) fn close(contours: &Contours, pair: &Pair, kerf: f64, thickness: f64)
 pub(crate) fn crosses(a: &Contour, b: &Contour) -> Option<Point> {
     let outside = |inner: &Contour, outer: &Contour| {
         let mut places = inner.points.iter();
-        places.find(|p| !outer.contains(**p) && outer.distance(**p) > SHARED_MM).copied()
+        let (edges, on) = (outer.edges(), SHARED_MM.next_up());
+        let clear = |p: &Point| edges.nearer(&outer.points, *p, on).is_none();
+        places.find(|p| !outer.contains(**p) && clear(p)).copied()
     };
     let at = overlap(a, b, SHARED_MM)?;
     let (small, large) = match a.area_mm2.abs() < b.area_mm2.abs() {
@@ -94,7 +101,22 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some((contours, kerf, thickness)) = not_judged::sized(sheet, findings, NAME) else {
         return;
     };
-    for pair in sheet.near_pairs().unwrap_or_default() {
+    let Some(pairs) = sheet.near_pairs() else {
+        return;
+    };
+    if let Some((cut, at)) = pairs.crowded {
+        findings.tell_at(NAME, Severity::Refuse, cut + 1, || place_on(sheet, cut, at), || {
+            (
+                format!(
+                    "More cuts lie on each other here than are compared with each other: what is too \
+                     close among them is not all told. So it is with {} cuts.",
+                    pairs.crowds
+                ),
+                "Delete the copies.".to_owned(),
+            )
+        });
+    }
+    for pair in &pairs.all {
         let Some(how) = close(contours, pair, kerf, thickness) else {
             continue;
         };
@@ -102,8 +124,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             Closeness::Eaten(at) => (Severity::Refuse, at),
             Closeness::Near(_) => (Severity::Warn, pair.on_b),
         };
-        let spot: Spot = place_on(sheet, pair.b, at);
-        findings.tell(NAME, severity, spot, || {
+        findings.tell_at(NAME, severity, pair.b + 1, || place_on(sheet, pair.b, at), || {
             let other = pair.a + 1;
             match how {
                 Closeness::Eaten(_) => (

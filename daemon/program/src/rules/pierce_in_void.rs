@@ -75,7 +75,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 }
 
 /// For so many pierces a better place is looked for.
-const LOOKED_FOR: usize = 50;
+const LOOKED_FOR: usize = 12;
 /// It is looked for in rings so far apart, mm...
 const RING_MM: f64 = 0.5;
 /// ... and so many of them.
@@ -122,22 +122,29 @@ fn cut_of(map: &PieceMap, tick: u32) -> String {
 
 /// How much of the surroundings of a cut's pierce is metal (0 to 1); `None`: all of it.
 pub(super) fn metal_part(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<f64> {
+    let measure = || sheet.cuts().map(|(_, n)| measured(sheet, map, n)).collect();
+    let all: &Vec<Option<f64>> = sheet.derived.metal.get_or_init(measure);
+    all.get(number - 1).copied().flatten()
+}
+
+fn measured(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<f64> {
     let line = sheet.flat().line(number - 1);
     let (p, tick) = (*line.points.first()?, map.strands.start(number - 1));
     let size = sheet.input.setup?.sheet;
     let half = sheet.input.kerf_mm? / 2.0;
     let on_sheet = |q: Point| (0.0..=size.x).contains(&q.x) && (0.0..=size.y).contains(&q.y);
     let reach = WITHIN_MM + half;
-    let near = sheet.kerf_distance(p, reach, tick - 1).is_some();
+    let near = sheet.kerf_within(p, reach, tick - 1);
     let inner = (WITHIN_MM..=size.x - WITHIN_MM).contains(&p.x) && (WITHIN_MM..=size.y - WITHIN_MM).contains(&p.y);
-    let used = sheet.input.setup.is_some_and(|s| !s.used.is_empty());
+    // What was used before this far away changes nothing within the disc.
+    let used = sheet.used_distance(p, WITHIN_MM + 1.0).is_some();
     if inner && !near && !used && map.under(p, tick) != Under::Nothing {
         return None;
     }
     let (mut metal, mut all) = (0.0, 0.0);
     for q in disc(p, WITHIN_MM) {
         all += 1.0;
-        let cut = sheet.kerf_distance(q, half, tick - 1).is_some();
+        let cut = sheet.kerf_within(q, half, tick - 1);
         // The grid knows what has dropped and what was used; kerfs are measured.
         let gone = match map.gone_at(q) {
             None | Some(NEVER) => true,

@@ -3,7 +3,6 @@
 use super::page::Page;
 use super::pierce_in_void::metal_part;
 use crate::findings::{Findings, Spot};
-use crate::flat::nearest_part;
 use crate::shape::mm;
 use crate::vet::OnSheet;
 
@@ -25,7 +24,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
         return;
     };
-    let (Some(setup), Some(kerf)) = (sheet.input.setup, sheet.input.kerf_mm) else {
+    let Some(kerf) = sheet.input.kerf_mm else {
         return;
     };
     let limit = kerf + MORE_MM;
@@ -35,13 +34,8 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         let kerfs = sheet
             .kerf_distance(p, limit + kerf / 2.0, before)
             .map(|d| d - kerf / 2.0);
-        let used = setup
-            .used
-            .iter()
-            .flat_map(|o| o.iter().zip(o.iter().cycle().skip(1)))
-            .map(|(a, b)| a.toward(*b, nearest_part(*a, *b, p)).distance(p))
-            .fold(f64::INFINITY, f64::min);
-        let off = kerfs.unwrap_or(f64::INFINITY).min(used);
+        let used = sheet.used_distance(p, limit);
+        let off = kerfs.unwrap_or(f64::INFINITY).min(used.unwrap_or(f64::INFINITY));
         if off >= limit - 1e-6 || metal_part(sheet, map, number).is_some_and(|m| m < 0.9) {
             continue;
         }

@@ -2,7 +2,9 @@
 
 use super::page::Page;
 use crate::findings::{Findings, Spot};
-use crate::shape::{apart, mm};
+use crate::pieces::Piece;
+use crate::shape::mm;
+use crate::tree::{Tree, grown};
 use crate::vet::OnSheet;
 use units::Bounds;
 
@@ -30,22 +32,33 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         .into_iter()
         .filter(|p| p.may_tip(map.slats()) && p.tip_up_mm(map.slats()) > height)
         .collect();
+    let near_loose = Tree::new(loose.iter().map(|l| l.bounds));
     let mut first = None;
     let mut cuts = Vec::new();
     for (cut, number) in sheet.cuts() {
         let p = sheet.placer.place(cut.pierce);
         let tick = map.strands.start(number - 1);
-        let near = loose
-            .iter()
-            .take_while(|l| map.freed(l.id) < tick)
-            .filter(|l| !apart(&Bounds::of(p), &l.bounds, NEAR_MM))
-            .find(|l| {
-                let outline = l.freed_by.and_then(|c| sheet.contours()?.of_cut(c - 1));
-                outline.is_some_and(|o| o.contains(p) || o.distance(p) < NEAR_MM)
-            });
-        if let Some(piece) = near {
+        let freed = loose.partition_point(|l| map.freed(l.id) < tick) as u32;
+        let is_near = |l: &Piece| {
+            let outline = l.freed_by.and_then(|c| sheet.contours()?.of_cut(c - 1));
+            outline.is_some_and(|o| {
+                let edges = o.edges();
+                edges.contains(&o.points, p) || edges.nearer(&o.points, p, NEAR_MM).is_some()
+            })
+        };
+        // The first to come free is told; of later cuts only whether there is one.
+        let mut nearest: Option<u32> = None;
+        near_loose.within(&grown(&Bounds::of(p), NEAR_MM), freed, |k| {
+            if nearest.is_none_or(|n| k < n) && is_near(&loose[k as usize]) {
+                nearest = Some(k);
+            }
+            nearest.is_some() && first.is_some()
+        });
+        if let Some(k) = nearest {
             cuts.push(number);
-            first.get_or_insert((Spot::torch_on(number, cut).at(p), piece.clone()));
+            first.get_or_insert_with(|| {
+                (Spot::torch_on(number, cut).at(p), loose[k as usize].clone())
+            });
         }
     }
     if let Some((spot, piece)) = first {

@@ -6,6 +6,7 @@ use units::Point;
 use crate::findings::{Findings, Spot};
 use crate::pieces::{Piece, PieceMap, Under};
 use crate::shape::{clip, mm};
+use crate::tree::Tree;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "rapid-over-loose";
@@ -37,10 +38,11 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     if high.is_empty() {
         return;
     }
+    let under = Tree::new(high.iter().map(|p| p.bounds));
     for t in sheet.reading.cut_list.traverses() {
         let (a, b) = (sheet.placer.place(t.from), sheet.placer.place(t.to));
         let tick = map.strands.start(t.cut - 1);
-        let Some((piece, over, at)) = crossed(map, &high, a, b, tick) else {
+        let Some((piece, over, at)) = crossed(map, (high.as_slice(), &under), a, b, tick) else {
             continue;
         };
         let spot = Spot {
@@ -67,16 +69,26 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 }
 
 /// The first high free piece under the way from `a` to `b`.
-fn crossed<'p>(map: &PieceMap, high: &'p [Piece], a: Point, b: Point, tick: u32) -> Option<(&'p Piece, f64, Point)> {
+fn crossed<'p>(
+    map: &PieceMap,
+    (high, tree): (&'p [Piece], &Tree),
+    a: Point,
+    b: Point,
+    tick: u32,
+) -> Option<(&'p Piece, f64, Point)> {
     let length = a.distance(b);
     if length <= OVER_MM {
         return None;
     }
-    for piece in high {
-        if map.freed(piece.id) >= tick {
-            // In the order in which they come free.
-            break;
-        }
+    // In the order in which they come free.
+    let freed = high.partition_point(|p| map.freed(p.id) < tick) as u32;
+    let mut below = Vec::new();
+    tree.along((a, b), 0.0, freed, |k| {
+        below.push(k as usize);
+        false
+    });
+    below.sort_unstable();
+    for piece in below.into_iter().filter_map(|k| high.get(k)) {
         let Some((from, to)) = clip(a, b, &piece.bounds) else {
             continue;
         };

@@ -1,8 +1,11 @@
 //! The metal between the clamp and what is still to cut grows narrow.
 
 use super::page::Page;
+use units::Bounds;
+
 use crate::findings::{Findings, Spot};
 use crate::pieces::Strait;
+use crate::tree::Tree;
 use crate::vet::OnSheet;
 
 pub(crate) const NAME: &str = "skeleton-weak";
@@ -35,12 +38,20 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let held: Vec<_> = sheet.contours().map_or_else(Vec::new, |c| {
         c.all.iter().filter(|o| o.tab_mm > 0.0).collect()
     });
+    let near = Tree::new(held.iter().map(|o| o.bounds));
     for (cut, number) in sheet.cuts() {
         let p = sheet.placer.place(cut.pierce);
         let tick = map.strands.start(number - 1);
         // Without any way at all it is another rule's word.
         // What a tab holds is as weak as its tab, and that is known.
-        if held.iter().any(|o| o.cut + 1 < number && o.contains(p)) {
+        let earlier = held.partition_point(|o| o.cut + 1 < number) as u32;
+        let mut is_held = false;
+        near.within(&Bounds::of(p), earlier, |k| {
+            let o = held[k as usize];
+            is_held = o.edges().contains(&o.points, p);
+            is_held
+        });
+        if is_held {
             continue;
         }
         let joined = map.piece_at(p, tick).is_some() && map.piece_at(p, tick) == map.clamped(tick);

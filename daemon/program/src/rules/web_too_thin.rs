@@ -1,6 +1,8 @@
 //! Little metal between two kerfs: it warps and melts, or there is none.
 
 use super::page::Page;
+use units::Point;
+
 use super::not_judged;
 use super::parts_too_close::{self, SHARED_MM, crosses};
 use crate::contour::{Contours, Kind};
@@ -42,7 +44,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some((contours, kerf, thickness)) = not_judged::sized(sheet, findings, NAME) else {
         return;
     };
-    for pair in sheet.near_pairs().unwrap_or_default() {
+    for pair in sheet.near_pairs().map_or(&[][..], |p| &p.all) {
         if contours.same(pair.a, pair.b) {
             continue;
         }
@@ -50,10 +52,11 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         if parts_too_close::close(contours, pair, kerf, thickness).is_some() {
             continue;
         }
-        let Some((severity, web, limit)) = thin(contours, pair, kerf, thickness) else {
+        let in_part = |p| contours.in_part(sheet.flat(), p);
+        let Some((severity, web, limit)) = thin(contours, pair, kerf, thickness, in_part) else {
             continue;
         };
-        findings.tell(NAME, severity, place_on(sheet, pair.b, pair.on_b), || {
+        findings.tell_at(NAME, severity, pair.b + 1, || place_on(sheet, pair.b, pair.on_b), || {
             let other = pair.a + 1;
             let says = if web <= 0.0 {
                 format!("Nothing stays between this kerf and that of cut {other}: they run into each other.")
@@ -70,7 +73,13 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 }
 
 /// Severity, metal and limit, mm.
-fn thin(contours: &Contours, pair: &Pair, kerf: f64, thickness: f64) -> Option<(Severity, f64, f64)> {
+fn thin(
+    contours: &Contours,
+    pair: &Pair,
+    kerf: f64,
+    thickness: f64,
+    in_part: impl FnOnce(Point) -> bool,
+) -> Option<(Severity, f64, f64)> {
     let (a, b) = (contours.of_cut(pair.a), contours.of_cut(pair.b));
     let web = pair.apart_mm - kerf;
     let (warned, noted) = (warned_mm(thickness), reach_mm(thickness));
@@ -89,8 +98,7 @@ fn thin(contours: &Contours, pair: &Pair, kerf: f64, thickness: f64) -> Option<(
         return Some((Severity::Warn, web, warned));
     }
     let between = pair.on_a.toward(pair.on_b, 0.5);
-    let in_part = || contours.firsts().filter(|c| c.contains(between)).count() % 2 == 1;
-    (web < noted - 0.02 && in_part()).then_some((Severity::Note, web, noted))
+    (web < noted - 0.02 && in_part(between)).then_some((Severity::Note, web, noted))
 }
 
 #[cfg(test)]

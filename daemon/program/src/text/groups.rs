@@ -92,15 +92,19 @@ pub(super) fn all_cuts<'f>(findings: impl Iterator<Item = &'f Finding>) -> Vec<u
 
 /// The findings of one rule gathered by what they say, whatever their numbers.
 pub(super) fn alike<'f>(group: &[&'f Finding]) -> Vec<Vec<&'f Finding>> {
-    let mut kinds: Vec<(String, Vec<&Finding>)> = Vec::new();
+    let mut kinds: Vec<Vec<&Finding>> = Vec::new();
+    let mut place: BTreeMap<String, usize> = BTreeMap::new();
     for &f in group {
         let kind = without_numbers(&f.says) + &without_numbers(&f.remedy);
-        match kinds.iter_mut().find(|(k, _)| *k == kind) {
-            Some((_, list)) => list.push(f),
-            None => kinds.push((kind, vec![f])),
+        let slot = *place.entry(kind).or_insert_with(|| {
+            kinds.push(Vec::new());
+            kinds.len() - 1
+        });
+        if let Some(list) = kinds.get_mut(slot) {
+            list.push(f);
         }
     }
-    kinds.into_iter().map(|(_, list)| list).collect()
+    kinds
 }
 
 /// Words with one mark in place of each number.

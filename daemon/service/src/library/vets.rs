@@ -8,6 +8,7 @@ use std::collections::{HashMap, VecDeque};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
 
+use program::Watch;
 use tokio::sync::{Semaphore, watch};
 
 use super::{Chosen, LibraryError};
@@ -30,10 +31,9 @@ pub(super) type Key = (String, String, String);
 #[derive(Debug, Default)]
 pub struct Wanted(AtomicBool);
 
-impl Wanted {
+impl Watch for Wanted {
     /// False: nobody does any more, and nobody will.
-    #[must_use]
-    pub fn go_on(&self) -> bool {
+    fn go_on(&self) -> bool {
         !self.0.load(Ordering::Acquire)
     }
 }
