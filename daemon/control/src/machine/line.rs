@@ -210,11 +210,17 @@ impl Machine {
         self.record(Event::LinkLost { why: why.into() }, true);
         let last = self.line.status.as_ref().map_or(self.now, |s| s.at);
         if self.active() {
-            let says = format!(
-                "No word from it for {} ms; limit {} ms. Motion and place: not known.",
-                self.now.since(last).as_millis(),
-                self.line.silence.as_millis()
-            );
+            let since = self.now.since(last);
+            // A line that ends (a cable pulled) is told as that, not as a silence of a moment.
+            let says = if since > self.line.silence {
+                format!(
+                    "No word from it for {} ms; limit {} ms. Motion and place: not known.",
+                    since.as_millis(),
+                    self.line.silence.as_millis()
+                )
+            } else {
+                format!("The line itself ended: {why}. Motion and place: not known.")
+            };
             self.latch(Cause::LinkCut, self.now, says.clone());
             self.stop_why(Cause::LinkCut, last, says);
         }
