@@ -11,6 +11,7 @@ mod metal;
 mod pairs;
 mod random;
 mod rows;
+mod second;
 mod sensing;
 mod watch;
 mod world;

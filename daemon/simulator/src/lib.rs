@@ -19,6 +19,7 @@ mod source;
 mod table;
 mod wire;
 
+pub use metal::Metal;
 pub use relays::SenseWrong;
 pub use settings::TableSettings;
 pub use table::{FaultRefused, Table};

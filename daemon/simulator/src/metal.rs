@@ -48,7 +48,7 @@ impl Led {
 
 /// The metal of one sheet.
 #[derive(Clone, Debug)]
-pub(crate) struct Metal {
+pub struct Metal {
     grid: Grid,
     /// A free piece no longer than this falls, mm.
     falls_mm: f64,
@@ -74,8 +74,9 @@ struct Beside {
 }
 
 impl Metal {
-    /// A whole sheet. `corner`: its lower left one.
-    pub(crate) fn new(corner: Point, size: Point, falls_mm: f64) -> Self {
+    /// A whole sheet. `corner`: its lower left one. A free piece no longer than `falls_mm` falls.
+    #[must_use]
+    pub fn new(corner: Point, size: Point, falls_mm: f64) -> Self {
         Self {
             grid: Grid::new(corner, size),
             falls_mm,
@@ -86,7 +87,7 @@ impl Metal {
     }
 
     /// The arc burns at a place, and takes away what lies within `radius` mm of its way there.
-    pub(crate) fn burn(&mut self, at: Point, radius: f64) {
+    pub fn burn(&mut self, at: Point, radius: f64) {
         let arc = self.arc.get_or_insert(Arc {
             from: at,
             to: at,
@@ -122,7 +123,7 @@ impl Metal {
 
     /// The arc burns no more, or does not go through. `out`: it is out, and what has come free by it
     /// falls, if it is small.
-    pub(crate) fn end(&mut self, out: bool) {
+    pub fn end(&mut self, out: bool) {
         if let Some(arc) = self.arc.take() {
             self.take(arc);
             self.arc = None;
@@ -135,8 +136,9 @@ impl Metal {
         }
     }
 
-    /// From a place to the nearest metal in the plane, mm; [`FAR_MM`] or more: none that counts.
-    pub(crate) fn distance(&self, p: Point) -> f64 {
+    /// From a place to the nearest metal in the plane, mm; 4 or more: none that counts.
+    #[must_use]
+    pub fn distance(&self, p: Point) -> f64 {
         self.grid.distance(p, FAR_MM)
     }
 
@@ -153,7 +155,8 @@ impl Metal {
     }
 
     /// Whether there is metal at this very place.
-    pub(crate) fn at(&self, p: Point) -> bool {
+    #[must_use]
+    pub fn at(&self, p: Point) -> bool {
         self.grid.metal_at(p)
     }
 }
