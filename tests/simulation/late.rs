@@ -7,7 +7,7 @@ use control::view::{Phase, Step, View};
 use control::{Cause, Event};
 use simulator::harness::FaultKind;
 
-use crate::jobs::{fault, finish_whole, world};
+use crate::jobs::{fault, finish_whole, world, world_told};
 use crate::world::{Who, World};
 
 /// Where it is kept from going on.
@@ -205,4 +205,18 @@ fn a_chain_that_opened_for_less_than_a_step_is_an_emergency_stop() {
     world.table.lock().expect("one thread").open_briefly(opened);
     let world = finish_whole(world, &[]);
     assert_eq!(causes(&world), vec![Cause::Estop]);
+}
+
+#[test]
+fn an_emergency_stop_whose_controller_counts_on_is_gone_on_with_from_where_the_torch_stood() {
+    // The chain takes the drives and does not tell; the hold byte comes late; the arc may be stuck on.
+    for stuck in [false, true] {
+        let mut faults = vec![fault(FaultKind::Estop, 2, 90.0)];
+        if stuck {
+            faults.push(fault(FaultKind::ArcStuck, 2, None));
+        }
+        let mut world = at(world_told(false, &faults), Place::Path(88.0));
+        world.stall(Who::Wire, Duration::from_millis(1800));
+        finish_whole(world, &faults);
+    }
 }

@@ -10,6 +10,8 @@ mod lost;
 mod metal;
 mod pairs;
 mod random;
+mod relays;
+mod rough;
 mod rows;
 mod second;
 mod sensing;

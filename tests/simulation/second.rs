@@ -16,7 +16,7 @@ use units::Point;
 use crate::world::World;
 
 #[expect(dead_code, reason = "the polygon engine needs more of a sheet")]
-#[path = "../../daemon/program/tests/opinion/sheets.rs"]
+#[path = "../opinion/sheets.rs"]
 mod sheets;
 
 use sheets::{P, Sheet};

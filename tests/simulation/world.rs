@@ -16,10 +16,13 @@ use standclear::config::Config;
 use standclear::practice::operator::{Hands, Operator};
 use standclear::practice::table;
 use standclear::runner::Automatic;
-use units::Time;
+use units::{Point, Time};
 
+mod disobeys;
+mod dying;
 mod replaying;
 mod stalls;
+mod told;
 
 use crate::random::restless::{Odd, Restless};
 use crate::watch::Watch;
@@ -43,6 +46,14 @@ impl Hands for Near {
         self.0.lock().expect("one thread").remedy(stuck);
     }
 
+    fn new_parts(&mut self) {
+        self.0.lock().expect("one thread").new_parts();
+    }
+
+    fn torch_on_sheet(&mut self) -> Option<Point> {
+        Some(self.0.lock().expect("one thread").truth().torch_on_sheet)
+    }
+
     fn try_buttons(&mut self) {
         self.0.lock().expect("one thread").try_buttons();
     }
@@ -52,12 +63,11 @@ impl Hands for Near {
 const METAL: Duration = Duration::from_millis(400);
 /// A killed panel is back after this, unless it is told otherwise.
 const DEAD: Duration = Duration::from_millis(700);
-/// What was recorded within this of its death is lost, unless it was durable.
-const JOURNAL_LAG: Duration = Duration::from_millis(100);
 
 /// A terminal keeps so many bytes that nobody has read.
 const TTY: usize = 4095;
 
+pub use disobeys::Disobeys;
 use replaying::{Recorded, traced};
 use stalls::Part;
 pub use stalls::{Stall, Who};
@@ -116,6 +126,15 @@ pub struct World {
     orders: Vec<GuardOrder>,
     inbox: Vec<Input>,
     tty: Vec<u8>,
+    /// Edges shorter than a debounce since the panel started.
+    short_edges: u64,
+    /// What does not obey, soonest first.
+    pub disobeys: Vec<(Time, Disobeys)>,
+    button_until: Option<Time>,
+    /// The contact of K1 or its mirror does not say what it was told.
+    k1_lies: bool,
+    /// What the journal has told, against the ledger.
+    told: told::Told,
     unsent: Vec<u8>,
     pub now: Time,
     /// Time, event, and whether it was durable before the next step.
@@ -177,6 +196,11 @@ impl World {
             orders: Vec::new(),
             inbox: Vec::new(),
             tty: Vec::new(),
+            short_edges: 0,
+            disobeys: Vec::new(),
+            button_until: None,
+            k1_lies: false,
+            told: told::Told::default(),
             unsent: Vec::new(),
             now: Time::ZERO,
             events: Vec::new(),
@@ -213,6 +237,11 @@ impl World {
 
     /// One moment at which something may happen.
     pub fn turn(&mut self) {
+        self.pass();
+        self.settle_turn();
+    }
+
+    fn pass(&mut self) {
         if self.now == Time::ZERO {
             self.step(Input::Tick);
         }
@@ -221,6 +250,8 @@ impl World {
             self.machine.deadline().filter(|_| self.awake(Part::Runner)),
             self.guard_next.filter(|_| self.awake(Part::Guard)),
             self.stalls.first().map(|s| s.at),
+            self.disobeys_at(),
+            self.to_keep.iter().map(|(at, _)| *at).min(),
         ];
         let woken = self.asleep.into_iter().filter(|t| *t > self.now);
         for at in next.into_iter().flatten().chain(woken) {
@@ -231,6 +262,7 @@ impl World {
             (now, t.take_wire_out(), t.plugged())
         });
         self.now = now;
+        self.disobey();
         self.let_disk_write();
         if self.with_table(Table::take_panel_killed) {
             self.die_and_start_again();
@@ -269,46 +301,6 @@ impl World {
         self.guard_step();
     }
 
-    /// The panel is killed here and started again: the pulses and the bytes end, what the journal
-    /// had not written yet is lost, and everything is made anew from what it holds.
-    fn die_and_start_again(&mut self) {
-        let dead_until = self.now + self.dead;
-        self.was_killed = true;
-        self.to_keep.clear();
-        self.start = None;
-        self.with_table(|t| {
-            t.advance(dead_until);
-            drop(t.take_wire_out());
-            // Killed again while it was dead: there was nobody to kill.
-            t.take_panel_killed();
-        });
-        let died = self.now;
-        let known = Restored::from_events(self.kept(died));
-        self.earlier_holds.extend(self.machine.view(died).holds);
-        self.now = dead_until;
-        self.machine = Machine::new(
-            settings(&self.config),
-            Arc::clone(&self.config.link.dialect),
-            known,
-        );
-        self.guard = GuardRules::new(self.config.guard);
-        self.watch.born_again(self.job.cycle.fire_tries);
-        if let Some(recorded) = &mut self.recorded {
-            recorded.over = true;
-        }
-        (self.guard_next, self.epoch, self.handled) = (None, 0, 0);
-        self.asleep = [Time::ZERO; 3];
-        self.orders.clear();
-        self.inbox.clear();
-        self.tty.clear();
-        self.unsent.clear();
-        self.lease = Time::ZERO;
-        self.looked = (u64::MAX, Time::ZERO);
-        self.plugged_open = false;
-        self.operator = Operator::new(Near(Arc::clone(&self.table)), Arc::clone(&self.job));
-        self.step(Input::Tick);
-    }
-
     /// The machine moves something, or brings it to a stop.
     pub fn machine_moves(&self) -> bool {
         let phase = self.view().phase;
@@ -342,22 +334,6 @@ impl World {
             }
             self.step(Input::Durable { id });
         }
-    }
-
-    /// What the journal of a panel holds that died at this moment.
-    fn kept(&self, died: Time) -> Vec<Event> {
-        if self.power_cut {
-            let synced = self.events.iter().rposition(|(_, _, durable)| *durable);
-            let kept = self.events.iter().take(synced.map_or(0, |k| k + 1));
-            let mut kept: Vec<_> = kept.map(|(_, e, _)| e.clone()).collect();
-            kept.push(Event::PowerCut);
-            return kept;
-        }
-        let kept = self
-            .events
-            .iter()
-            .filter(|(at, _, durable)| *durable || *at + JOURNAL_LAG <= died);
-        kept.map(|(_, e, _)| e.clone()).collect()
     }
 
     fn let_operator_look(&mut self) {
@@ -430,7 +406,8 @@ impl World {
             self.guard.order(self.now, &order);
         }
         let mut signals = signals(&self.with_table(|t| t.levels()));
-        if signals.fire_on && !self.fire_was_on {
+        // A contact that welds, or a mirror that says so, is no start.
+        if signals.fire_on && !self.fire_was_on && !self.k1_lies {
             let kept = self.start.is_some_and(|(_, kept)| kept);
             let now = self.now;
             self.watch.fires(now, kept);
@@ -458,6 +435,7 @@ impl World {
         }
         let seen = Seen {
             missed: opened.missed,
+            short_edges: self.short_edges,
             ..Seen::at(self.now)
         };
         self.tell(Input::Signals {
@@ -468,6 +446,7 @@ impl World {
 
     fn opened(&mut self) -> Opened {
         let brief = self.with_table(Table::take_opened);
+        self.short_edges += u64::from(brief.short_edges);
         if self.polled {
             return Opened {
                 missed: true,
@@ -479,8 +458,7 @@ impl World {
             torch_seated: brief.torch_seated,
             gate: brief.gate,
             missed: false,
-            // The simulated inputs have no edges that are too short to count.
-            short_edges: 0,
+            short_edges: brief.short_edges,
         }
     }
 
@@ -495,6 +473,10 @@ impl World {
     }
 
     pub fn step(&mut self, input: Input) {
+        let asked = match &input {
+            Input::Ask { ask, .. } => Some(ask.clone()),
+            _ => None,
+        };
         let recording = self.recorded.as_mut().filter(|r| !r.over);
         let told = recording.is_some().then(|| input.clone());
         let effects = self.machine.step(self.now, input);
@@ -538,6 +520,7 @@ impl World {
                 }
                 Effect::Record { id, event, durable } => {
                     self.watch.event(self.now, &event);
+                    self.settle_told(&event);
                     if matches!(event, Event::CutStarted { .. }) {
                         self.start = Some((id, false));
                     }
@@ -550,7 +533,12 @@ impl World {
                         }
                     }
                 }
-                Effect::Publish | Effect::Answer { .. } => {}
+                Effect::Answer { answer, .. } => {
+                    if let Some(ask) = &asked {
+                        self.settle_answer(ask, &answer);
+                    }
+                }
+                Effect::Publish => {}
             }
         }
     }

@@ -11,6 +11,16 @@ pub(crate) enum Draws {
     Source = 3,
     Sheet = 4,
     Contact = 5,
+    Film = 6,
+    Wet = 7,
+    Bridge = 8,
+    Wear = 9,
+    Air = 10,
+    Bursts = 11,
+    Drives = 12,
+    Trips = 13,
+    Tips = 14,
+    Losses = 15,
 }
 
 /// One module's generator.
@@ -40,6 +50,24 @@ impl Chance {
     /// Time to a thing that happens once a unit of time on the average.
     pub(crate) fn waiting(&mut self) -> f64 {
         -(1.0 - self.even()).max(1e-12).ln()
+    }
+
+    /// Evenly from `low` to `high`.
+    pub(crate) fn within(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.even()
+    }
+
+    /// How often something happens that happens `mean` times on the average, each by itself.
+    pub(crate) fn poisson(&mut self, mean: f64) -> u32 {
+        let mut left = mean;
+        let mut times = 0;
+        loop {
+            left -= self.waiting();
+            if left < 0.0 {
+                return times;
+            }
+            times += 1;
+        }
     }
 
     pub(crate) fn happens(&mut self, chance: f64) -> bool {

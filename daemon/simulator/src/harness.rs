@@ -11,6 +11,8 @@
 //! time is left behind and the table runs on at 1x. [`ToTable::Heard`] is an answer too: it buys a
 //! panel that is alive and busy (a slow disk, a loaded machine) a second.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 use units::{Point, Segment};
 
@@ -43,6 +45,8 @@ pub struct OpenedBriefly {
     pub estop: bool,
     pub torch_seated: bool,
     pub gate: bool,
+    /// Pulses on any input that were shorter than its debounce.
+    pub short_edges: u32,
 }
 
 /// What the table says.
@@ -129,6 +133,8 @@ pub enum ToTable {
     },
     /// Press the hold button for a moment, then the emergency stop, and release it.
     TryButtons,
+    /// Nozzle and electrode are new.
+    NewParts,
     /// Ask for the ledger.
     AskTruth,
 }
@@ -153,6 +159,9 @@ pub struct Plan {
     pub amps: f64,
     /// Cut height, mm.
     pub cut_height_mm: f64,
+    /// Pierce height, mm; 0: not told.
+    #[serde(default)]
+    pub pierce_height_mm: f64,
     /// Each cut's path in order, from its pierce point.
     pub cuts: Vec<Vec<Segment>>,
 }
@@ -246,6 +255,13 @@ pub struct Truth {
     pub pierces: u32,
     /// Physical wrongs, in the order they were seen.
     pub violations: Vec<String>,
+    /// What has happened by chance, by name and how often (the rough mood alone).
+    #[serde(default)]
+    pub mishaps: BTreeMap<String, u32>,
+    /// Where the torch stands over the sheet as the plan draws it, from the sheet's lower left corner,
+    /// mm: what a person sees who looks along it.
+    #[serde(default)]
+    pub torch_on_sheet: Point,
 }
 
 impl Levels {

@@ -12,6 +12,7 @@ mod ledger;
 mod metal;
 mod motion;
 mod relays;
+mod rough;
 mod settings;
 mod sheet;
 pub mod shell;
@@ -20,6 +21,6 @@ mod table;
 mod wire;
 
 pub use metal::Metal;
-pub use relays::SenseWrong;
+pub use relays::{RelayWrong, SenseWrong};
 pub use settings::TableSettings;
 pub use table::{FaultRefused, Table};

@@ -6,6 +6,7 @@ mod pieces;
 
 use units::Point;
 
+use crate::rough::tips::Freed;
 use grid::{CELL_MM, Grid};
 
 /// Metal further away than this is as good as none, mm: beyond what arc and nozzle feel.
@@ -52,6 +53,10 @@ pub struct Metal {
     grid: Grid,
     /// A free piece no longer than this falls, mm.
     falls_mm: f64,
+    /// A free piece that does not fall and is no longer than this is told of, mm.
+    pub(crate) tells_mm: f64,
+    /// Such pieces that nobody was told of yet.
+    freed: Vec<Freed>,
     /// Where the arc has been since free pieces were last looked for.
     trace: Vec<Beside>,
     arc: Option<Arc>,
@@ -80,6 +85,8 @@ impl Metal {
         Self {
             grid: Grid::new(corner, size),
             falls_mm,
+            tells_mm: 0.0,
+            freed: Vec::new(),
             trace: Vec::new(),
             arc: None,
             felt: None,
@@ -131,9 +138,15 @@ impl Metal {
         if out && !self.trace.is_empty() {
             let trace = core::mem::take(&mut self.trace);
             let seeds = trace.iter().flat_map(|b| b.sides);
-            pieces::drop_free(&mut self.grid, seeds, self.falls_mm);
+            let freed = pieces::drop_free(&mut self.grid, seeds, self.falls_mm, self.tells_mm);
+            self.freed.extend(freed);
             self.felt = None;
         }
+    }
+
+    /// Pieces that have come free and lie where they were, since this was last asked.
+    pub(crate) fn take_freed(&mut self) -> Vec<Freed> {
+        core::mem::take(&mut self.freed)
     }
 
     /// From a place to the nearest metal in the plane, mm; 4 or more: none that counts.

@@ -10,6 +10,8 @@ pub(crate) struct Contact {
     due: Option<(u64, bool)>,
     close_ns: u64,
     open_ns: u64,
+    slow_ns: u64,
+    welded: bool,
 }
 
 impl Contact {
@@ -19,13 +21,19 @@ impl Contact {
             due: None,
             close_ns: close_ms * MS,
             open_ns: open_ms * MS,
+            slow_ns: 0,
+            welded: false,
         }
     }
 
     pub(crate) fn coil(&mut self, now: u64, on: bool) {
         let going_to = self.due.map_or(self.closed, |d| d.1);
         if going_to != on {
-            let lag = if on { self.close_ns } else { self.open_ns };
+            let lag = if on {
+                self.close_ns
+            } else {
+                self.open_ns + self.slow_ns
+            };
             self.due = (on != self.closed).then_some((now + lag, on));
         }
     }
@@ -40,7 +48,12 @@ impl Contact {
     }
 
     pub(crate) fn closed(&self) -> bool {
-        self.closed
+        self.closed || self.welded
+    }
+
+    pub(crate) fn wrong(&mut self, wrong: RelayWrong) {
+        self.welded = wrong.welded;
+        self.slow_ns = wrong.slow_ms * MS;
     }
 
     pub(crate) fn next(&self) -> Option<u64> {
@@ -60,6 +73,24 @@ pub struct SenseWrong {
 impl SenseWrong {
     pub(crate) fn contact(self, told: bool) -> bool {
         self.stuck.unwrap_or(told)
+    }
+}
+
+/// What can be wrong with the contact of a start relay. The default is a sound one.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct RelayWrong {
+    /// The contact stays closed whatever its coil does.
+    pub welded: bool,
+    /// It opens so much later than it should, ms.
+    pub slow_ms: u64,
+    /// Its mirror says closed (`true`) or open, whatever the contact does.
+    pub mirror: Option<bool>,
+}
+
+impl RelayWrong {
+    /// The contact itself is not sound.
+    pub(crate) fn holds(self) -> bool {
+        self.welded || self.slow_ms > 0
     }
 }
 
@@ -124,6 +155,10 @@ impl PulseRelay {
 
     pub(crate) fn closed(&self) -> bool {
         self.contact.closed()
+    }
+
+    pub(crate) fn wrong(&mut self, wrong: RelayWrong) {
+        self.contact.wrong(wrong);
     }
 
     /// The last edge that was part of a pulse.

@@ -40,6 +40,8 @@ pub struct TableSettings {
     /// XY rapids over the sheet stay at least this far above its local surface, mm: the hop height
     /// of 8 mm less what bow and touch-off may take from it.
     pub rapid_floor_mm: f64,
+    /// What the compressor delivers, free air, L/min (the rough mood alone has a supply).
+    pub compressor_l_min: f64,
     /// A free piece no longer than this falls between the slats, mm: half their pitch.
     pub falls_mm: f64,
     /// The emergency stop chain tells the controller. Otherwise it takes drives and coils alone: the
@@ -68,6 +70,7 @@ impl Default for TableSettings {
             ohmic_offset_mm: 0.05,
             permit_drop_ms: 60,
             rapid_floor_mm: 7.0,
+            compressor_l_min: 90.0,
             falls_mm: 37.5,
             estop_tells: true,
             patience_ms: 100,

@@ -5,6 +5,7 @@ use units::Point;
 use crate::chance::{Chance, Draws};
 use crate::harness::Plan;
 use crate::metal::Metal;
+use crate::rough::heat::Heat;
 
 /// Radius of the nozzle's face, mm: over a slot narrower than this the torch still touches.
 pub(crate) const NOZZLE_RADIUS_MM: f64 = 3.0;
@@ -17,6 +18,10 @@ pub(crate) struct Sheet {
     top_z: f64,
     slope: Point,
     bow_mm: f64,
+    /// It was pushed so far from where it was laid, mm.
+    pub(crate) moved: Point,
+    /// The bow that grows with heat, in the rough mood.
+    pub(crate) heat: Option<Heat>,
     /// What is left of it.
     pub(crate) metal: Metal,
 }
@@ -38,23 +43,40 @@ impl Sheet {
             top_z: slat_top_z + plan.thickness_mm,
             slope,
             bow_mm,
+            moved: Point::default(),
+            heat: rough.then(|| {
+                Heat::new(
+                    plan.thickness_mm,
+                    bow_mm.signum(),
+                    plan.kerf_mm,
+                    plan.feed_mm_s,
+                )
+            }),
             metal: Metal::new(plan.corner, plan.size, falls_mm),
         }
     }
 
+    /// A place of the table on the sheet as it was laid.
+    pub(crate) fn own(&self, p: Point) -> Point {
+        p.moved(-self.moved.x, -self.moved.y)
+    }
+
     /// Height of the surface, mm, as if the sheet went on beyond its edges.
     pub(crate) fn surface(&self, p: Point) -> f64 {
+        let p = self.own(p);
+        let heat = self.heat.as_ref().map_or(0.0, |h| h.rise(p));
         let (dx, dy) = (
             p.x - self.corner.x - self.size.x / 2.0,
             p.y - self.corner.y - self.size.y / 2.0,
         );
         let half = (self.size.x.hypot(self.size.y) / 2.0).max(1.0);
         let rho2 = ((dx * dx + dy * dy) / (half * half)).min(1.0);
-        self.top_z + self.slope.x * dx + self.slope.y * dy + self.bow_mm * (1.0 - rho2)
+        self.top_z + self.slope.x * dx + self.slope.y * dy + self.bow_mm * (1.0 - rho2) + heat
     }
 
     /// How far outside of the sheet a place is, mm; 0 over it.
     pub(crate) fn outside(&self, p: Point) -> f64 {
+        let p = self.own(p);
         let dx = (self.corner.x - p.x)
             .max(p.x - self.corner.x - self.size.x)
             .max(0.0);

@@ -2,6 +2,8 @@
 //! its volts.
 
 use crate::chance::{Chance, Draws};
+use crate::rough::Conditions;
+use crate::rough::losses::{STARTS_BAR, SUFFERS_BAR};
 
 const MS: u64 = 1_000_000;
 /// The source answers its start circuit after this, either way.
@@ -12,6 +14,10 @@ const POST_FLOW_NS: u64 = 8_000 * MS;
 const PILOT_LIFE_NS: u64 = 3_000 * MS;
 /// An arc without air pressure goes out after this.
 const NO_AIR_NS: u64 = 1_000 * MS;
+/// A pilot without transfer is a fault that lasts so long, in the rough mood.
+const FAULT_NS: u64 = 4_000 * MS;
+/// An arc stands too little pressure for so long, in the rough mood.
+const STARVES_NS: u64 = 100 * MS;
 /// Metal further away than this, for this long, ends the arc: it burns from its side (process
 /// handbook, invented).
 const REACH_MM: f64 = 3.0;
@@ -28,6 +34,10 @@ enum Phase {
     },
     Pilot {
         since: u64,
+    },
+    /// Pilot without transfer: it answers no start for a while.
+    Fault {
+        until: u64,
     },
     Arc {
         since: u64,
@@ -72,6 +82,11 @@ pub(crate) struct Source {
     post_flow_until: u64,
     volts: f64,
     volts_noise: f64,
+    /// What the arc feels, in the rough mood.
+    pub(crate) conditions: Option<Conditions>,
+    hazards: Chance,
+    /// What happened by chance and was not told yet.
+    mishap: Option<&'static str>,
     /// Does not answer its start circuit.
     pub(crate) dead: bool,
     /// Stays on whatever its start circuit does.
@@ -94,6 +109,9 @@ impl Source {
             post_flow_until: 0,
             volts: 0.0,
             volts_noise: 0.0,
+            conditions: None,
+            hazards: Chance::new(seed, Draws::Losses),
+            mishap: None,
             dead: false,
             latched: false,
         }
@@ -129,9 +147,22 @@ impl Source {
         self.burning()
     }
 
+    /// Air goes through the torch.
+    pub(crate) fn flows(&self, now: u64) -> bool {
+        match self.phase {
+            Phase::PreFlow { .. } | Phase::Pilot { .. } | Phase::Arc { .. } => true,
+            Phase::Off | Phase::Spent | Phase::Fault { .. } => now < self.post_flow_until,
+        }
+    }
+
+    /// What has happened by chance since this was last asked.
+    pub(crate) fn take_mishap(&mut self) -> Option<&'static str> {
+        self.mishap.take()
+    }
+
     pub(crate) fn next(&self) -> Option<u64> {
         let phase = match self.phase {
-            Phase::PreFlow { until } => Some(until),
+            Phase::PreFlow { until } | Phase::Fault { until } => Some(until),
             _ => None,
         };
         [
@@ -181,12 +212,18 @@ impl Source {
         }
         let asked = self.asked && !self.dead;
         let dt_s = dt as f64 / 1e9;
+        let air = air
+            && self
+                .conditions
+                .is_none_or(|c| c.bar >= STARTS_BAR || self.burning());
         match self.phase {
             Phase::Off if asked && air => {
                 self.phase = Phase::PreFlow {
-                    until: now + PRE_FLOW_NS,
+                    until: now + self.pre_flow_ns(),
                 };
             }
+            Phase::Fault { until } if now >= until => self.phase = Phase::Spent,
+            Phase::Fault { .. } => {}
             Phase::Off => {}
             Phase::PreFlow { .. } if !asked => self.phase = Phase::Off,
             Phase::PreFlow { until } if now >= until => {
@@ -209,8 +246,23 @@ impl Source {
         self.read_volts(dt_s, gap, chart);
     }
 
+    fn pre_flow_ns(&mut self) -> u64 {
+        if self.rough {
+            (self.chance.within(300.0, 400.0) * MS as f64) as u64
+        } else {
+            PRE_FLOW_NS
+        }
+    }
+
     fn strikes(&mut self) -> bool {
-        !self.rough || self.chance.happens(0.995)
+        let Some(conditions) = self.conditions else {
+            return true;
+        };
+        let strikes = self.chance.happens(conditions.strikes());
+        if !strikes {
+            self.mishap = Some("misfire");
+        }
+        strikes
     }
 
     fn pilot(&mut self, now: u64, since: u64, dt_s: f64, asked: bool, gap: Gap) {
@@ -220,6 +272,12 @@ impl Source {
         }
         if now >= since + PILOT_LIFE_NS {
             self.lose(now);
+            if self.rough {
+                self.mishap = Some("no-transfer");
+                self.phase = Phase::Fault {
+                    until: now + FAULT_NS,
+                };
+            }
             return;
         }
         let f_gap = 1.0 / (1.0 + ((gap.height_mm - 5.0) / 0.5).exp());
@@ -228,7 +286,10 @@ impl Source {
         } else {
             (-(gap.metal_mm - 2.0) / 0.15).exp()
         };
-        self.to_transfer -= 60.0 * f_gap * f_metal * dt_s;
+        let hazard = self.conditions.map_or(60.0 * f_gap * f_metal, |c| {
+            c.transfers(gap.height_mm, gap.metal_mm)
+        });
+        self.to_transfer -= hazard * dt_s;
         if self.to_transfer <= 0.0 {
             self.far_since = None;
             self.no_air_since = None;
@@ -240,6 +301,10 @@ impl Source {
         if !asked && !self.latched {
             self.post_flow_until = now + POST_FLOW_NS;
             self.phase = Phase::Off;
+            return;
+        }
+        if let Some(conditions) = self.conditions {
+            self.rough_arc(now, dt_s, air, gap, conditions);
             return;
         }
         let far = gap.metal_mm > REACH_MM || gap.height_mm > SNAP_MM;
@@ -254,11 +319,34 @@ impl Source {
             self.no_air_since.or(Some(now))
         };
         let gone = self.far_since.is_some_and(|t| now >= t + FAR_NS)
-            || self.no_air_since.is_some_and(|t| now >= t + NO_AIR_NS)
-            || (self.rough && self.chance.happens(1e-5 * dt_s));
+            || self.no_air_since.is_some_and(|t| now >= t + NO_AIR_NS);
         if gone {
             self.lose(now);
         }
+    }
+
+    /// An arc that burns in the rough mood may be lost by each of its hazards.
+    fn rough_arc(&mut self, now: u64, dt_s: f64, air: bool, gap: Gap, c: Conditions) {
+        let since = |on: bool, was: Option<u64>| on.then(|| was.unwrap_or(now));
+        self.far_since = since(Conditions::far(gap.metal_mm), self.far_since);
+        self.no_air_since = since(!air || c.bar < SUFFERS_BAR, self.no_air_since);
+        let over = |from: Option<u64>, limit: u64| from.is_some_and(|t| now > t + limit);
+        let hazards = c.loses(
+            gap.height_mm,
+            over(self.far_since, FAR_NS),
+            over(self.no_air_since, STARVES_NS),
+        );
+        let all: f64 = hazards.iter().map(|h| h.1).sum();
+        if !self.hazards.happens(1.0 - (-all * dt_s).exp()) {
+            return;
+        }
+        let mut left = self.hazards.within(0.0, all);
+        let of = hazards.iter().find(|(_, h)| {
+            left -= h;
+            left < 0.0
+        });
+        self.mishap = of.map(|h| h.0);
+        self.lose(now);
     }
 
     fn follow(&mut self, now: u64) {

@@ -1,6 +1,7 @@
 //! The whole table on virtual time.
 
 mod buttons;
+mod by_chance;
 mod mishaps;
 
 use units::{Point, Time};
@@ -11,7 +12,9 @@ use crate::faults::{Waitings, Wrongs};
 use crate::harness::{Levels, OpenedBriefly, Plan, Truth};
 use crate::ledger::{Ledger, Limits, Seen};
 use crate::metal::Led;
-use crate::relays::{Contact, PulseRelay, SenseWrong};
+use crate::relays::{Contact, PulseRelay, RelayWrong, SenseWrong};
+use crate::rough::Rough;
+use crate::rough::film::Spot;
 use crate::settings::TableSettings;
 use crate::sheet::{NOZZLE_RADIUS_MM, Sheet};
 use crate::source::{ArcChart, Gap, Source};
@@ -57,6 +60,10 @@ pub struct Table {
     buttons: buttons::Buttons,
     /// What is wrong with the relay of the sensing circuit, and with its mirror.
     sense_wrong: SenseWrong,
+    /// ... and with those of the start circuit, K1 and K2.
+    start_wrong: (RelayWrong, RelayWrong),
+    /// What goes wrong by chance.
+    rough: Option<Box<Rough>>,
 }
 
 impl Table {
@@ -87,6 +94,8 @@ impl Table {
             opened: OpenedBriefly::default(),
             buttons: buttons::Buttons::default(),
             sense_wrong: SenseWrong::default(),
+            start_wrong: (RelayWrong::default(), RelayWrong::default()),
+            rough: settings.rough.then(|| Box::new(Rough::new(&settings))),
             settings,
         }
     }
@@ -170,15 +179,15 @@ impl Table {
     #[must_use]
     pub fn levels(&self) -> Levels {
         Levels {
-            fire_on: self.k1.closed(),
+            fire_on: self.start_wrong.0.mirror.unwrap_or(self.k1.closed()),
             arc_ok: self.source.arc_ok(),
             contact: self.contact,
             estop_open: self.wrongs.chain_open,
             hold_button: self.buttons.hold_pressed(),
-            air_ok: !self.wrongs.air_low,
+            air_ok: !self.wrongs.air_low && self.rough.as_ref().is_none_or(|r| r.air.good()),
             source_on: true,
             torch_seated: !self.wrongs.unseated,
-            permit_closed: self.k2.closed(),
+            permit_closed: self.start_wrong.1.mirror.unwrap_or(self.k2.closed()),
             sense_isolated: self.sense_wrong.mirror.unwrap_or(!self.k3.closed()),
             volts: self.source.volts(),
         }
@@ -201,6 +210,7 @@ impl Table {
         self.opened.estop |= which.estop;
         self.opened.torch_seated |= which.torch_seated;
         self.opened.gate |= which.gate;
+        self.opened.short_edges += which.short_edges;
     }
 
     /// Whether the serial cable is plugged in.
@@ -231,6 +241,10 @@ impl Table {
         self.ledger = Ledger::new(&plan, limits(&self.settings));
         self.plan = plan;
         self.waiting.clear();
+        if let (Some(rough), Some(sheet)) = (&mut self.rough, &mut self.sheet) {
+            sheet.metal.tells_mm = rough.tips.longest_mm();
+            rough.tips.new_sheet();
+        }
     }
 
     /// The ledger's own account.
@@ -238,8 +252,35 @@ impl Table {
     pub fn truth(&self) -> Truth {
         Truth {
             now_s: self.now().as_s(),
+            mishaps: self
+                .rough
+                .as_ref()
+                .map(|r| r.mishaps.told())
+                .unwrap_or_default(),
+            torch_on_sheet: self
+                .on_sheet(self.torch().0)
+                .moved(-self.plan.corner.x, -self.plan.corner.y),
             ..self.ledger.truth(self.sheet.as_ref().map(|s| &s.metal))
         }
+    }
+
+    /// An arc burns onto metal.
+    #[must_use]
+    pub fn burns(&self) -> bool {
+        self.source.transferred()
+    }
+
+    /// Of a stretch of a cut (from 0) of the plan: how much of it arcs that are out have passed, mm.
+    #[must_use]
+    pub fn passed_mm(&self, cut: usize, from: f64, to: f64) -> f64 {
+        self.ledger.passed_mm(cut, from, to)
+    }
+
+    /// ... and how much of its middle still has metal on it, mm.
+    #[must_use]
+    pub fn uncut_mm(&self, cut: usize, from: f64, to: f64) -> f64 {
+        let metal = self.sheet.as_ref().map(|s| &s.metal);
+        metal.map_or(0.0, |m| self.ledger.uncut_of_mm(m, cut, from, to))
     }
 
     /// Where the torch really is: in the plane, and its height, machine coordinates, mm.
@@ -290,13 +331,14 @@ impl Table {
 
     fn step(&mut self, now: u64) {
         let dt = now - self.now;
-        let before = self.controller.true_place();
+        let mut before = self.controller.true_place();
         self.now = now;
         self.close_chain();
         self.k1.advance(now);
         self.k3.advance(now);
         self.controller.advance(now, dt);
         self.feel(now, Some(before.1));
+        self.run_into(before);
         while let Some((_, byte)) = self.wire_in.read(now) {
             let byte = self.noise_in.on(byte);
             self.controller.byte(now, byte);
@@ -311,8 +353,13 @@ impl Table {
             .coil(now, self.sense_wrong.contact(self.controller.sense()));
         self.work_buttons(now);
         self.k2.advance(now, chain);
+        self.suffer(dt);
         self.burn(now, dt);
+        self.see_mishaps(now);
         self.controller.arc_ok(now, self.source.arc_ok());
+        // What pushes the torch is no motion of the drives.
+        let (x, y) = self.controller.take_knocked();
+        before.0 = before.0.moved(x, y);
         self.judge(now, dt, before);
         if !self.waiting.is_empty() {
             self.go_wrong(now, before);
@@ -325,8 +372,15 @@ impl Table {
         let (place, z) = self.controller.true_place();
         let mut met = None;
         if let Some(sheet) = self.sheet.as_ref().filter(|_| self.k3.closed()) {
-            let plane = sheet.surface(place) + self.settings.ohmic_offset_mm;
-            if z <= plane && sheet.metal.distance(place) <= NOZZLE_RADIUS_MM {
+            let spot = sheet.own(place);
+            let mut plane = sheet.surface(place) + self.settings.ohmic_offset_mm;
+            if let Some(rough) = &self.rough {
+                plane += match rough.film.at(spot) {
+                    Spot::Closes(deep_mm) => rough.wet.above_mm() - deep_mm,
+                    Spot::Never => f64::NEG_INFINITY,
+                };
+            }
+            if z <= plane && sheet.metal.distance(spot) <= NOZZLE_RADIUS_MM {
                 met = Some(plane.clamp(z, from_z.unwrap_or(z).max(z)));
             }
         }
@@ -359,6 +413,11 @@ impl Table {
         z - surface
     }
 
+    /// A place of the table on the sheet as the plan draws it.
+    fn on_sheet(&self, place: Point) -> Point {
+        self.sheet.as_ref().map_or(place, |s| s.own(place))
+    }
+
     fn outside(&self, place: Point) -> f64 {
         self.sheet
             .as_ref()
@@ -369,7 +428,10 @@ impl Table {
         let (place, z) = self.controller.true_place();
         let burning = self.source.burning();
         let metal_mm = match &mut self.sheet {
-            Some(sheet) if burning => sheet.metal.felt(place),
+            Some(sheet) if burning => {
+                let own = sheet.own(place);
+                sheet.metal.felt(own)
+            }
             _ => self.outside(place),
         };
         let gap = Gap {
@@ -392,6 +454,7 @@ impl Table {
     fn take_metal(&mut self, at: Point, gap: Gap) {
         let arc = self.source.transferred();
         if let Some(sheet) = &mut self.sheet {
+            let at = sheet.own(at);
             let led = Led {
                 kerf_mm: self.plan.kerf_mm,
                 height_mm: gap.height_mm,
@@ -412,16 +475,20 @@ impl Table {
         }
         let (place, z) = self.controller.true_place();
         let outside_mm = self.outside(place);
+        let moved_mm = place.distance(before.0);
         let seen = Seen {
             now,
             dt,
-            place,
+            // The paths are told apart by hundredths of a millimetre: play would mix them up.
+            place: self.on_sheet(self.controller.screw()),
             height_mm: self.height(place, z),
-            moved_mm: place.distance(before.0),
+            moved_mm,
             moved_z_mm: z - before.1,
             arc: self.source.transferred(),
             burning: self.source.burning(),
             stuck_on: self.source.latched,
+            k1_wrong: self.start_wrong.0.holds(),
+            k2_wrong: self.start_wrong.1.holds(),
             circuit: self.k1.closed() && self.k2.closed(),
             k2: self.k2.closed(),
             last_pulse: self.k2.last_pulse(),

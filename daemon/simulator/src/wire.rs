@@ -125,6 +125,8 @@ fn byte_ns(baud: u32) -> f64 {
 pub(crate) struct Noise {
     rate: f64,
     chance: Chance,
+    /// The next byte has one bit turned over.
+    spoils: bool,
 }
 
 impl Noise {
@@ -132,10 +134,21 @@ impl Noise {
         Self {
             rate,
             chance: Chance::new(seed, Draws::Wire),
+            spoils: false,
         }
     }
 
+    /// The next byte comes as another.
+    pub(crate) fn spoil(&mut self) {
+        self.spoils = true;
+    }
+
     pub(crate) fn on(&mut self, byte: u8) -> u8 {
+        let byte = if core::mem::take(&mut self.spoils) {
+            byte ^ 0x10
+        } else {
+            byte
+        };
         if self.rate <= 0.0 {
             return byte;
         }

@@ -3,6 +3,8 @@
 use std::fs;
 use std::path::Path;
 
+use serde_json::Value;
+
 use super::{Console, PATIENCE, alarmed, client};
 
 fn lived(state: &Path) {
@@ -22,6 +24,11 @@ fn clear(console: &Console) {
         let answer = client::post(console.address, "/api/ask", &body.to_string(), PATIENCE);
         println!("{ask}: {:?}", answer.expect("answered").body);
     }
+}
+
+/// The machine has begun, and has told what it found.
+fn up(view: &Value) -> bool {
+    !["starting", "no-link"].contains(&view["phase"].as_str().unwrap_or("starting"))
 }
 
 #[test]
@@ -45,6 +52,7 @@ fn a_journal_that_is_gone_beside_signs_of_an_earlier_life_is_told_and_latched_un
             assert!(console.terminate().success());
         }
         let mut console = Console::start(&state, &[]);
+        console.until("told", |v| alarmed(v, "record-lost"));
         console.until("cleared", |v| {
             if alarmed(v, "record-lost") {
                 clear(&console);
@@ -53,7 +61,7 @@ fn a_journal_that_is_gone_beside_signs_of_an_earlier_life_is_told_and_latched_un
         });
         assert!(console.terminate().success());
         let console = Console::start(&state, &[]);
-        let view = console.view();
+        let view = console.until("up", up);
         assert!(!alarmed(&view, "record-lost"), "{view:#}");
     }
 }
@@ -65,6 +73,6 @@ fn a_first_start_is_no_loss() {
     // Programs of one's own may lie there before the first start.
     super::vets::long_program(&state, "long");
     let console = Console::start(&state, &[]);
-    let view = console.view();
+    let view = console.until("up", up);
     assert!(!alarmed(&view, "record-lost"), "{view:#}");
 }

@@ -2,9 +2,11 @@
 //! job is watched at every step and settled with the table's ledger at its end.
 //!
 //! `STANDCLEAR_SEEDS=17` repeats one seed, `STANDCLEAR_SEEDS=1-10000` runs many; those above 10,000
-//! draw odd shapes as well.
+//! draw odd shapes as well, those above 20,000 everything that does not obey. `tests/seeds` draws new ones
+//! and keeps those that fail.
 
-mod case;
+pub mod case;
+mod ends;
 mod odd;
 mod programs;
 pub mod restless;
@@ -16,9 +18,11 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use case::Case;
 
 /// Seeds that run when none are named.
-const SEEDS: [(u64, u64); 2] = [
-    (1, 200),
-    (programs::ODD_ABOVE + 1, programs::ODD_ABOVE + 200),
+const SEEDS: [(u64, u64); 3] = [
+    (1, 150),
+    (programs::ODD_ABOVE + 1, programs::ODD_ABOVE + 150),
+    // Everything that does not obey.
+    (20_101, 20_200),
 ];
 /// Seeds that once showed a mistake, and which.
 const SHOWN: [(u64, &str); 9] = [
@@ -84,19 +88,51 @@ fn simplest(case: Case, mut why: String) -> (Case, String) {
     (simplest, why)
 }
 
-fn seeds() -> Vec<u64> {
-    let Ok(named) = std::env::var("STANDCLEAR_SEEDS") else {
-        let shown = SHOWN.iter().map(|(seed, _)| *seed);
-        let drawn = SEEDS.iter().flat_map(|(from, to)| *from..=*to);
-        return shown.chain(drawn).collect();
-    };
+/// The seeds that a variable of the environment names, if it is there: `17`, or `1-10000`.
+pub fn seeds_of(variable: &str) -> Option<Vec<u64>> {
+    let named = std::env::var(variable).ok()?;
     let (from, to) = named.split_once('-').unwrap_or((&named, &named));
     let number = |s: &str| {
         s.trim()
             .parse::<u64>()
-            .expect("STANDCLEAR_SEEDS=17 or 1-10000")
+            .expect("a seed, or two as in 1-10000")
     };
-    (number(from)..=number(to)).collect()
+    Some((number(from)..=number(to)).collect())
+}
+
+/// Seeds that `tests/seeds` has kept.
+fn kept() -> Vec<u64> {
+    let lines = include_str!("kept.txt").lines();
+    let said = lines.filter(|l| !l.starts_with('#') && !l.trim().is_empty());
+    said.filter_map(|l| l.split_whitespace().next())
+        .map(|seed| {
+            seed.parse()
+                .expect("a seed at the beginning of each line of kept.txt")
+        })
+        .collect()
+}
+
+/// Writes a seed that failed into the file that `STANDCLEAR_KEEP` names, if it is not there.
+fn keep(seed: u64) {
+    let Ok(path) = std::env::var("STANDCLEAR_KEEP") else {
+        return;
+    };
+    let mut text = std::fs::read_to_string(&path).unwrap_or_default();
+    let there = text
+        .lines()
+        .any(|l| l.split_whitespace().next() == Some(&seed.to_string()));
+    if !there {
+        text.push_str(&format!("{seed}\n"));
+        std::fs::write(&path, text).expect("the file of kept seeds can be written");
+    }
+}
+
+fn seeds() -> Vec<u64> {
+    seeds_of("STANDCLEAR_SEEDS").unwrap_or_else(|| {
+        let shown = SHOWN.iter().map(|(seed, _)| *seed).chain(kept());
+        let drawn = SEEDS.iter().flat_map(|(from, to)| *from..=*to);
+        shown.chain(drawn).collect()
+    })
 }
 
 #[test]
@@ -118,13 +154,24 @@ fn random_jobs_end_as_the_ledger_and_the_journal_both_say() {
                         eprintln!("{k} jobs, {:.0} a minute", k as f64 / minutes);
                     }
                     let case = Case::of(*seed);
+                    if seeds.len() == 1 {
+                        eprintln!("{case:?}");
+                    }
                     if let Err(why) = run(&case) {
+                        let first = why.lines().next().unwrap_or_default();
+                        let second = why.lines().nth(1).unwrap_or_default();
+                        eprintln!("seed {seed} fails: {first}{second}\n{case:?}");
+                        if seeds.len() == 1 {
+                            eprintln!("{why}");
+                        }
                         let (case, why) = simplest(case, why);
                         eprintln!(
                             "{case:?}\n{why}\nAgain: STANDCLEAR_SEEDS={seed} cargo test --test \
                              simulation random_jobs -- --nocapture\n"
                         );
-                        failed.lock().expect("no panic").push(*seed);
+                        let mut failed = failed.lock().expect("no panic");
+                        keep(*seed);
+                        failed.push(*seed);
                     }
                 }
             });
@@ -132,5 +179,11 @@ fn random_jobs_end_as_the_ledger_and_the_journal_both_say() {
     });
     let mut failed = failed.into_inner().expect("no panic");
     failed.sort_unstable();
+    let minutes = began.elapsed().as_secs_f64() / 60.0;
+    eprintln!(
+        "{} jobs, {:.0} a minute",
+        seeds.len(),
+        seeds.len() as f64 / minutes
+    );
     assert!(failed.is_empty(), "{} seeds: {failed:?}", failed.len());
 }

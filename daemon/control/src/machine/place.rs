@@ -8,6 +8,7 @@ use units::Time;
 use super::stop::Stopping;
 use super::track::Track;
 use super::{Act, Machine};
+use crate::cause::Cause;
 use crate::event::Event;
 use crate::resume::Lost;
 
@@ -47,9 +48,17 @@ impl Machine {
             // An arc whose end nobody has seen yet may burn still.
             last = fell.unwrap_or(self.now);
         }
+        // From the moment at which the chain opened the drives are dead: the torch stands, whatever a
+        // controller that was not told goes on counting, and wherever it says that a later edge fell.
+        let stood = self.latches.get(&Cause::Estop).copied();
+        let stood = stood.filter(|t| *t > path.since && *t < last);
+        if let Some(at) = stood {
+            (first, last) = (first.min(at), at);
+        }
         let first = first.max(path.since);
         let away = last.since(first) > Duration::from_millis(20);
         let stamp = match fell {
+            _ if stood.is_some() => None,
             Some(_) if away => self.line.stamps.first_loss(earlier(first)).map(|s| s.place),
             Some(at) => self.stamped(at),
             None => None,
@@ -58,10 +67,14 @@ impl Machine {
         let found = path.track.lost_between(first, last, edge, stamp)?;
         let run = self.run.as_mut()?;
         let length_mm = self.loaded.as_ref()?.length(run.cut);
+        // An arc that burns on while a cause is being judged (a start signal that dropped out is, for
+        // 150 ms) may have come further since, and that was told as surely cut.
+        let sure_mm = run.sure();
+        let on_path = |mm: f64| mm.max(sure_mm).min(length_mm);
         let held = Lost {
-            at_mm: found.at_mm.min(length_mm),
+            at_mm: on_path(found.at_mm),
             low_mm: found.low_mm.min(length_mm),
-            high_mm: found.high_mm.min(length_mm),
+            high_mm: on_path(found.high_mm),
         };
         let lost = run.lose(held, path.before);
         run.reached(lost.low_mm);

@@ -190,6 +190,7 @@ impl Pins for BenchPins {
                 self.opened.estop |= opened.estop;
                 self.opened.torch_seated |= opened.torch_seated;
                 self.opened.gate |= opened.gate;
+                self.opened.short_edges += opened.short_edges;
                 return Ok(self.reading(Some(Turn { seq, opens, sent })));
             }
             let mut fds = [

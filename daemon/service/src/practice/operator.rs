@@ -9,7 +9,7 @@ use std::time::Duration;
 use control::resume::Way;
 use control::view::{ArcView, ChangeStep, ChangeView, Phase, View};
 use control::{Ask, Cause, CheckId, Job, Part};
-use units::Time;
+use units::{Point, Time};
 
 use crate::runner::Automatic;
 
@@ -21,6 +21,11 @@ pub trait Hands: Send {
     fn switch_source_off_and_on(&mut self);
     /// Presses the hold button for a moment, then the emergency stop, and releases it.
     fn try_buttons(&mut self);
+    /// Nozzle and electrode are new.
+    fn new_parts(&mut self);
+    /// Looks along the torch: where it stands over the sheet as that was drawn, mm; `None`: it cannot
+    /// be seen.
+    fn torch_on_sheet(&mut self) -> Option<Point>;
 }
 
 /// The reason with which it accepts.
@@ -32,6 +37,15 @@ const IN_VAIN: u32 = 5;
 /// So often is a torch lifted that touches something before its job.
 const LIFTS: u32 = 5;
 
+/// A mark that is off by less looks right, mm.
+const RIGHT_MM: f64 = 0.08;
+/// One nudge goes so far at most, mm; so many are made over one mark.
+const NUDGE_MM: f64 = 9.0;
+const NUDGES: u32 = 4;
+
+/// Held so often without an arc at one place: the parts are changed.
+const WORN: u32 = 2;
+
 /// So often are the buttons tried: if they are not seen to work then, they do not.
 const BUTTONS: u32 = 3;
 
@@ -40,6 +54,9 @@ const BUTTONS_TAKE: Duration = Duration::from_secs(2);
 
 /// So often is a change of torch parts begun: if they cannot be tried, trying on does not help.
 const CHANGES: u32 = 5;
+
+/// A trouble that was looked at: holds so far, the phase, why it is held, and when the newest alarm came.
+type Seen = (usize, Phase, Option<Cause>, Option<u64>);
 
 /// The operator.
 pub struct Operator<H> {
@@ -50,11 +67,13 @@ pub struct Operator<H> {
     new_parts: bool,
     changes: u32,
     job: Arc<Job>,
-    set_right_for: Option<(usize, Phase, Option<Cause>)>,
+    set_right_for: Option<Seen>,
     /// In a change of parts: the trouble that was seen to last.
     cleaned_for: Option<String>,
     switched_for: Option<f64>,
     lifted: u32,
+    /// Nudges over the mark that is looked at.
+    nudged: (usize, u32),
     /// How often the buttons were tried, and when last.
     tried: (u32, Time),
     /// Holds of one kind at one place, one after the other.
@@ -77,6 +96,7 @@ impl<H: Hands> Operator<H> {
             cleaned_for: None,
             switched_for: None,
             lifted: 0,
+            nudged: (0, 0),
             tried: (0, Time::ZERO),
             vain: 0,
             held_before: None,
@@ -108,8 +128,11 @@ impl<H: Hands> Operator<H> {
         }
         if let Some(change) = &view.change {
             let ask = change_step(change, self.new_parts)?;
-            if matches!(ask, Ask::ChangeParts { .. }) {
+            if let Ask::ChangeParts { parts, .. } = &ask {
                 self.new_parts = false;
+                if !parts.is_empty() {
+                    self.hands.new_parts();
+                }
             }
             return Some(ask);
         }
@@ -117,7 +140,9 @@ impl<H: Hands> Operator<H> {
             .hold
             .as_ref()
             .is_some_and(|h| h.cause == Cause::ArcLost);
-        let due = (lost && self.new_parts) || !view.parts.tested;
+        let no_arc = view.hold.as_ref().is_some_and(|h| h.cause == Cause::NoArc);
+        self.new_parts |= no_arc && self.vain >= WORN;
+        let due = ((lost || no_arc) && self.new_parts) || !view.parts.tested;
         // The sheet is touched with the new parts: the axes must be known.
         let loaded = view.seal.as_deref() == Some(self.job.seal.hash());
         let known = view.link.referenced && !view.doubtful && view.datum.is_none();
@@ -155,7 +180,10 @@ impl<H: Hands> Operator<H> {
         }
         let first = view.alarms.first().map(|a| a.cause);
         let cause = view.hold.as_ref().map(|h| h.cause).or(first);
-        let this = (view.holds.len(), view.phase, cause);
+        // An alarm that comes to a hold is looked at as well: another thing is wrong then.
+        let newest = view.alarms.iter().map(|a| a.at_s).max_by(f64::total_cmp);
+        let newest = newest.map(f64::to_bits);
+        let this = (view.holds.len(), view.phase, cause, newest);
         if self.set_right_for != Some(this) {
             self.set_right_for = Some(this);
             self.hands.set_right();
@@ -197,6 +225,31 @@ impl<H: Hands> Operator<H> {
         self.tried = (times + 1, now);
         self.hands.try_buttons();
         true
+    }
+
+    /// The torch stands over a mark: it is nudged until it stands right.
+    fn over_a_mark(&mut self, view: &View) -> Option<Ask> {
+        let may = view
+            .allowed
+            .iter()
+            .any(|a| a.ask == "datum-here" && a.refused.is_none());
+        let datum = view.datum.as_ref().filter(|_| may)?;
+        let mark = datum.marks.get(datum.seen)?;
+        if self.nudged.0 != datum.seen {
+            self.nudged = (datum.seen, 0);
+        }
+        let at = self.hands.torch_on_sheet()?;
+        let off = at.distance(mark.place);
+        if off <= RIGHT_MM || self.nudged.1 >= NUDGES {
+            self.nudged = (usize::MAX, 0);
+            return Some(Ask::DatumHere);
+        }
+        self.nudged.1 += 1;
+        let part = (NUDGE_MM / off).min(1.0);
+        Some(Ask::DatumNudge {
+            dx_mm: (mark.place.x - at.x) * part,
+            dy_mm: (mark.place.y - at.y) * part,
+        })
     }
 
     /// Counts how often it was held in the same way at the same place.
@@ -277,6 +330,7 @@ impl<H: Hands> Automatic for Operator<H> {
             .lift(view)
             .or_else(|| self.see_to_the_parts(view))
             .or_else(|| self.leave(view))
+            .or_else(|| self.over_a_mark(view))
             .or_else(|| next(view, &self.job, self.prefers))?;
         // The same request is not made twice of the same state: a refusal stands.
         let this = (view.generation, key(&ask));

@@ -1,5 +1,6 @@
 //! What a headless practice run has come to.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use control::view::{CutState, HoldRecord, Phase, Retry, View};
@@ -44,6 +45,8 @@ struct TruthTold {
     recut_mm: f64,
     off_path_mm: f64,
     violations: Vec<String>,
+    /// What happened by chance (the rough mood), by name.
+    mishaps: BTreeMap<String, u32>,
 }
 
 impl Summary {
@@ -71,6 +74,7 @@ impl Summary {
                 recut_mm: truth.recut_mm,
                 off_path_mm: truth.off_path_mm,
                 violations: truth.violations,
+                mishaps: truth.mishaps,
             },
         }
     }
@@ -142,6 +146,15 @@ impl Summary {
              off the path.",
             self.truth.uncut_mm, self.truth.recut_mm, self.truth.off_path_mm
         );
+        if !self.truth.mishaps.is_empty() {
+            let told: Vec<String> = self
+                .truth
+                .mishaps
+                .iter()
+                .map(|(k, n)| format!("{n} x {k}"))
+                .collect();
+            let _ = writeln!(t, "  By chance: {}.", told.join(", "));
+        }
         if self.truth.violations.is_empty() {
             let _ = writeln!(t, "  No physical wrong was seen.");
         }
@@ -212,6 +225,7 @@ mod tests {
                 recut_mm: 0.0,
                 off_path_mm: 0.0,
                 violations: violations.iter().map(|v| (*v).to_owned()).collect(),
+                mishaps: BTreeMap::new(),
             },
         };
         assert_eq!(with(2, &[]).exit_status(), 0);

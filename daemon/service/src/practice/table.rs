@@ -87,6 +87,14 @@ impl SharedHands {
         self.with(|h| h.remedy(fault).map_err(|e| e.to_string()))
     }
 
+    /// New torch parts are in.
+    ///
+    /// # Errors
+    /// In the table's words.
+    pub fn new_parts(&self) -> Result<(), String> {
+        self.with(|h| h.new_parts().map_err(|e| e.to_string()))
+    }
+
     /// Presses hold button and emergency stop, and releases them.
     ///
     /// # Errors
@@ -115,6 +123,16 @@ impl operator::Hands for SharedHands {
         if let Err(error) = SharedHands::try_buttons(self) {
             tracing::warn!(error, "the table does not answer its operator");
         }
+    }
+
+    fn new_parts(&mut self) {
+        if let Err(error) = SharedHands::new_parts(self) {
+            tracing::warn!(error, "the table does not answer its operator");
+        }
+    }
+
+    fn torch_on_sheet(&mut self) -> Option<Point> {
+        self.truth().ok().map(|t| t.torch_on_sheet)
     }
 
     fn switch_source_off_and_on(&mut self) {
@@ -231,6 +249,7 @@ pub fn plan(job: &Job, corner: Point) -> Plan {
         feed_mm_s: job.row.feed_mm_s(),
         amps: job.row.amps,
         cut_height_mm: job.row.cut_height_mm,
+        pierce_height_mm: job.row.pierce_height_mm,
         cuts: job.cuts.iter().map(path).collect(),
     }
 }
@@ -259,6 +278,7 @@ pub fn table_settings(config: &Config, seed: u64, rough: bool) -> TableSettings 
         corner_step_mm_s: motion.corner_step_mm_s,
         ohmic_offset_mm: config.cycle.ohmic_offset_mm,
         estop_tells: config.estop.told_to_controller,
+        compressor_l_min: config.air.compressor_l_min,
         // Half the pitch: what is longer lies on two slats (common practice, no source).
         falls_mm: config.slat_pitch_mm / 2.0,
         ..TableSettings::default()

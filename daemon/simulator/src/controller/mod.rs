@@ -15,6 +15,7 @@ use units::Point;
 
 use crate::chance::{Chance, Draws};
 use crate::frame::framed;
+use crate::rough::drives::Play;
 use crate::settings::TableSettings;
 use crate::wire::WireOut;
 use stamp::Stamps;
@@ -37,6 +38,7 @@ const BACKLOG: usize = 160;
 enum Fault {
     Refused,
     ChainOpen,
+    Drive,
 }
 
 #[derive(Clone, Debug)]
@@ -57,6 +59,9 @@ pub(crate) struct Controller {
     at: [f64; 3],
     /// Where it really is less where it believes to be, mm.
     off: [f64; 3],
+    /// Play of the axes, in the rough mood.
+    play: Option<Play>,
+    knocked: (f64, f64),
     referenced: bool,
     starts: u32,
     up_since: u64,
@@ -107,6 +112,8 @@ impl Controller {
             sense_told: 0,
             at: [0.0; 3],
             off: settings.start,
+            knocked: (0.0, 0.0),
+            play: settings.rough.then(|| Play::new(settings.seed)),
             referenced: false,
             starts: 1,
             up_since: 0,
@@ -155,7 +162,38 @@ impl Controller {
     /// Where the torch really is, mm.
     pub(crate) fn true_place(&self) -> (Point, f64) {
         let [x, y, z] = [0, 1, 2].map(|k| self.at[k] + self.off[k]);
-        (Point::new(x, y), z)
+        let screw = Point::new(x, y);
+        let carriage = self.play.map_or(screw, |p| p.carriage(screw));
+        (carriage, z)
+    }
+
+    /// Where the drives have brought it, without the play of the axes, mm.
+    pub(crate) fn screw(&self) -> Point {
+        Point::new(self.at[0] + self.off[0], self.at[1] + self.off[1])
+    }
+
+    /// The carriage comes along with its screws.
+    fn carry(&mut self) {
+        let screw = Point::new(self.at[0] + self.off[0], self.at[1] + self.off[1]);
+        if let Some(play) = &mut self.play {
+            play.follow(screw);
+        }
+    }
+
+    /// A drive trips: all axes stand, steps are lost, and it says so.
+    pub(crate) fn trip(&mut self, now: u64, (dx, dy): (f64, f64)) {
+        self.knock(dx, dy);
+        if self.dead_until.is_some() {
+            return;
+        }
+        self.broken_off |= self.active.take().is_some();
+        self.set_torch(now, false);
+        self.referenced = false;
+        self.end_referenced = false;
+        self.fault = self.fault.or(Some(Fault::Drive));
+        self.say(now, "alarm drive tripped");
+        self.report_due = true;
+        self.settle(now);
     }
 
     /// In a hold, its own or one it was told.
@@ -170,8 +208,20 @@ impl Controller {
 
     /// Steps are lost: it is no longer where it believes to be.
     pub(crate) fn knock(&mut self, dx: f64, dy: f64) {
+        let (was, _) = self.true_place();
         self.off[0] += dx;
         self.off[1] += dy;
+        if let Some(play) = &mut self.play {
+            play.pushed(dx, dy);
+        }
+        let (is, _) = self.true_place();
+        self.knocked.0 += is.x - was.x;
+        self.knocked.1 += is.y - was.y;
+    }
+
+    /// How far the torch was pushed since this was last asked, mm.
+    pub(crate) fn take_knocked(&mut self) -> (f64, f64) {
+        core::mem::take(&mut self.knocked)
     }
 
     /// Whether anything moves or waits to.
@@ -215,6 +265,7 @@ impl Controller {
                 *off -= at - was;
             }
         }
+        self.carry();
         if self.torch && now >= self.last_byte.max(self.torch_since) + SILENCE_NS {
             self.hold_now();
             self.torch_off_now(now);
@@ -277,6 +328,7 @@ impl Controller {
         fresh.wire.cut(now);
         fresh.done_log = core::mem::take(&mut self.done_log);
         fresh.off = [place.x, place.y, z];
+        fresh.play = self.play;
         fresh.starts = self.starts + 1;
         fresh.up_since = now;
         fresh.last_due = now;

@@ -67,6 +67,15 @@ impl CutPath {
         self.segments.iter().map(uncut).sum()
     }
 
+    fn point_at(&self, s: f64) -> Option<Point> {
+        let index = self
+            .stations
+            .partition_point(|at| *at <= s)
+            .checked_sub(1)?;
+        let segment = self.segments.get(index)?;
+        Some(segment.point_at(s - self.stations[index]))
+    }
+
     fn complete(&self) -> bool {
         self.length() - self.covered.total() < 0.02
     }
@@ -171,6 +180,27 @@ impl Cover {
     /// the width that they have.
     pub(super) fn uncut_mm(&self, metal: &Metal) -> f64 {
         self.cuts.iter().flatten().map(|c| c.uncut_mm(metal)).sum()
+    }
+
+    /// So much of a stretch of a cut was passed by an arc that is out, mm. While an arc burns, what it
+    /// has passed is not settled.
+    pub(super) fn passed_mm(&self, cut: usize, from: f64, to: f64) -> f64 {
+        let cut = self.cuts.get(cut).and_then(Option::as_ref);
+        cut.map_or(0.0, |c| c.covered.within(from, to))
+    }
+
+    /// So much of the middle of a stretch of a cut still has metal on it, mm.
+    pub(super) fn uncut_of_mm(&self, metal: &Metal, cut: usize, from: f64, to: f64) -> f64 {
+        let Some(cut) = self.cuts.get(cut).and_then(Option::as_ref) else {
+            return 0.0;
+        };
+        let count = ((to - from) / LOOK_EVERY).ceil().max(0.0);
+        let step = (to - from) / count.max(1.0);
+        let left = (0..count as u64)
+            .map(|k| from + (k as f64 + 0.5) * step)
+            .filter(|s| cut.point_at(*s).is_some_and(|p| metal.at(p)))
+            .count();
+        left as f64 * step
     }
 
     pub(super) fn recut_mm(&self) -> f64 {

@@ -42,6 +42,10 @@ pub(crate) struct Seen {
     pub(crate) burning: bool,
     /// The source stays on by itself (`arc-stuck`): nothing on this side can put it out.
     pub(crate) stuck_on: bool,
+    /// The contact of K1, or of K2, is welded or slow: what follows from that alone is no wrong of who
+    /// commands it.
+    pub(crate) k1_wrong: bool,
+    pub(crate) k2_wrong: bool,
     /// Both start contacts are closed.
     pub(crate) circuit: bool,
     pub(crate) k2: bool,
@@ -205,7 +209,7 @@ impl Judge {
             self.tell(s.now, Some(s.place), "arc more than 20 ms after K2 opened");
         }
         let drop = self.limits.permit_drop_ms * MS + DROP_SLACK_NS;
-        let wrong = s.k2 && s.last_pulse.is_none_or(|t| s.now > t + drop);
+        let wrong = s.k2 && !s.k2_wrong && s.last_pulse.is_none_or(|t| s.now > t + drop);
         if self.k2_without_pulse.lasts(s.now, wrong, 0) {
             self.tell(
                 s.now,
@@ -284,7 +288,7 @@ impl Judge {
                 &format!("Z lifted under a live arc, to {:.1} mm", s.height_mm),
             );
         }
-        let stands = s.arc && !s.stuck_on && self.moved_in_arc && !s.moves();
+        let stands = s.arc && !s.stuck_on && !s.k1_wrong && self.moved_in_arc && !s.moves();
         if self.standing.lasts(s.now, stands, STANDSTILL_NS) {
             self.tell(
                 s.now,

@@ -57,6 +57,14 @@ impl Ledger {
         self.cover.pierce_of(cut)
     }
 
+    pub(crate) fn passed_mm(&self, cut: usize, from: f64, to: f64) -> f64 {
+        self.cover.passed_mm(cut, from, to)
+    }
+
+    pub(crate) fn uncut_of_mm(&self, metal: &Metal, cut: usize, from: f64, to: f64) -> f64 {
+        self.cover.uncut_of_mm(metal, cut, from, to)
+    }
+
     /// The account, with what is left of the `metal`.
     pub(crate) fn truth(&self, metal: Option<&Metal>) -> Truth {
         let um = |mm: f64| (mm * 1e3).round() / 1e3;
@@ -70,6 +78,8 @@ impl Ledger {
             arc_on_s: um(self.arc_ns as f64 / 1e9),
             pierces: self.cover.pierces(),
             violations: self.judge.violations().to_vec(),
+            mishaps: std::collections::BTreeMap::new(),
+            torch_on_sheet: Point::default(),
         }
     }
 }

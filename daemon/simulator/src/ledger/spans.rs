@@ -33,6 +33,12 @@ impl Spans {
         self.0.iter().map(|s| s.1 - s.0).sum()
     }
 
+    /// How much of a stretch is in, mm.
+    pub(super) fn within(&self, from: f64, to: f64) -> f64 {
+        let of = |s: &(f64, f64)| (s.1.min(to) - s.0.max(from)).max(0.0);
+        self.0.iter().map(of).sum()
+    }
+
     pub(super) fn is_empty(&self) -> bool {
         self.0.is_empty()
     }

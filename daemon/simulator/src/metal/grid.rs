@@ -31,6 +31,11 @@ impl Grid {
         }
     }
 
+    /// The lower left corner of a cell.
+    pub(super) fn place(&self, (x, y): (i64, i64)) -> Point {
+        self.corner.moved(x as f64 * CELL_MM, y as f64 * CELL_MM)
+    }
+
     /// Where a place lies, in cells from the corner: the middle of the first cell is at 0.5.
     fn in_cells(&self, p: Point) -> (f64, f64) {
         (

@@ -2,17 +2,26 @@
 
 use std::collections::VecDeque;
 
-use units::Point;
+use units::{Bounds, Point};
 
 use super::grid::{CELL_MM, Grid, TILE};
+use crate::rough::tips::Freed;
 
 /// So many pieces that do not fall are kept in mind: one to each side of a path, and those before.
 const KNOWN: usize = 4;
 
 /// Takes the metal at each of these places away if it has come free and is no longer than `falls_mm`.
-/// What reaches the sheet's edge stays: there it is held or lies on what holds it.
-pub(super) fn drop_free(grid: &mut Grid, seeds: impl Iterator<Item = Point>, falls_mm: f64) {
-    let most = (falls_mm / CELL_MM) as i64;
+/// What reaches the sheet's edge stays: there it is held or lies on what holds it. Gives the free pieces
+/// that stay and are no longer than `tells_mm`.
+pub(super) fn drop_free(
+    grid: &mut Grid,
+    seeds: impl Iterator<Item = Point>,
+    falls_mm: f64,
+    tells_mm: f64,
+) -> Vec<Freed> {
+    let most = (falls_mm.max(tells_mm) / CELL_MM) as i64;
+    let falls = (falls_mm / CELL_MM).trunc();
+    let mut told = Vec::new();
     // Places beside one path mostly lie on the same few pieces.
     let mut stays: VecDeque<Window> = VecDeque::with_capacity(KNOWN);
     for seed in seeds {
@@ -24,13 +33,21 @@ pub(super) fn drop_free(grid: &mut Grid, seeds: impl Iterator<Item = Point>, fal
             continue;
         }
         let mut piece = Window::around(grid, cell, most);
-        if piece.falls(grid, cell, most) {
-            piece.take_from(grid);
-        } else {
-            stays.truncate(KNOWN - 1);
-            stays.push_front(piece);
+        match piece.free(grid, cell, most) {
+            Some((_, length)) if length <= falls => {
+                piece.take_from(grid);
+                continue;
+            }
+            Some((bounds, length)) => told.push(Freed {
+                bounds,
+                length_mm: length * CELL_MM,
+            }),
+            None => {}
         }
+        stays.truncate(KNOWN - 1);
+        stays.push_front(piece);
     }
+    told
 }
 
 /// Whether the run of metal in this row is short enough for a piece that falls: most are not, and
@@ -90,8 +107,9 @@ impl Window {
         }
     }
 
-    /// Reaches the piece of a cell, as much of it as tells whether it is free and small.
-    fn falls(&mut self, grid: &Grid, (x, y): (i64, i64), most: i64) -> bool {
+    /// Reaches the piece of a cell, as much of it as tells whether it is free and no longer than so many
+    /// cells; where it lies then, and its length in cells.
+    fn free(&mut self, grid: &Grid, (x, y): (i64, i64), most: i64) -> Option<(Bounds, f64)> {
         let (left, low) = (self.first.1 * TILE, self.first.0 * TILE);
         let row = (y - low) as usize;
         let at = row * self.wide + ((x - left) / TILE) as usize;
@@ -118,16 +136,14 @@ impl Window {
                 k -= 1;
             }
             if (to - from) as i64 >= most {
-                return false;
+                return None;
             }
             if !changed {
                 break;
             }
         }
         let (left, low) = (self.first.1 * TILE, self.first.0 * TILE);
-        let Some([width, height, rising, falling]) = self.extents(from, to) else {
-            return false;
-        };
+        let [width, height, rising, falling] = self.extents(from, to)?;
         let (x0, x1) = (left + width.0, left + width.1);
         let (y0, y1) = (low + height.0, low + height.1);
         let edge = x0 <= 0 || y0 <= 0 || x1 >= grid.cells.0 - 1 || y1 >= grid.cells.1 - 1;
@@ -136,7 +152,11 @@ impl Window {
         let length = across(width)
             .max(across(height))
             .max(slant(rising).max(slant(falling)));
-        !edge && length <= most as f64
+        let bounds = Bounds {
+            low: grid.place((x0, y0)),
+            high: grid.place((x1 + 1, y1 + 1)),
+        };
+        (!edge && length <= most as f64).then_some((bounds, length))
     }
 
     /// Whether a cell is of the piece that was reached.

@@ -71,6 +71,14 @@ impl Hands {
         self.order(&ToTable::TryButtons)
     }
 
+    /// Nozzle and electrode are new.
+    ///
+    /// # Errors
+    /// The table does not answer.
+    pub fn new_parts(&mut self) -> Result<(), HandsError> {
+        self.order(&ToTable::NewParts)
+    }
+
     /// The ledger's own account.
     ///
     /// # Errors

@@ -444,6 +444,10 @@ impl Shell {
                 self.table.try_buttons();
                 self.door.say(guest, &ToPanel::Done { refused: None });
             }
+            ToTable::NewParts => {
+                self.table.new_parts();
+                self.door.say(guest, &ToPanel::Done { refused: None });
+            }
             ToTable::AskTruth => {
                 let truth = self.table.truth();
                 self.door.say(guest, &ToPanel::Truth { truth });

@@ -2,6 +2,7 @@
 //! is released.
 
 use super::Table;
+use crate::harness::{FaultKind, FaultSpec};
 
 const MS: u64 = 1_000_000;
 /// A hand keeps the hold button pressed for so long.
@@ -39,6 +40,20 @@ impl Table {
     /// Presses the hold button, or lets it go.
     pub fn press_hold(&mut self, pressed: bool) {
         self.buttons.hold = pressed;
+    }
+
+    /// Strikes the emergency stop; somebody frees it when he sees to the table.
+    pub fn strike_stop(&mut self) {
+        self.happen(
+            self.now,
+            FaultSpec {
+                kind: FaultKind::Estop,
+                cut: 0,
+                mm: None,
+            },
+            self.controller.true_place().0,
+            false,
+        );
     }
 
     /// Presses the hold button for a moment, then the emergency stop, and releases it.

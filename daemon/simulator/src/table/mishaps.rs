@@ -5,7 +5,7 @@ use units::Point;
 use super::{FaultRefused, KNOCK_MM, Table};
 use crate::faults::Moment;
 use crate::harness::{FaultKind, FaultSpec};
-use crate::relays::SenseWrong;
+use crate::relays::{RelayWrong, SenseWrong};
 
 /// A button that was struck is not freed within this: a controller that was not told has come to the
 /// end of its braking by then, or the drives would carry out the rest of it (invented).
@@ -57,6 +57,21 @@ impl Table {
         if is(FaultKind::ArcStuck) && self.source.latched {
             self.source.switch_off_and_on(self.now);
         }
+        let under_torch = self.on_sheet(self.controller.true_place().0);
+        if let Some(rough) = &mut self.rough {
+            if is(FaultKind::NoContact) {
+                rough.film.cleaned(under_torch);
+            }
+            if is(FaultKind::ContactStuck) {
+                rough.wet.wiped();
+            }
+            if is(FaultKind::TipOver) {
+                rough.tips.cleared();
+            }
+            if is(FaultKind::AirLow) {
+                rough.air.drained();
+            }
+        }
         if is(FaultKind::ContactStuck) {
             self.wrongs.bridged = false;
         }
@@ -85,6 +100,7 @@ impl Table {
         }
         if fault.is_none() {
             self.sense_wrong = SenseWrong::default();
+            self.start_relays(RelayWrong::default(), RelayWrong::default());
         }
         self.feel(self.now, None);
     }
@@ -94,13 +110,22 @@ impl Table {
         self.sense_wrong = wrong;
     }
 
+    /// What is wrong with the relays of the start circuit from now on: K1, which the controller closes,
+    /// and K2, the permit.
+    pub fn start_relays(&mut self, k1: RelayWrong, k2: RelayWrong) {
+        self.start_wrong = (k1, k2);
+        self.k1.wrong(k1);
+        self.k2.wrong(k2);
+    }
+
     pub(super) fn go_wrong(&mut self, now: u64, before: (Point, f64)) {
         let (place, _) = self.controller.true_place();
         let sensing = self.k3.closed();
         let told = self.controller.sense_told();
+        let rapid = self.controller.rapid_to();
         let moment = Moment {
             now,
-            place,
+            place: self.on_sheet(place),
             at_rest: place.distance(before.0) < 1e-9,
             touching: self.controller.touching(),
             met: self.controller.touching() && self.contact,
@@ -108,7 +133,7 @@ impl Table {
             fire: self.k1.closed(),
             arc_since: self.source.arc_since(),
             in_hand: self.ledger.in_hand(),
-            rapid: self.controller.rapid_to(),
+            rapid: rapid.map(|(to, left)| (self.on_sheet(to), left)),
         };
         self.sense_told = told;
         for spec in self.waiting.come(&moment) {
@@ -116,7 +141,7 @@ impl Table {
         }
     }
 
-    fn happen(&mut self, now: u64, spec: FaultSpec, place: Point, sensing: bool) {
+    pub(super) fn happen(&mut self, now: u64, spec: FaultSpec, place: Point, sensing: bool) {
         match spec.kind {
             FaultKind::ArcLost => self.source.lose(now),
             FaultKind::NoArc => self.source.dead = true,

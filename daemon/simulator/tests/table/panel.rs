@@ -120,6 +120,7 @@ pub fn plan(cuts: Vec<Vec<Segment>>) -> Plan {
         feed_mm_s: FEED / 60.0,
         amps: 40.0,
         cut_height_mm: 1.5,
+        pierce_height_mm: 3.5,
         cuts,
     }
 }

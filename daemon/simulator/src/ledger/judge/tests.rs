@@ -21,6 +21,8 @@ fn seen(ms: u64) -> Seen {
         arc: true,
         burning: true,
         stuck_on: false,
+        k1_wrong: false,
+        k2_wrong: false,
         circuit: true,
         k2: true,
         last_pulse: Some(ms * MS),

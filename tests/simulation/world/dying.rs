@@ -1,0 +1,74 @@
+//! A panel that is killed over its table, and the next one.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use control::guard::GuardRules;
+use control::{Event, Input, Machine, Restored};
+use standclear::assemble::settings;
+use standclear::practice::operator::Operator;
+use units::Time;
+
+use super::{Near, World};
+
+/// What was recorded within this of its death is lost, unless it was durable.
+const JOURNAL_LAG: Duration = Duration::from_millis(100);
+
+impl World {
+    /// The panel is killed here and started again: the pulses and the bytes end, what the journal
+    /// had not written yet is lost, and everything is made anew from what it holds.
+    pub(super) fn die_and_start_again(&mut self) {
+        let dead_until = self.now + self.dead;
+        self.was_killed = true;
+        self.to_keep.clear();
+        self.start = None;
+        self.with_table(|t| {
+            t.advance(dead_until);
+            drop(t.take_wire_out());
+            // Killed again while it was dead: there was nobody to kill.
+            t.take_panel_killed();
+        });
+        let died = self.now;
+        let known = Restored::from_events(self.kept(died));
+        self.earlier_holds.extend(self.machine.view(died).holds);
+        self.now = dead_until;
+        self.machine = Machine::new(
+            settings(&self.config),
+            Arc::clone(&self.config.link.dialect),
+            known,
+        );
+        self.guard = GuardRules::new(self.config.guard);
+        self.watch.born_again(self.job.cycle.fire_tries);
+        self.told_anew();
+        if let Some(recorded) = &mut self.recorded {
+            recorded.over = true;
+        }
+        (self.guard_next, self.epoch, self.handled) = (None, 0, 0);
+        self.asleep = [Time::ZERO; 3];
+        self.orders.clear();
+        self.inbox.clear();
+        self.tty.clear();
+        self.unsent.clear();
+        self.lease = Time::ZERO;
+        self.looked = (u64::MAX, Time::ZERO);
+        self.plugged_open = false;
+        self.operator = Operator::new(Near(Arc::clone(&self.table)), Arc::clone(&self.job));
+        self.step(Input::Tick);
+    }
+
+    /// What the journal of a panel holds that died at this moment.
+    fn kept(&self, died: Time) -> Vec<Event> {
+        if self.power_cut {
+            let synced = self.events.iter().rposition(|(_, _, durable)| *durable);
+            let kept = self.events.iter().take(synced.map_or(0, |k| k + 1));
+            let mut kept: Vec<_> = kept.map(|(_, e, _)| e.clone()).collect();
+            kept.push(Event::PowerCut);
+            return kept;
+        }
+        let kept = self
+            .events
+            .iter()
+            .filter(|(at, _, durable)| *durable || *at + JOURNAL_LAG <= died);
+        kept.map(|(_, e, _)| e.clone()).collect()
+    }
+}
