@@ -68,7 +68,9 @@ impl CutList {
     /// Length of the traverses between cuts, mm.
     #[must_use]
     pub fn rapid_mm(&self) -> f64 {
-        self.traverses().map(|t| t.from.distance(t.to)).sum()
+        // Not `sum`: of nothing that is -0.
+        let each = self.traverses().map(|t| t.from.distance(t.to));
+        each.fold(0.0, |all, mm| all + mm)
     }
 
     /// The smallest upright rectangle round all cuts, in program coordinates.

@@ -311,7 +311,8 @@ impl<'a> Judging<'a> {
             verdict: Verdict::of(&findings),
             cuts,
             pierces: cuts,
-            cut_mm: sheet.facts.iter().map(|(_, length)| length).sum(),
+            // Not `sum`: of nothing that is -0.
+            cut_mm: sheet.facts.iter().fold(0.0, |all, (_, mm)| all + mm),
             rapid_mm: reading.cut_list.rapid_mm(),
             time_s: None,
             bounds: sheet.all_bounds(),

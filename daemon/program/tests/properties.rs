@@ -56,7 +56,10 @@ fn whole_way(bytes: &[u8]) {
                 .iter()
                 .all(|f| !f.says.is_empty() && !f.remedy.is_empty())
         );
-        assert!(report.cut_mm.is_finite() && report.rapid_mm.is_finite());
+        for mm in [report.cut_mm, report.rapid_mm] {
+            // Nothing is 0, never -0.
+            assert!(mm.is_finite() && mm.is_sign_positive(), "{mm}");
+        }
         assert_eq!(report.cuts, reading.cut_list.cuts.len());
         without_gaps(&reading.cut_list);
         assert!(!text::render(&report, "x", bytes, false).contains('\x1b'));
