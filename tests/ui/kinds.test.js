@@ -8,7 +8,7 @@ import { looked } from "./rig/audit.js";
 import { cleared } from "./rig/cleared.js";
 import { ownTable, testPiece } from "./rig/panel.js";
 import { cutting, running, started, taken } from "./rig/running.js";
-import { GLASSES } from "./rig/screen.js";
+import { GLASSES, press } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
 
 const KINDS = ["arc-lost@2:40", "no-arc@2", "arc-stuck@2", "contact-stuck@2", "no-contact@2", "estop@2:40", "link-cut@2:40", "controller-reset@2:40", "air-low@2:40", "tip-over@2"];
@@ -45,7 +45,7 @@ async function throughItsPages(s, name) {
   await s.on("happened");
   await s.see("the record", "[data-test=record] li");
   await onEveryGlass(s, "what happened", bad);
-  await s.tap(".target:has-text('Back')");
+  await press(s, ".target:has-text('Back')");
   await s.on("held");
   await cleared(s, (act) => onEveryGlass(s, `after ${act}`, bad));
   assert.deepEqual(bad, [], bad.join("\n"));

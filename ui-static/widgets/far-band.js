@@ -58,7 +58,6 @@ export function mountBand(root, strip, store, signal) {
     setText(word, far(state));
     const w = waiting(state);
     setText(wait, `waits for ${w.short}`);
-    sayWhere(jobLines(state));
     const fresh = freshness(state);
     setText(old, fresh === "late" ? `${seconds(ageMs(state) / 1000)} old` : "");
     show(old, fresh === "late");
@@ -73,5 +72,7 @@ export function mountBand(root, strip, store, signal) {
     setData(document.body, "band", bandOf(state));
     show(practice, state.table?.practice === true);
     show(data, invented(state));
+    // Last: how much room there is depends on all that stands beside it.
+    sayWhere(jobLines(state));
   }, signal);
 }

@@ -112,7 +112,8 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
                 Err(No::PlanMissing)
             }
         }
-        Ask::SkipCut => go_on(m),
+        // Leaving a cut is a way on like any other, from a run that was interrupted too.
+        Ask::SkipCut => resume(m),
         Ask::EndJob => {
             if m.stopping() {
                 return Err(No::Running);

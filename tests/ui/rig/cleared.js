@@ -2,6 +2,7 @@
 
 import assert from "node:assert/strict";
 import { audit } from "./audit.js";
+import { press } from "./screen.js";
 import { until } from "./wait.js";
 
 /**
@@ -34,8 +35,7 @@ export async function cleared(s, look = async () => {}) {
       await s.on("datum");
       await s.shot("14-datum");
       await audit(s, "datum");
-      await s.tap(".target:has-text('It stands right')");
-      await gone(".target:has-text('It stands right')");
+      await press(s, ".target:has-text('It stands right')");
     } else if (next === "At the table") {
       await s.tap(".practice-only");
     } else if (next === "Clear:") {
@@ -51,8 +51,7 @@ export async function cleared(s, look = async () => {}) {
       }
     } else {
       const words = await s.text(`.column .target:has-text('${next}')`);
-      await s.tap(`.column .target:has-text('${next}')`);
-      await gone(`.column .target:has-text(${JSON.stringify(words)})`);
+      await press(s, `.column .target:has-text(${JSON.stringify(words)})`);
     }
   }
 }

@@ -94,11 +94,16 @@ export async function screen(address, glass, before) {
 
 const TOLD = [".column .target:has-text('Seen:')", ".column .target:has-text('Clear:')"];
 
+/** That the state changed just as something was pressed: it is read, put away, and pressed again. */
+const LATE = "#middle:has-text('showed an older state') .target:has-text('Seen')";
+
 /** Presses a target until it is gone: one that has just come takes no touch yet. */
-async function press(s, target) {
-  while (await s.has(target)) {
-    await s.tap(target);
-    await until("the press to be taken", async () => !(await s.has(target)), { limitMs: 2000, status: s.status }).catch(() => {});
+export async function press(s, target) {
+  for (let tries = 0; await s.has(target); tries += 1) {
+    if (tries > 20) throw new Error(`pressed in vain: ${target}\n${await s.status()}`);
+    if (target !== LATE && (await s.has(LATE))) await press(s, LATE);
+    if (await s.has(target)) await s.tap(target);
+    await until("the press to be taken", async () => !(await s.has(target)) || (await s.has(LATE)), { limitMs: 2000, status: s.status }).catch(() => {});
   }
 }
 
@@ -108,12 +113,11 @@ export async function throughChecks(s) {
   const turn = ".column .feet .target:last-child";
   const confirm = ".column .target:has-text('The torch is where')";
   const right = ".column .target:has-text('At the table: set it right')";
-  const late = "#middle:has-text('showed an older state') .target:has-text('Seen')";
   const stands = ".target:has-text('It stands right')";
   await s.on("checks");
   for (;;) {
     const next = await until("something to do in the checks", async () => {
-      if (await s.has(late)) return "late";
+      if (await s.has(LATE)) return "late";
       for (const act of TOLD) if (await s.has(act)) return "told";
       if (await s.has(".target:has-text('Go on with cut')")) return "Start again where it stopped";
       if (await s.has(stands)) return "stands";
@@ -129,7 +133,7 @@ export async function throughChecks(s) {
     if (next === "vouch") {
       const check = await s.page.locator(".vouch:not([data-holds=yes])").first().getAttribute("data-check");
       await s.tap(`[data-check="${check}"]`);
-      await until("the tick, or that the screen was late", async () => (await s.has(`[data-check="${check}"][data-holds=yes]`)) || (await s.has(late)), { status: s.status });
+      await until("the tick, or that the screen was late", async () => (await s.has(`[data-check="${check}"][data-holds=yes]`)) || (await s.has(LATE)), { status: s.status });
     } else if (next === "right") {
       // Hands press hold button and e-stop once; the e-stop latches, and is told and cleared below.
       await s.tap(right);
@@ -149,7 +153,7 @@ export async function throughChecks(s) {
       await until("the two steps to be over", async () => !(await s.has(".first-step")), { status: s.status });
     } else if (next === "late") {
       // The state changed just as it was pressed: read, and pressed again.
-      await press(s, late);
+      await press(s, LATE);
     } else if (next === "stands") {
       await press(s, stands);
     } else if (next === "confirm") {

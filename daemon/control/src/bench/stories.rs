@@ -468,6 +468,29 @@ fn a_new_service_offers_to_go_on_from_the_place_surely_cut() {
 }
 
 #[test]
+fn the_cut_at_which_a_run_was_interrupted_may_be_left_and_the_rest_is_cut() {
+    let mut rig = running();
+    rig.run_to(1, 60.0);
+    let mut rig = rig.restart();
+    rig.until(5.0, |r| r.phase() != Phase::Starting && r.m.line.usable());
+    rig.must(Ask::Load { job: job() });
+    assert!(
+        matches!(rig.ask(Ask::SkipCut), Answer::Refused { .. }),
+        "not before it was read and the checks hold"
+    );
+    rig.make_ready();
+    rig.must(Ask::SkipCut);
+    rig.finish();
+    let v = rig.view();
+    assert_eq!(v.run, Some(1), "it is the same run");
+    let states: Vec<_> = v.cuts.iter().map(|c| c.state).collect();
+    assert_eq!(
+        states,
+        [crate::view::CutState::Skipped, crate::view::CutState::Done]
+    );
+}
+
+#[test]
 fn another_job_starts_only_after_the_interrupted_run_was_read_and_left() {
     let mut rig = running();
     rig.run_to(1, 60.0);

@@ -258,6 +258,7 @@ impl Machine {
     }
 
     fn skip(&mut self) {
+        self.take_up();
         let Some(run) = &mut self.run else { return };
         run.held = None;
         run.hold_after = false;

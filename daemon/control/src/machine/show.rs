@@ -306,7 +306,7 @@ impl Machine {
                 why: format!("Surely cut: cut {} up to {sure:.1} mm.{perhaps}", u.cut),
                 remedy: words::remedy_now(Cause::Interrupted, None, near).into(),
                 choices: if self.would_start() {
-                    vec![Choice::StepBack]
+                    vec![Choice::StepBack, Choice::Skip]
                 } else {
                     Vec::new()
                 },

@@ -399,7 +399,7 @@ fn next(view: &View, job: &Arc<Job>, prefers: Option<Way>) -> Option<Ask> {
         return Some(ask);
     }
     // Nothing is left to go on with: the cut is left.
-    if view.phase == Phase::Held && may("skip-cut") {
+    if view.hold.is_some() && may("skip-cut") {
         return Some(Ask::SkipCut);
     }
     (view.phase == Phase::Ready && may("start")).then_some(Ask::Start)
