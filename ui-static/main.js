@@ -226,7 +226,7 @@ function followPages(root) {
       document.body.dataset.page = page;
       queueMicrotask(() => PAGES[page](fresh, store, actions, ending.signal));
     }
-    said.draw(state.said);
+    said.draw(state.said, state, page);
     setData(root, "said", state.said ? "" : null);
   });
 }

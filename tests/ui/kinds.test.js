@@ -74,7 +74,11 @@ test("a panel killed in mid-cut: the glass without it, and the stop that it tell
   await s.on("held");
   await onEveryGlass(s, "interrupted, new", bad);
   await s.shot("kind-panel-killed");
-  await s.tap(".column .target:has-text('Seen:')");
+  // What happened while it was away lies over what the page tells, and over no target.
+  await s.see("what happened meanwhile", ".said:has-text('this screen heard nothing')");
+  await press(s, ".said .target:has-text('Seen')");
+  await onEveryGlass(s, "interrupted, read", bad);
+  await press(s, ".column .target:has-text('Seen:')");
   await s.on("program");
   await s.see("what was left unfinished", ".say-line:has-text('A run was interrupted')");
   await onEveryGlass(s, "interrupted, programs", bad);

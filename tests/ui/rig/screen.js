@@ -109,7 +109,8 @@ export async function press(s, target) {
 
 /** From the checks to START, or to the ways on of a run that is taken up again, by touch. */
 export async function throughChecks(s) {
-  const title = () => s.page.locator("[data-page=checks] h2").textContent();
+  // `null`: another page has come.
+  const title = () => s.page.locator("[data-page=checks].page h2").textContent({ timeout: 500 }).catch(() => null);
   const turn = ".column .feet .target:last-child";
   const confirm = ".column .target:has-text('The torch is where')";
   const right = ".column .target:has-text('At the table: set it right')";
@@ -161,7 +162,8 @@ export async function throughChecks(s) {
     } else if (next === "turn") {
       const before = await title();
       await s.tap(turn);
-      await until("the next page of the checks", async () => (await title()) !== before, { status: s.status });
+      // A page that has just come takes no touch yet: then all is looked at once more.
+      await until("the next page of the checks", async () => (await title()) !== before, { limitMs: 2000 }).catch(() => {});
     } else {
       // Again if the page had only just come and took no touch yet.
       await s.keep(".starter");
