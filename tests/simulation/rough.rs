@@ -68,9 +68,6 @@ fn cut(seed: u64) -> Ended {
             eprintln!("sheet {seed}, cut {}: {:?}", k + 1, why.collect::<Vec<_>>());
         }
     }
-    if std::env::var("ROUGH_STORY").is_ok() {
-        eprintln!("{}", world.story(100_000));
-    }
     let truth = world.table.lock().expect("one thread").truth();
     let whole =
         view.phase == Phase::Finished && view.cuts.iter().all(|c| c.state == CutState::Done);
