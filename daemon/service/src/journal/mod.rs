@@ -15,6 +15,7 @@
 
 mod checkpoint;
 mod earlier;
+mod overdue;
 mod placed;
 mod read;
 mod retention;
@@ -40,6 +41,7 @@ use units::Time;
 
 pub use read::{Entry, Gap, ReadError, Start, Story, Which, counted, latest, read};
 
+use overdue::Overdue;
 use store::{Row, Store};
 use writer::{OnDisk, Order, Shared, Sink, ToWrite, Writer};
 
@@ -96,9 +98,7 @@ pub struct Journal {
     /// Its other end falls when the thread has ended.
     ended: Receiver<()>,
     shared: Arc<Shared>,
-    /// How many events were written when that last grew, and when; whether it was told since that it
-    /// does not grow.
-    progress: (u64, Instant, bool),
+    overdue: Overdue,
     reports: UnboundedSender<JournalReport>,
     /// The state folder and the number of this start, for the recording.
     place: Option<(PathBuf, i64)>,
@@ -157,7 +157,7 @@ impl Journal {
             thread: Some(thread),
             ended,
             shared,
-            progress: (0, Instant::now(), false),
+            overdue: Overdue::new(Instant::now()),
             reports,
             place: None,
         })
@@ -220,21 +220,14 @@ impl Journal {
     /// To be called a few times a second: reports, once, that the disk has not answered for 2 s. The
     /// writer itself cannot, for it hangs.
     pub fn look(&mut self, now: Instant) {
-        let (taken, written) = (
-            self.shared.taken.load(Ordering::Acquire),
-            self.shared.written.load(Ordering::Acquire),
-        );
-        let (seen, since, told) = self.progress;
-        if written == seen && written < taken {
-            if !told && now.duration_since(since) > writer::GIVE_UP + writer::RETRY {
-                self.progress.2 = true;
-                let why = "the disk has not answered for 2 s".to_owned();
-                tracing::error!(why, "the journal cannot be written");
-                let _ = self.reports.send(JournalReport::Failed(why));
-            }
-            return;
+        let taken = self.shared.taken.load(Ordering::Acquire);
+        let written = self.shared.written.load(Ordering::Acquire);
+        if self.overdue.look(now, taken, written) {
+            let why = "the disk has not answered for 2 s".to_owned();
+            tracing::error!(why, "the journal cannot be written");
+            // Nobody listens any more: the service is going down.
+            let _ = self.reports.send(JournalReport::Failed(why));
         }
-        self.progress = (written, now, false);
     }
 
     fn put(&self, event: ToWrite) {
