@@ -137,19 +137,28 @@ fn ids(text: &str) -> BTreeSet<String> {
         .collect()
 }
 
+/// The rows of DEVELOPERS.md that promise something: the id, and the tests that keep it.
+fn promised(tree: &Tree) -> Vec<(String, Vec<&str>)> {
+    let page = tree.0.get("DEVELOPERS.md").map_or("", String::as_str);
+    page.lines()
+        .filter(|line| line.starts_with("| S-"))
+        .map(|row| {
+            let cells: Vec<&str> = row.trim_matches('|').split('|').collect();
+            let kept_by = cells
+                .get(2)
+                .map_or(Vec::new(), |c| c.split('`').skip(1).step_by(2).collect());
+            (cells[0].trim().to_owned(), kept_by)
+        })
+        .collect()
+}
+
 /// A promise that no test keeps is a wish; a test that cites no promise of the list cites nothing.
 /// Promises are the lines of DEVELOPERS.md that begin with `| S-nn |`; the last column names the
 /// tests that keep them.
 fn promises(tree: &Tree) -> Vec<String> {
-    let page = tree.0.get("DEVELOPERS.md").map_or("", String::as_str);
-    let mut promised = BTreeSet::new();
+    let mut ids_promised = BTreeSet::new();
     let mut wrong = Vec::new();
-    for row in page.lines().filter(|line| line.starts_with("| S-")) {
-        let cells: Vec<&str> = row.trim_matches('|').split('|').collect();
-        let id = cells[0].trim().to_owned();
-        let kept_by: Vec<&str> = cells
-            .get(2)
-            .map_or(Vec::new(), |c| c.split('`').skip(1).step_by(2).collect());
+    for (id, kept_by) in promised(tree) {
         if kept_by.is_empty() {
             wrong.push(format!(
                 "{id}: promised in DEVELOPERS.md, and no test is named"
@@ -164,14 +173,14 @@ fn promises(tree: &Tree) -> Vec<String> {
                 wrong.push(format!("{id}: there is no test {test}"));
             }
         }
-        promised.insert(id);
+        ids_promised.insert(id);
     }
     for (path, text) in tree
         .ending(&[".rs", ".js"])
         .filter(|(path, _)| !path.starts_with("tests/tidy"))
     {
         for id in ids(tests_of(path, text)) {
-            if !promised.contains(&id) {
+            if !ids_promised.contains(&id) {
                 wrong.push(format!(
                     "{path}: cites {id}, which DEVELOPERS.md does not promise"
                 ));
@@ -228,6 +237,70 @@ fn every_safety_promise_is_kept_by_a_test() {
     finds(&wrong, "S-03: there is no test gone");
     finds(&wrong, "S-03: there is no test only_code");
     finds(&wrong, "cites S-44");
+    assert_eq!(wrong.len(), 4, "{wrong:?}");
+}
+
+/// A promise whose breaking nobody tried is a guess: `tests/mutants.toml` names for each a mutant in a
+/// file that exists, and tests of that promise which must kill it.
+fn broken(tree: &Tree) -> Vec<String> {
+    let known = tree.0.get("tests/mutants.toml").map_or("", String::as_str);
+    let known: toml::Table = known.parse().expect("good TOML");
+    let entries: Vec<&toml::Value> = known
+        .get("promise")
+        .and_then(toml::Value::as_array)
+        .map_or(Vec::new(), |all| all.iter().collect());
+    let said = |entry: &toml::Value, key: &str| entry[key].as_str().unwrap_or("").to_owned();
+    let mut wrong = Vec::new();
+    let promised = promised(tree);
+    for (id, kept_by) in &promised {
+        let its: Vec<_> = entries
+            .iter()
+            .filter(|e| said(e, "promise") == *id)
+            .collect();
+        if its.is_empty() {
+            wrong.push(format!("{id}: tests/mutants.toml names no mutant of it"));
+        }
+        for test in its
+            .iter()
+            .flat_map(|e| e["tests"].as_array().into_iter().flatten())
+            .filter_map(toml::Value::as_str)
+        {
+            if !kept_by.contains(&test) {
+                wrong.push(format!("{id}: DEVELOPERS.md does not name {test}"));
+            }
+        }
+    }
+    for entry in entries {
+        let (id, mutant) = (said(entry, "promise"), said(entry, "mutant"));
+        if !promised.iter().any(|(known, _)| *known == id) {
+            wrong.push(format!("tests/mutants.toml: {id} is not promised"));
+        }
+        let file = mutant.split(':').next().unwrap_or("");
+        if !tree.0.contains_key(file) {
+            wrong.push(format!("{id}: there is no file {file}"));
+        }
+    }
+    wrong
+}
+
+#[test]
+fn for_every_safety_promise_a_mutant_is_named_that_its_tests_kill() {
+    nothing_wrong(&broken(Tree::of_repository()));
+    let wrong = broken(&Tree::of(&[
+        (
+            "DEVELOPERS.md",
+            "| S-01 | a | `it_holds` |\n| S-02 | b | `it_holds` |",
+        ),
+        (
+            "tests/mutants.toml",
+            "[[promise]]\npromise = \"S-01\"\nmutant = \"gone.rs: a with b\"\ntests = [\"other\"]\n\
+             [[promise]]\npromise = \"S-07\"\nmutant = \"tests/mutants.toml: a\"\ntests = []",
+        ),
+    ]));
+    finds(&wrong, "S-02: tests/mutants.toml names no mutant");
+    finds(&wrong, "S-01: DEVELOPERS.md does not name other");
+    finds(&wrong, "S-01: there is no file gone.rs");
+    finds(&wrong, "S-07 is not promised");
     assert_eq!(wrong.len(), 4, "{wrong:?}");
 }
 
