@@ -159,7 +159,7 @@ fn on_a_state_folder_that_can_only_be_read_the_panel_does_not_start_and_says_why
         return;
     };
     let ran = Ran::of(&mut command);
-    assert_eq!(ran.code, Some(2), "{}{}", ran.stdout, ran.stderr);
+    assert_eq!(ran.code, Some(1), "{}{}", ran.stdout, ran.stderr);
     let folder = state.display().to_string();
     assert!(ran.stderr.contains(&folder), "{}", ran.stderr);
     assert!(
