@@ -314,12 +314,11 @@ impl World {
 
     /// The machine moves something, or brings it to a stop.
     pub fn machine_moves(&self) -> bool {
-        let phase = self.view().phase;
-        matches!(
-            phase,
-            Phase::Running | Phase::Stopping | Phase::Homing | Phase::Starting
-        ) || self.view().change.is_some_and(|c| c.moving)
-            || self.permitting()
+        match self.machine.phase() {
+            Phase::Running | Phase::Stopping | Phase::Homing | Phase::Starting => true,
+            Phase::Changing => self.view().change.is_some_and(|c| c.moving) || self.permitting(),
+            _ => self.permitting(),
+        }
     }
 
     /// The permit pulses.

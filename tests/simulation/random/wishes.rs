@@ -7,6 +7,7 @@
 
 use std::collections::BTreeMap;
 
+use control::Machine;
 use control::view::{ChangeStep, Phase, Step, View, Waiting};
 
 use crate::chance::Chance;
@@ -37,14 +38,16 @@ pub enum State {
 }
 
 impl State {
-    /// `again`: a second try is under way.
-    pub fn of(view: &View, again: bool) -> Self {
-        match (view.phase, view.step, &view.change) {
-            (Phase::Running, Some(step), _) if again => Self::Again(step),
-            (Phase::Running, Some(step), _) => Self::Run(step),
-            (Phase::Stopping, ..) => Self::Stop(view.waiting_for),
-            (Phase::Changing, _, Some(change)) => Self::Change(change.step),
-            (phase, ..) => Self::Other(phase),
+    /// `again`: a second try is under way; `view`: the whole of it, where that is needed.
+    pub fn of(machine: &Machine, again: bool, view: impl FnOnce() -> View) -> Self {
+        match (machine.phase(), machine.cycle_step()) {
+            (Phase::Running, Some(step)) if again => Self::Again(step),
+            (Phase::Running, Some(step)) => Self::Run(step),
+            (Phase::Stopping, _) => Self::Stop(view().waiting_for),
+            (Phase::Changing, _) => view()
+                .change
+                .map_or(Self::Other(Phase::Changing), |c| Self::Change(c.step)),
+            (phase, _) => Self::Other(phase),
         }
     }
 }

@@ -212,6 +212,7 @@ impl World {
 
     /// Nothing can be recorded any more and the job stands: that is told, and HOLD is answered.
     pub fn settle_dead_disk(&mut self) {
+        self.nobody_asks = true;
         self.press_hold_once();
         // Whoever writes has had time to say that nothing can be written.
         let end = self.now + Duration::from_secs(3);

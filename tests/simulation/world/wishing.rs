@@ -127,18 +127,18 @@ impl World {
         // What a stop waits for may change without a word.
         let stops = matches!(self.wishes.state, Some(State::Stop(_)));
         if (std::mem::take(&mut self.wishes.published) || stops) && wanted {
-            let view = self.view();
-            let state = State::of(&view, self.wishes.again);
+            let state = self.state();
             self.wishes.come_to(now, state);
             let may = |a: &Allowed| a.ask == "change-begin" && a.refused.is_none();
-            if self.wishes.change && view.phase == Phase::Held && view.allowed.iter().any(may) {
+            let held = self.wishes.change && state == State::Other(Phase::Held);
+            if held && self.view().allowed.iter().any(may) {
                 self.wishes.change = false;
                 self.ask(Ask::ChangeBegin);
             }
         }
         while let Some(k) = self.wishes.due.iter().position(|d| d.at <= now) {
             let due = self.wishes.due.remove(k);
-            let state = State::of(&self.view(), self.wishes.again);
+            let state = self.state();
             *self.wishes.seen.entry(cell(due.wanted, state)).or_default() += 1;
             self.wishes.quiet_until = self.wishes.quiet_until.max(now + due.quiet);
             self.make(&due);
@@ -146,6 +146,10 @@ impl World {
         if self.wishes.quiet_until <= now {
             self.wishes.quiet_until = Time::ZERO;
         }
+    }
+
+    fn state(&self) -> State {
+        State::of(&self.machine, self.wishes.again, || self.view())
     }
 
     fn make(&mut self, due: &Due) {
