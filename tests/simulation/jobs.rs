@@ -13,7 +13,8 @@ use units::Point;
 
 use crate::world::World;
 
-fn job(config: &Config) -> Arc<Job> {
+/// The small test piece.
+pub fn square(config: &Config) -> Arc<Job> {
     let text = include_bytes!("../fixtures/programs/square.nc");
     let setup = include_str!("../fixtures/programs/square.toml");
     let setup = Setup::from_toml(setup).expect("a setup");
@@ -37,7 +38,7 @@ pub fn world(faults: &[FaultSpec]) -> World {
 pub fn world_told(told: bool, faults: &[FaultSpec]) -> World {
     let mut config = Config::built_in();
     config.estop.told_to_controller = told;
-    let job = job(&config);
+    let job = square(&config);
     World::new(config, job, 1, faults)
 }
 

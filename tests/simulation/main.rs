@@ -1,6 +1,7 @@
 //! The whole stack in one thread on virtual time: control, the guard's rules, the link and the
 //! simulated table, with the automatic operator. No real clock, no pseudo-terminal, no thread.
 
+mod acceptance;
 mod chance;
 mod hold;
 mod jobs;

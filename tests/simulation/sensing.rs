@@ -5,8 +5,9 @@ use std::time::Duration;
 use control::Cause;
 use control::view::Step;
 use simulator::SenseWrong;
+use simulator::harness::FaultKind;
 
-use crate::jobs::{finish_whole, world};
+use crate::jobs::{fault, finish_whole, world};
 use crate::world::World;
 
 /// Until the second cut has come to this step.
@@ -84,4 +85,27 @@ fn a_circuit_that_never_comes_off_fires_nothing() {
     assert_eq!(view.pierces, pierces);
     world.nobody_asks = false;
     finish_whole(world, &[]);
+}
+
+#[test]
+fn a_nozzle_that_was_cleaned_bars_no_going_on_after_the_check_of_the_sheet() {
+    // Held for a contact that stays on; the stop is struck before anybody comes. After the reference
+    // and the check of the sheet the torch stands low over a mark.
+    let faults = [fault(FaultKind::ContactStuck, 2, None)];
+    let mut world = world(&faults);
+    for _ in 0..200_000 {
+        world.turn();
+        let view = world.view();
+        if view.hold.is_some_and(|h| h.cause == Cause::ContactStuck) {
+            break;
+        }
+        let second = view.cut == Some(2) && view.step == Some(Step::SenseTest);
+        world.nobody_asks |= second;
+    }
+    world.table.lock().expect("one thread").strike_stop();
+    for _ in 0..20 {
+        world.turn();
+    }
+    world.nobody_asks = false;
+    finish_whole(world, &faults);
 }

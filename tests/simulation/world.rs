@@ -6,9 +6,7 @@ use std::time::Duration;
 use control::guard::{GuardOrder, GuardRules};
 use control::resume::Way;
 use control::view::{Phase, View};
-use control::{
-    Ask, AskId, Effect, Event, Input, Job, Machine, Opened, RecordId, Restored, Seen, Signals,
-};
+use control::{Ask, AskId, Effect, Event, Input, Job, Machine, Opened, Restored, Seen, Signals};
 use simulator::harness::{FaultSpec, Levels};
 use simulator::{Table, TableSettings};
 use standclear::assemble::settings;
@@ -18,11 +16,13 @@ use standclear::practice::table;
 use standclear::runner::Automatic;
 use units::{Point, Time};
 
+mod disk;
 mod disobeys;
 mod dying;
 mod replaying;
 mod stalls;
 mod told;
+mod wishing;
 
 use crate::random::restless::{Odd, Restless};
 use crate::watch::Watch;
@@ -64,13 +64,18 @@ const METAL: Duration = Duration::from_millis(400);
 /// A killed panel is back after this, unless it is told otherwise.
 const DEAD: Duration = Duration::from_millis(700);
 
+/// Over a disk that is dead for good the operators give up after this.
+const GIVES_UP: Duration = Duration::from_secs(40);
+
 /// A terminal keeps so many bytes that nobody has read.
 const TTY: usize = 4095;
 
+pub use disk::{Dead, Disk, Dying};
 pub use disobeys::Disobeys;
 use replaying::{Recorded, traced};
 use stalls::Part;
 pub use stalls::{Stall, Who};
+pub use wishing::Wishes;
 
 /// Everything.
 pub struct World {
@@ -89,12 +94,10 @@ pub struct World {
     pub nobody_asks: bool,
     /// A panel was killed.
     pub was_killed: bool,
-    /// A record is on the disk so long after it was written; `None`: at once.
-    pub disk_late: Option<Duration>,
-    /// Records that wait to be on the disk.
-    to_keep: Vec<(Time, RecordId)>,
-    /// The record of the last start, and whether it is on the disk.
-    start: Option<(RecordId, bool)>,
+    /// The journal's disk.
+    pub disk: Disk,
+    /// Requests at drawn states.
+    pub wishes: Wishes,
     /// Who acts beside the careful operator.
     pub restless: Option<Restless>,
     /// The operators look at least this often.
@@ -165,9 +168,8 @@ impl World {
             operator: Operator::new(Near(Arc::clone(&table)), Arc::clone(&job)),
             nobody_asks: false,
             was_killed: false,
-            disk_late: None,
-            to_keep: Vec::new(),
-            start: None,
+            disk: Disk::default(),
+            wishes: Wishes::default(),
             restless: None,
             look_every: LOOK_EVERY,
             watch: Watch::default(),
@@ -228,11 +230,18 @@ impl World {
         let end = self.now + limit;
         while self.now < end {
             self.turn();
-            if self.phase == Phase::Finished {
+            if self.phase == Phase::Finished || self.stands_for_good() {
                 break;
             }
         }
         self.view()
+    }
+
+    /// Nothing can be recorded any more, and nothing has gone on for long.
+    fn stands_for_good(&self) -> bool {
+        use Phase::{Changing, Homing, Running, Stopping};
+        let rest = !matches!(self.phase, Running | Stopping | Homing | Changing);
+        rest && self.disk.dead_for_good(self.now, GIVES_UP)
     }
 
     /// One moment at which something may happen.
@@ -251,7 +260,8 @@ impl World {
             self.guard_next.filter(|_| self.awake(Part::Guard)),
             self.stalls.first().map(|s| s.at),
             self.disobeys_at(),
-            self.to_keep.iter().map(|(at, _)| *at).min(),
+            self.disk.next(self.now),
+            self.wishes.next().filter(|_| self.awake(Part::Runner)),
         ];
         let woken = self.asleep.into_iter().filter(|t| *t > self.now);
         for at in next.into_iter().flatten().chain(woken) {
@@ -296,6 +306,7 @@ impl World {
         if self.machine.deadline().is_some_and(|at| at <= self.now) {
             self.step(Input::Tick);
         }
+        self.make_wishes();
         self.let_operator_look();
         // Orders of this moment reach the guard in this moment.
         self.guard_step();
@@ -303,12 +314,11 @@ impl World {
 
     /// The machine moves something, or brings it to a stop.
     pub fn machine_moves(&self) -> bool {
-        let phase = self.view().phase;
-        matches!(
-            phase,
-            Phase::Running | Phase::Stopping | Phase::Homing | Phase::Starting
-        ) || self.view().change.is_some_and(|c| c.moving)
-            || self.permitting()
+        match self.machine.phase() {
+            Phase::Running | Phase::Stopping | Phase::Homing | Phase::Starting => true,
+            Phase::Changing => self.view().change.is_some_and(|c| c.moving) || self.permitting(),
+            _ => self.permitting(),
+        }
     }
 
     /// The permit pulses.
@@ -322,28 +332,18 @@ impl World {
         self.events.iter().any(is)
     }
 
-    /// Records whose time has come are on the disk.
-    fn let_disk_write(&mut self) {
-        let now = self.now;
-        let (due, later) = self.to_keep.iter().partition(|(at, _)| *at <= now);
-        self.to_keep = later;
-        let due: Vec<(Time, RecordId)> = due;
-        for (_, id) in due {
-            if let Some((start, kept)) = &mut self.start {
-                *kept |= id >= *start;
-            }
-            self.step(Input::Durable { id });
-        }
-    }
-
     fn let_operator_look(&mut self) {
-        if self.nobody_asks {
+        if self.nobody_asks || self.wishes.quiet(self.now) {
             let view = self.view();
             self.phase = view.phase;
             self.watch.seen(self.now, &view);
             return;
         }
         for _ in 0..50 {
+            self.make_wishes();
+            if self.wishes.quiet(self.now) {
+                return;
+            }
             let generation = self.machine.generation();
             let due =
                 self.looked.0 != generation || self.now.since(self.looked.1) >= self.look_every;
@@ -408,7 +408,7 @@ impl World {
         let mut signals = signals(&self.with_table(|t| t.levels()));
         // A contact that welds, or a mirror that says so, is no start.
         if signals.fire_on && !self.fire_was_on && !self.k1_lies {
-            let kept = self.start.is_some_and(|(_, kept)| kept);
+            let kept = self.disk.start.is_some_and(|(_, kept)| kept);
             let now = self.now;
             self.watch.fires(now, kept);
         }
@@ -521,16 +521,13 @@ impl World {
                 Effect::Record { id, event, durable } => {
                     self.watch.event(self.now, &event);
                     self.settle_told(&event);
+                    self.wishes.event(&event);
                     if matches!(event, Event::CutStarted { .. }) {
-                        self.start = Some((id, false));
+                        self.disk.begin_start(id);
                     }
                     self.events.push((self.now, event, durable));
                     if durable {
-                        let late = self.disk_late.unwrap_or_default();
-                        self.to_keep.push((self.now + late, id));
-                        if late.is_zero() {
-                            self.let_disk_write();
-                        }
+                        self.keep(id);
                     }
                 }
                 Effect::Answer { answer, .. } => {
@@ -538,7 +535,7 @@ impl World {
                         self.settle_answer(ask, &answer);
                     }
                 }
-                Effect::Publish => {}
+                Effect::Publish => self.wishes.published = true,
             }
         }
     }

@@ -3,7 +3,7 @@
 mod aside;
 #[cfg(test)]
 mod tests;
-mod told;
+pub(crate) mod told;
 
 use std::sync::Arc;
 

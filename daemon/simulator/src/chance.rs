@@ -21,6 +21,7 @@ pub(crate) enum Draws {
     Trips = 13,
     Tips = 14,
     Losses = 15,
+    Meter = 16,
 }
 
 /// One module's generator.

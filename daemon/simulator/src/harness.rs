@@ -16,6 +16,8 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use units::{Point, Segment};
 
+use crate::energy::Kerf;
+
 pub use crate::shell::{Hands, HandsError};
 
 /// The panel's inputs as the wires carry them (true: contact closed, but for `estop_open`).
@@ -149,6 +151,9 @@ pub struct Plan {
     pub size: Point,
     /// Sheet thickness, mm.
     pub thickness_mm: f64,
+    /// Material as charts name it; one that is not known counts as mild steel.
+    #[serde(default)]
+    pub material: String,
     /// Kerf, mm.
     pub kerf_mm: f64,
     /// Arc voltage at cut height and feed, V.
@@ -164,6 +169,14 @@ pub struct Plan {
     pub pierce_height_mm: f64,
     /// Each cut's path in order, from its pierce point.
     pub cuts: Vec<Vec<Segment>>,
+}
+
+impl Plan {
+    /// Its kerf, and the arc that makes it.
+    pub(crate) fn kerf(&self) -> Kerf {
+        let watts = self.volts * self.amps;
+        Kerf::new(&self.material, self.thickness_mm, self.kerf_mm, watts)
+    }
 }
 
 /// Something that goes wrong at a place of the plan.
@@ -255,6 +268,13 @@ pub struct Truth {
     pub pierces: u32,
     /// Physical wrongs, in the order they were seen.
     pub violations: Vec<String>,
+    /// Mean bevel of what was cut, mm, and mean dross, 0 (none) to 4 (not cut through); 0 where nothing
+    /// was.
+    #[serde(default)]
+    pub bevel_mm: f64,
+    /// See `bevel_mm`.
+    #[serde(default)]
+    pub dross: f64,
     /// What has happened by chance, by name and how often (the rough mood alone).
     #[serde(default)]
     pub mishaps: BTreeMap<String, u32>,

@@ -3,13 +3,19 @@
 //!
 //! Everything but `shell` is pure, on virtual time.
 
+#[cfg(test)]
+mod acceptance;
 mod chance;
 mod controller;
+mod duty;
+mod edge;
+mod energy;
 mod faults;
 mod frame;
 pub mod harness;
 mod ledger;
 mod metal;
+mod meter;
 mod motion;
 mod relays;
 mod rough;

@@ -6,6 +6,7 @@ mod pieces;
 
 use units::Point;
 
+use crate::energy::MOST;
 use crate::rough::tips::Freed;
 use grid::{CELL_MM, Grid};
 
@@ -13,13 +14,20 @@ use grid::{CELL_MM, Grid};
 pub(crate) const FAR_MM: f64 = 4.0;
 /// Free pieces are looked for from places this far apart along the kerf, mm.
 const LOOK_EVERY_MM: f64 = 2.0;
-/// At more than so many times the chart's feed the arc only scores the sheet (from memory, no
-/// source: such a kerf would need over twice the power that the arc has).
+/// Where the arc's power is not told: at more than so many times the chart's feed it only scores the
+/// sheet (every row of the practice chart asks for the whole power by then).
 const SCORES: f64 = 3.0;
 /// The kerf is reckoned with no speed below this share of the chart's feed.
 const SLOWEST: f64 = 1.0 / 3.0;
 /// A kerf is never narrower than this, mm: a plan may name none.
 const LEAST_KERF_MM: f64 = 0.2;
+
+/// Worn out parts cut so much wider, and blown ones beside that, mm (process handbook, invented).
+const WORN_MM: f64 = 0.25;
+const BLOWN_MM: f64 = 0.4;
+/// The front of the arc reaches so far, mm; and the places looked at there: angles from straight ahead, rad.
+const FRONT_MM: f64 = 1.5;
+const FRONT_RAD: [f64; 7] = [-1.4, -0.9, -0.45, 0.0, 0.45, 0.9, 1.4];
 
 /// How an arc that burns through the sheet is led.
 #[derive(Clone, Copy, Debug)]
@@ -31,19 +39,29 @@ pub(crate) struct Led {
     pub(crate) cut_height_mm: f64,
     pub(crate) speed_mm_s: f64,
     pub(crate) feed_mm_s: f64,
+    /// Share of its power that the kerf asks for at this speed; `None`: not told.
+    pub(crate) asks: Option<f64>,
+    /// Share of the torch parts' life that is used up, and whether they are blown.
+    pub(crate) wear: f64,
+    pub(crate) blown: bool,
 }
 
 impl Led {
     /// Half the width of the kerf, mm (process handbook, invented): wider when the torch is high or
-    /// slow. `None`: too fast to go through.
+    /// slow, or the parts worn. `None`: too fast to go through.
     pub(crate) fn radius_mm(&self) -> Option<f64> {
         let feed = self.feed_mm_s.max(1.0);
-        if self.speed_mm_s > feed * SCORES {
+        let too_fast = match self.asks {
+            Some(share) => share > MOST,
+            None => self.speed_mm_s > feed * SCORES,
+        };
+        if too_fast {
             return None;
         }
         let slow = (feed / self.speed_mm_s.max(feed * SLOWEST)).powf(0.25);
         let high = (1.0 + 0.08 * (self.height_mm - self.cut_height_mm)).clamp(0.5, 2.0);
-        Some(self.kerf_mm.max(LEAST_KERF_MM) * slow * high / 2.0)
+        let worn = WORN_MM * self.wear + if self.blown { BLOWN_MM } else { 0.0 };
+        Some((self.kerf_mm.max(LEAST_KERF_MM) * slow * high + worn) / 2.0)
     }
 }
 
@@ -167,9 +185,102 @@ impl Metal {
         }
     }
 
+    /// Which way the arc goes that comes to this place, as a unit vector; `None`: it has not moved.
+    pub(crate) fn goes(&self, to: Point) -> Option<(f64, f64)> {
+        let at = self
+            .trace
+            .last()
+            .map(|b| b.at)
+            .or(self.arc.map(|a| a.from))?;
+        let mm = at.distance(to);
+        (mm > CELL_MM).then(|| ((to.x - at.x) / mm, (to.y - at.y) / mm))
+    }
+
+    /// Share of metal in front of an arc that goes this way (a unit vector), beyond its own kerf.
+    pub(crate) fn front(&self, at: Point, way: (f64, f64)) -> f64 {
+        let metal = FRONT_RAD.iter().filter(|turn| {
+            let (sin, cos) = turn.sin_cos();
+            let x = way.0 * cos - way.1 * sin;
+            let y = way.0 * sin + way.1 * cos;
+            self.at(at.moved(FRONT_MM * x, FRONT_MM * y))
+        });
+        metal.count() as f64 / FRONT_RAD.len() as f64
+    }
+
     /// Whether there is metal at this very place.
     #[must_use]
     pub fn at(&self, p: Point) -> bool {
         self.grid.metal_at(p)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LED: Led = Led {
+        kerf_mm: 1.45,
+        height_mm: 1.5,
+        cut_height_mm: 1.5,
+        speed_mm_s: 18.3,
+        feed_mm_s: 18.3,
+        asks: Some(0.45),
+        wear: 0.0,
+        blown: false,
+    };
+
+    /// Width of the kerf, mm.
+    fn width(led: Led) -> f64 {
+        2.0 * led.radius_mm().expect("goes through")
+    }
+
+    #[test]
+    fn a_kerf_is_wider_from_high_up_slow_and_with_worn_parts() {
+        assert!((width(LED) - 1.45).abs() < 1e-9);
+        let high = Led {
+            height_mm: 2.5,
+            ..LED
+        };
+        assert!((width(high) - 1.45 * 1.08).abs() < 1e-9);
+        let slow = Led {
+            speed_mm_s: 9.15,
+            ..LED
+        };
+        assert!((width(slow) - 1.45 * 2.0_f64.powf(0.25)).abs() < 1e-9);
+        let worn = Led { wear: 0.8, ..LED };
+        assert!((width(worn) - 1.65).abs() < 1e-9);
+        let blown = Led { blown: true, ..LED };
+        assert!((width(blown) - 1.85).abs() < 1e-9);
+    }
+
+    #[test]
+    fn an_arc_that_is_asked_for_more_than_three_quarters_of_its_power_leaves_the_metal() {
+        for (asks, through) in [(0.74, true), (0.76, false)] {
+            let asks = Some(asks);
+            assert_eq!(Led { asks, ..LED }.radius_mm().is_some(), through);
+        }
+        let untold = |speed_mm_s: f64| Led {
+            asks: None,
+            speed_mm_s,
+            ..LED
+        };
+        assert!(untold(50.0).radius_mm().is_some() && untold(60.0).radius_mm().is_none());
+    }
+
+    #[test]
+    fn the_front_of_an_arc_is_metal_until_it_comes_to_a_kerf_or_an_edge() {
+        let mut metal = Metal::new(Point::new(0.0, 0.0), Point::new(100.0, 100.0), 0.0);
+        let right = (1.0, 0.0);
+        let mut to = |x: f64| {
+            metal.burn(Point::new(x, 50.0), 0.7);
+            metal.front(Point::new(x, 50.0), right)
+        };
+        assert_eq!(to(20.0), 1.0);
+        assert_eq!(to(21.0), 1.0);
+        assert_eq!(to(60.0), 1.0);
+        // Along a kerf of 1.4 mm three of the seven places lie in it.
+        assert_eq!(metal.front(Point::new(40.0, 50.0), right), 4.0 / 7.0);
+        assert_eq!(metal.front(Point::new(99.5, 80.0), right), 2.0 / 7.0);
+        assert_eq!(metal.front(Point::new(120.0, 80.0), right), 0.0);
     }
 }

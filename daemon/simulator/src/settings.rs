@@ -42,6 +42,8 @@ pub struct TableSettings {
     pub rapid_floor_mm: f64,
     /// What the compressor delivers, free air, L/min (the rough mood alone has a supply).
     pub compressor_l_min: f64,
+    /// The power source may burn for ever at this current, A.
+    pub endless_amps: f64,
     /// A free piece no longer than this falls between the slats, mm: half their pitch.
     pub falls_mm: f64,
     /// The emergency stop chain tells the controller. Otherwise it takes drives and coils alone: the
@@ -71,6 +73,8 @@ impl Default for TableSettings {
             permit_drop_ms: 60,
             rapid_floor_mm: 7.0,
             compressor_l_min: 90.0,
+            // 60 A at 40 %.
+            endless_amps: 37.9,
             falls_mm: 37.5,
             estop_tells: true,
             patience_ms: 100,

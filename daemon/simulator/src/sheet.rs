@@ -10,6 +10,14 @@ use crate::rough::heat::Heat;
 /// Radius of the nozzle's face, mm: over a slot narrower than this the torch still touches.
 pub(crate) const NOZZLE_RADIUS_MM: f64 = 3.0;
 
+/// A sheet of this thickness gives so much under a newton, mm; by the third power of the thickness
+/// (process handbook, invented).
+const SOFT_MM_N: f64 = 0.02;
+const SOFT_AT_MM: f64 = 3.0;
+/// Within this of a free edge it gives so many times more.
+const EDGE_MM: f64 = 60.0;
+const EDGE: f64 = 10.0;
+
 /// A sheet as it really lies: tilted and bowed a little.
 #[derive(Clone, Debug)]
 pub(crate) struct Sheet {
@@ -22,6 +30,8 @@ pub(crate) struct Sheet {
     pub(crate) moved: Point,
     /// The bow that grows with heat, in the rough mood.
     pub(crate) heat: Option<Heat>,
+    /// In its middle it gives so much under a newton, mm.
+    soft_mm_n: f64,
     /// What is left of it.
     pub(crate) metal: Metal,
 }
@@ -45,13 +55,10 @@ impl Sheet {
             bow_mm,
             moved: Point::default(),
             heat: rough.then(|| {
-                Heat::new(
-                    plan.thickness_mm,
-                    bow_mm.signum(),
-                    plan.kerf_mm,
-                    plan.feed_mm_s,
-                )
+                let sides_w = plan.kerf().sides_w(plan.feed_mm_s);
+                Heat::new(plan.thickness_mm, bow_mm.signum(), sides_w)
             }),
+            soft_mm_n: SOFT_MM_N * (SOFT_AT_MM / plan.thickness_mm.max(0.5)).powi(3),
             metal: Metal::new(plan.corner, plan.size, falls_mm),
         }
     }
@@ -74,6 +81,14 @@ impl Sheet {
         self.top_z + self.slope.x * dx + self.slope.y * dy + self.bow_mm * (1.0 - rho2) + heat
     }
 
+    /// So much the sheet gives here under a newton, mm.
+    pub(crate) fn gives_mm_n(&self, p: Point) -> f64 {
+        let p = self.own(p);
+        let (x, y) = (p.x - self.corner.x, p.y - self.corner.y);
+        let edge = x.min(self.size.x - x).min(y).min(self.size.y - y);
+        self.soft_mm_n * if edge < EDGE_MM { EDGE } else { 1.0 }
+    }
+
     /// How far outside of the sheet a place is, mm; 0 over it.
     pub(crate) fn outside(&self, p: Point) -> f64 {
         let p = self.own(p);
@@ -84,5 +99,30 @@ impl Sheet {
             .max(p.y - self.corner.y - self.size.y)
             .max(0.0);
         dx.hypot(dy)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(thickness_mm: f64) -> Sheet {
+        let plan = Plan {
+            size: Point::new(400.0, 300.0),
+            thickness_mm,
+            ..Plan::default()
+        };
+        Sheet::lay(&plan, 20.0, true, 37.5, 1)
+    }
+
+    #[test]
+    fn a_thin_sheet_gives_more_and_ten_times_more_near_an_edge() {
+        let (middle, edge) = (Point::new(200.0, 150.0), Point::new(200.0, 59.0));
+        assert!((of(3.0).gives_mm_n(middle) - 0.02).abs() < 1e-12);
+        assert!((of(3.0).gives_mm_n(edge) - 0.2).abs() < 1e-12);
+        // 0.02 (3/2)^3 and 0.02 (3/6)^3.
+        assert!((of(2.0).gives_mm_n(middle) - 0.0675).abs() < 1e-12);
+        assert!((of(6.0).gives_mm_n(middle) - 0.0025).abs() < 1e-12);
+        assert!((of(6.0).gives_mm_n(Point::new(340.1, 150.0)) - 0.025).abs() < 1e-12);
     }
 }

@@ -2,6 +2,8 @@
 //! its volts.
 
 use crate::chance::{Chance, Draws};
+use crate::duty::Duty;
+use crate::meter::Meter;
 use crate::rough::Conditions;
 use crate::rough::losses::{STARTS_BAR, SUFFERS_BAR};
 
@@ -24,6 +26,12 @@ const REACH_MM: f64 = 3.0;
 const FAR_NS: u64 = 15 * MS;
 /// The arc snaps above this height, mm.
 const SNAP_MM: f64 = 10.0;
+
+/// Volts of an arc for each mm of height, with worn out parts, with blown ones, and with no metal before it.
+const VOLTS_MM: f64 = 6.0;
+const WORN_V: f64 = 5.0;
+const BLOWN_V: f64 = 15.0;
+const BARE_V: f64 = 25.0;
 
 /// What the source is doing.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,6 +63,8 @@ pub(crate) struct Gap {
     pub(crate) metal_mm: f64,
     /// Speed in the plane, mm/s.
     pub(crate) speed_mm_s: f64,
+    /// Share of metal in front of the arc.
+    pub(crate) front: f64,
 }
 
 /// What the arc would have at chart height and feed.
@@ -63,6 +73,8 @@ pub(crate) struct ArcChart {
     pub(crate) volts: f64,
     pub(crate) cut_height_mm: f64,
     pub(crate) feed_mm_s: f64,
+    /// The current over the one that may burn for ever.
+    pub(crate) load: f64,
 }
 
 #[derive(Clone, Debug)]
@@ -82,6 +94,9 @@ pub(crate) struct Source {
     post_flow_until: u64,
     volts: f64,
     volts_noise: f64,
+    meter: Meter,
+    /// How warm the source is.
+    duty: Duty,
     /// What the arc feels, in the rough mood.
     pub(crate) conditions: Option<Conditions>,
     hazards: Chance,
@@ -109,6 +124,8 @@ impl Source {
             post_flow_until: 0,
             volts: 0.0,
             volts_noise: 0.0,
+            meter: Meter::new(seed),
+            duty: Duty::default(),
             conditions: None,
             hazards: Chance::new(seed, Draws::Losses),
             mishap: None,
@@ -242,8 +259,22 @@ impl Source {
             Phase::Spent if !asked => self.phase = Phase::Off,
             Phase::Spent => {}
         }
+        self.warm(now, dt_s, chart.load);
         self.follow(now);
         self.read_volts(dt_s, gap, chart);
+    }
+
+    /// A source that was loaded for too long trips, and answers no start until it is cool.
+    fn warm(&mut self, now: u64, dt_s: f64, load: f64) {
+        let load = if self.transferred() { load } else { 0.0 };
+        let trips = self.duty.advance(dt_s, load);
+        if let Some(rests_s) = trips.filter(|_| self.transferred()) {
+            self.lose(now);
+            self.mishap = Some("duty");
+            self.phase = Phase::Fault {
+                until: now + (rests_s * 1e9) as u64,
+            };
+        }
     }
 
     fn pre_flow_ns(&mut self) -> u64 {
@@ -367,23 +398,33 @@ impl Source {
     }
 
     fn read_volts(&mut self, dt_s: f64, gap: Gap, chart: ArcChart) {
-        self.volts = match self.phase {
+        let volts = match self.phase {
             Phase::Arc { .. } => {
                 // Noise of 1.5 V rms that remembers for 3 ms.
                 let keep = (-dt_s / 3e-3).exp();
                 let fresh = self.chance.bell(0.0, 1.5 * (1.0 - keep * keep).sqrt());
                 self.volts_noise = self.volts_noise * keep + fresh;
-                let feed = chart.feed_mm_s.max(1.0);
-                let slow = (feed / gap.speed_mm_s.max(feed / 3.0)).ln();
-                chart.volts
-                    + 6.0 * (gap.height_mm - chart.cut_height_mm)
-                    + 7.2 * slow
-                    + self.volts_noise
+                self.arc_volts(gap, chart) + self.volts_noise
             }
             Phase::Pilot { .. } => 120.0 + 25.0 * (2.0 * self.chance.even() - 1.0),
             Phase::PreFlow { .. } if self.asked => 260.0,
             _ => 0.0,
         };
+        self.volts = self.meter.reads(dt_s, volts, self.transferred());
+    }
+
+    /// Volts of an arc (process handbook, invented): by height, speed, wear and the metal before it.
+    fn arc_volts(&self, gap: Gap, chart: ArcChart) -> f64 {
+        let feed = chart.feed_mm_s.max(1.0);
+        let slow = (feed / gap.speed_mm_s.max(feed / 3.0)).ln();
+        let worn = self.conditions.map_or(0.0, |c| {
+            WORN_V * c.wear - if c.blown { BLOWN_V } else { 0.0 }
+        });
+        chart.volts
+            + VOLTS_MM * (gap.height_mm - chart.cut_height_mm)
+            + 7.2 * slow
+            + worn
+            + BARE_V * (1.0 - gap.front)
     }
 }
 
@@ -395,11 +436,13 @@ mod tests {
         height_mm: 3.5,
         metal_mm: 0.0,
         speed_mm_s: 0.0,
+        front: 1.0,
     };
     const CHART: ArcChart = ArcChart {
         volts: 113.0,
         cut_height_mm: 1.5,
         feed_mm_s: 18.3,
+        load: 1.0,
     };
 
     fn run(source: &mut Source, from_ms: u64, to_ms: u64, closed: bool, gap: Gap) -> Option<u64> {
@@ -424,6 +467,74 @@ mod tests {
         assert!(source.arc_ok(), "its contact lags");
         run(&mut source, 1004, 1025, false, NEAR);
         assert!(!source.arc_ok());
+    }
+
+    #[test]
+    fn volts_tell_of_height_speed_wear_and_the_metal_before_the_arc() {
+        let mut source = Source::new(3, true);
+        let good = Gap {
+            height_mm: 1.5,
+            speed_mm_s: 18.3,
+            ..NEAR
+        };
+        let volts = |source: &Source, gap: Gap| source.arc_volts(gap, CHART);
+        assert!((volts(&source, good) - 113.0).abs() < 1e-9);
+        let high = Gap {
+            height_mm: 2.5,
+            ..good
+        };
+        assert!((volts(&source, high) - 119.0).abs() < 1e-9);
+        let slow = Gap {
+            speed_mm_s: 9.15,
+            ..good
+        };
+        // Handbook: half the speed is 5 V more.
+        assert!((volts(&source, slow) - 118.0).abs() < 0.05);
+        let bare = Gap { front: 0.0, ..good };
+        assert!((volts(&source, bare) - 138.0).abs() < 1e-9);
+        let conditions = |wear: f64, blown: bool| {
+            Some(Conditions {
+                bar: 5.0,
+                wear,
+                blown,
+                wet_air: false,
+                free: None,
+            })
+        };
+        source.conditions = conditions(0.8, false);
+        assert!((volts(&source, good) - 117.0).abs() < 1e-9);
+        source.conditions = conditions(1.2, true);
+        assert!((volts(&source, good) - 104.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_source_that_is_loaded_for_too_long_trips_and_comes_back_when_it_is_cool() {
+        let mut source = Source::new(3, false);
+        let chart = ArcChart {
+            load: 2.5_f64.sqrt(),
+            ..CHART
+        };
+        run(&mut source, 0, 1000, true, NEAR);
+        assert!(source.transferred());
+        let lost = (1..700_u64).find(|s| {
+            // A second at a time: nothing else changes meanwhile.
+            source.advance((1 + s) * 1000 * MS, 1000 * MS, true, true, NEAR, chart);
+            !source.transferred()
+        });
+        let at_s = lost.expect("it trips");
+        assert!((460..470).contains(&at_s), "{at_s}");
+        let (from, mut ready) = ((1 + at_s) * 1000, None);
+        for s in 1..400_u64 {
+            let now = from + s * 1000;
+            source.advance(now * MS, 990 * MS, false, true, NEAR, chart);
+            source.advance((now + 10) * MS, 10 * MS, false, true, NEAR, chart);
+            if ready.is_none() && source.phase == Phase::Off {
+                ready = Some(s);
+            }
+        }
+        let ready = ready.expect("it comes back");
+        assert!((240..247).contains(&ready), "{ready}");
+        assert!(run(&mut source, from + 401_000, from + 402_000, true, NEAR).is_some());
     }
 
     #[test]

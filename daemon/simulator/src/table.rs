@@ -8,6 +8,7 @@ use units::{Point, Time};
 
 use crate::chance::{Chance, Draws};
 use crate::controller::Controller;
+use crate::edge::Edges;
 use crate::faults::{Waitings, Wrongs};
 use crate::harness::{Levels, OpenedBriefly, Plan, Truth};
 use crate::ledger::{Ledger, Limits, Seen};
@@ -50,6 +51,8 @@ pub struct Table {
     plan: Plan,
     sheet: Option<Sheet>,
     ledger: Ledger,
+    /// How the edges of what was cut turned out.
+    edges: Edges,
     waiting: Waitings,
     wrongs: Wrongs,
     contact: bool,
@@ -83,6 +86,7 @@ impl Table {
             k3: Contact::new(6, 4),
             source: Source::new(seed, settings.rough),
             ledger: Ledger::new(&plan, limits(&settings)),
+            edges: Edges::default(),
             plan,
             sheet: None,
             waiting: Waitings::default(),
@@ -239,6 +243,7 @@ impl Table {
             self.settings.seed,
         ));
         self.ledger = Ledger::new(&plan, limits(&self.settings));
+        self.edges = Edges::default();
         self.plan = plan;
         self.waiting.clear();
         if let (Some(rough), Some(sheet)) = (&mut self.rough, &mut self.sheet) {
@@ -250,8 +255,12 @@ impl Table {
     /// The ledger's own account.
     #[must_use]
     pub fn truth(&self) -> Truth {
+        let (bevel_mm, dross) = self.edges.mean().unwrap_or_default();
+        let hundredths = |x: f64| (x * 100.0).round() / 100.0;
         Truth {
             now_s: self.now().as_s(),
+            bevel_mm: hundredths(bevel_mm),
+            dross: hundredths(dross),
             mishaps: self
                 .rough
                 .as_ref()
@@ -332,6 +341,7 @@ impl Table {
     fn step(&mut self, now: u64) {
         let dt = now - self.now;
         let mut before = self.controller.true_place();
+        let mut driven = self.controller.screw();
         self.now = now;
         self.close_chain();
         self.k1.advance(now);
@@ -360,7 +370,8 @@ impl Table {
         // What pushes the torch is no motion of the drives.
         let (x, y) = self.controller.take_knocked();
         before.0 = before.0.moved(x, y);
-        self.judge(now, dt, before);
+        driven = driven.moved(x, y);
+        self.judge(now, dt, before, driven);
         if !self.waiting.is_empty() {
             self.go_wrong(now, before);
         }
@@ -376,7 +387,9 @@ impl Table {
             let mut plane = sheet.surface(place) + self.settings.ohmic_offset_mm;
             if let Some(rough) = &self.rough {
                 plane += match rough.film.at(spot) {
-                    Spot::Closes(deep_mm) => rough.wet.above_mm() - deep_mm,
+                    Spot::Closes(deep_mm) => {
+                        rough.wet.above_mm() - rough.film.pressed(deep_mm, sheet.gives_mm_n(place))
+                    }
                     Spot::Never => f64::NEG_INFINITY,
                 };
             }
@@ -427,32 +440,41 @@ impl Table {
     fn burn(&mut self, now: u64, dt: u64) {
         let (place, z) = self.controller.true_place();
         let burning = self.source.burning();
-        let metal_mm = match &mut self.sheet {
+        let arc = self.source.transferred();
+        let (metal_mm, front) = match &mut self.sheet {
             Some(sheet) if burning => {
                 let own = sheet.own(place);
-                sheet.metal.felt(own)
+                let way = sheet.metal.goes(own);
+                let front = way
+                    .filter(|_| arc)
+                    .map_or(1.0, |w| sheet.metal.front(own, w));
+                (sheet.metal.felt(own), front)
             }
-            _ => self.outside(place),
+            _ => (self.outside(place), 1.0),
         };
         let gap = Gap {
             height_mm: self.height(place, z),
             metal_mm,
             speed_mm_s: self.controller.xy_speed(),
+            front,
         };
         let chart = ArcChart {
             volts: self.plan.volts,
             cut_height_mm: self.plan.cut_height_mm,
             feed_mm_s: self.plan.feed_mm_s,
+            load: self.plan.amps / self.settings.endless_amps.max(1.0),
         };
         let circuit = self.k1.closed() && self.k2.closed();
         self.source
             .advance(now, dt, circuit, !self.wrongs.air_low, gap, chart);
-        self.take_metal(place, gap);
+        self.take_metal(place, gap, dt);
     }
 
     /// What the arc has burnt through is gone; when it is out, what it cut free falls.
-    fn take_metal(&mut self, at: Point, gap: Gap) {
+    fn take_metal(&mut self, at: Point, gap: Gap, dt: u64) {
         let arc = self.source.transferred();
+        let felt = self.source.conditions;
+        let asks = arc.then(|| self.plan.kerf().asks(gap.speed_mm_s)).flatten();
         if let Some(sheet) = &mut self.sheet {
             let at = sheet.own(at);
             let led = Led {
@@ -461,7 +483,13 @@ impl Table {
                 cut_height_mm: self.plan.cut_height_mm,
                 speed_mm_s: gap.speed_mm_s,
                 feed_mm_s: self.plan.feed_mm_s,
+                asks,
+                wear: felt.map_or(0.0, |c| c.wear),
+                blown: felt.is_some_and(|c| c.blown),
             };
+            if arc {
+                self.edges.cut(gap.speed_mm_s * dt as f64 / 1e9, &led);
+            }
             match led.radius_mm() {
                 Some(radius) if arc => sheet.metal.burn(at, radius),
                 _ => sheet.metal.end(!arc),
@@ -469,7 +497,7 @@ impl Table {
         }
     }
 
-    fn judge(&mut self, now: u64, dt: u64, before: (Point, f64)) {
+    fn judge(&mut self, now: u64, dt: u64, before: (Point, f64), driven: Point) {
         for (epoch, number) in self.controller.take_done() {
             self.ledger.executed(now, epoch, number);
         }
@@ -483,6 +511,7 @@ impl Table {
             place: self.on_sheet(self.controller.screw()),
             height_mm: self.height(place, z),
             moved_mm,
+            driven_mm: self.controller.screw().distance(driven),
             moved_z_mm: z - before.1,
             arc: self.source.transferred(),
             burning: self.source.burning(),

@@ -1,9 +1,11 @@
 //! A disk that is full, hangs, or has lost the journal's file.
 
 use std::fs;
+use std::process::Command;
 
 use super::{Console, alarmed, fill_disk, limited, terminate};
 use crate::killed::{OwnTable, Reaped, panel, until};
+use crate::rig::{Ran, fixture};
 use rustix::process::Pid;
 
 #[test]
@@ -105,5 +107,64 @@ fn a_state_folder_that_was_removed_is_noticed_though_nothing_is_recorded() {
     assert!(
         !state.exists(),
         "no new journal was begun where the old one was lost"
+    );
+}
+
+#[test]
+fn with_a_disk_that_has_become_read_only_hold_is_answered_the_screen_says_so_and_the_panel_ends() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let orders = folder.path().join("disk");
+    fs::write(&orders, "well").expect("written");
+    let path = orders.to_str().expect("a path");
+    let mut console = Console::start(&folder.path().join("state"), &["--disk", path]);
+    console.hold(1);
+    fs::write(&orders, "read-only").expect("written");
+    for press in 2..5 {
+        console.hold(press);
+    }
+    let view = console.until("told of the failing record", |v| {
+        alarmed(v, "record-failed")
+    });
+    let why = view["alarms"].to_string();
+    assert!(why.contains("can only be read"), "{why}");
+    console.hold(5);
+    assert!(console.terminate().code().is_some());
+}
+
+/// A folder on a file system that can only be read, in a user's own name space: what starts the panel
+/// there; `None`: this kernel gives no user one.
+fn on_a_read_only_disk(state: &std::path::Path, panel: &Command) -> Option<Command> {
+    let tried = Command::new("unshare").args(["-rm", "true"]).output();
+    if !tried.is_ok_and(|t| t.status.success()) {
+        return None;
+    }
+    fs::create_dir_all(state).expect("a folder");
+    let mut command = Command::new("unshare");
+    let script = "mount -t tmpfs -o ro none \"$0\" && exec \"$@\"";
+    command.args(["-rm", "sh", "-c", script]).arg(state);
+    command.arg(panel.get_program()).args(panel.get_args());
+    Some(command)
+}
+
+#[test]
+fn on_a_state_folder_that_can_only_be_read_the_panel_does_not_start_and_says_why() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let state = folder.path().join("state");
+    let mut panel = crate::rig::standclear();
+    panel.args(["practice", "--headless", "--speed", "50", "--state"]);
+    panel.arg(&state).arg(fixture("square.nc"));
+    panel.arg("--setup").arg(fixture("square.toml"));
+    let Some(mut command) = on_a_read_only_disk(&state, &panel) else {
+        println!("not tried: this kernel gives no name space in which a disk can be mounted");
+        return;
+    };
+    let ran = Ran::of(&mut command);
+    assert_eq!(ran.code, Some(1), "{}{}", ran.stdout, ran.stderr);
+    let folder = state.display().to_string();
+    assert!(ran.stderr.contains(&folder), "{}", ran.stderr);
+    assert!(
+        ran.stderr.to_lowercase().contains("read-only"),
+        "{}",
+        ran.stderr
     );
 }

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use control::view::{CutState, Phase, View};
+use control::view::{CutState, Phase, View, Waiting};
 use control::{Event, Job};
 use link::Dialect;
 use simulator::harness::{FaultKind, FaultSpec, Truth};
@@ -13,8 +13,9 @@ use units::{Segment, Time};
 
 use super::programs;
 use super::restless::Restless;
+use super::wishes::{self, Seen, State, Wish};
 use crate::chance::Chance;
-use crate::world::{Disobeys, Stall, Who, World};
+use crate::world::{Dead, Disobeys, Dying, Stall, Who, World};
 
 /// Seeds above this draw what does not obey as well.
 const DISOBEY_ABOVE: u64 = 20_000;
@@ -25,6 +26,8 @@ const LIMIT: Duration = Duration::from_secs(3600);
 #[derive(Clone, Debug)]
 pub struct Case {
     seed: u64,
+    /// The small test piece instead of a program of chance.
+    small: bool,
     faults: Vec<Wrong>,
     /// Chance that a bit on the wire is turned over.
     bit_error_rate: f64,
@@ -53,6 +56,12 @@ pub struct Case {
     disobeys: Vec<(u64, Disobeys)>,
     /// A panel that dies loses what was not synced.
     power_cut: bool,
+    /// What is asked for at drawn states.
+    wishes: Vec<Wish>,
+    /// A change of torch parts is begun in the first hold.
+    change: bool,
+    /// The disk dies so many ms after switch-on, how, and for how many.
+    dying: Option<(u64, Dead, Option<u64>)>,
 }
 
 /// Something that goes wrong, so far along all paths of the program.
@@ -87,7 +96,7 @@ impl Case {
         let restless = chance.happens(0.7);
         let mut late = Chance::of(seed, 4);
         let stalls = stalls(&mut late);
-        Self {
+        let case = Self {
             seed,
             faults,
             bit_error_rate: if noisy {
@@ -110,7 +119,58 @@ impl Case {
             untold: late.happens(0.5),
             polled: late.happens(0.2),
             ..disobedient(Self::quiet(seed))
+        };
+        if seed < DISOBEY_ABOVE {
+            return case;
         }
+        case.wishing(wishes::draw)
+    }
+
+    /// The small test piece, with the requests of a seed and what brings the machine to them.
+    pub fn asking(seed: u64) -> Self {
+        let case = Self {
+            small: true,
+            leaves: true,
+            ..Self::quiet(seed)
+        };
+        case.wishing(|seed, chance| vec![wishes::at_once(seed, chance)])
+    }
+
+    /// With the requests of its seed, and what brings the machine to where the first is made.
+    fn wishing(mut self, draw: fn(u64, &mut Chance) -> Vec<Wish>) -> Self {
+        let mut chance = Chance::of(self.seed, 7);
+        self.wishes = draw(self.seed, &mut chance);
+        let part = chance.next();
+        let when_ms = chance.within(7_000.0, 25_000.0) as u64;
+        let lost = |kind: FaultKind, at_pierce: bool| Wrong {
+            kind,
+            part,
+            at_pierce,
+        };
+        match self.wishes.first().map(|w| w.at) {
+            // An arc that is lost in the pierce is tried again by itself.
+            Some(State::Again(_)) => self.faults.push(lost(FaultKind::ArcLost, true)),
+            // An arc that goes out at once is not waited for.
+            Some(State::Stop(Waiting::ArcToGoOut)) => {
+                self.faults.push(Wrong {
+                    part: 0.0,
+                    ..lost(FaultKind::ArcStuck, true)
+                });
+                self.wishes.push(wishes::hold_in_a_cut());
+            }
+            Some(State::Stop(_) | State::Other(Phase::Held)) => {
+                self.wishes.push(wishes::hold_in_a_cut());
+            }
+            Some(State::Change(_)) => {
+                self.change = true;
+                self.wishes.push(wishes::hold_in_a_cut());
+            }
+            Some(State::Other(Phase::Latched)) => self.disobeys.push((when_ms, Disobeys::Stop)),
+            Some(State::Other(Phase::NoLink)) => self.faults.push(lost(FaultKind::LinkCut, false)),
+            _ => {}
+        }
+        self.disobeys.sort_by_key(|d| d.0);
+        self
     }
 
     /// The program of a seed with one fault so far before the end of each of its cuts, and nothing else;
@@ -156,6 +216,10 @@ impl Case {
             disk_ms: 0,
             disobeys: Vec::new(),
             power_cut: false,
+            wishes: Vec::new(),
+            change: false,
+            dying: None,
+            small: false,
             seed,
         }
     }
@@ -210,6 +274,19 @@ impl Case {
         if self.power_cut {
             with(&|c| c.power_cut = false);
         }
+        for k in 0..self.wishes.len() {
+            with(&|c| {
+                c.wishes.remove(k);
+            });
+            with(&|c| c.wishes[k].quiet_ms = 0);
+            with(&|c| c.wishes[k].again = None);
+        }
+        if self.change {
+            with(&|c| c.change = false);
+        }
+        if self.dying.is_some() {
+            with(&|c| c.dying = None);
+        }
         for k in 0..self.disobeys.len() {
             with(&|c| {
                 c.disobeys.remove(k);
@@ -225,13 +302,20 @@ impl Case {
     ///
     /// # Errors
     /// What went wrong, with the story of its end.
-    pub fn run(&self) -> Result<(), String> {
+    pub fn run(&self) -> Result<Seen, String> {
         let mut config = Config::built_in();
         if !self.stamps {
             config.link.dialect = Arc::new(without_stamps(&config.link.dialect));
         }
         config.estop.told_to_controller = !self.untold;
-        let (job, text) = programs::job(&config, self.seed);
+        let (job, text) = if self.small {
+            (
+                crate::jobs::square(&config),
+                "(the small test piece)".into(),
+            )
+        } else {
+            programs::job(&config, self.seed)
+        };
         let mut settings = table_settings(&config, self.seed, self.rough);
         settings.bit_error_rate = self.bit_error_rate;
         let faults: Vec<FaultSpec> = self.faults.iter().map(|w| w.placed(&job)).collect();
@@ -241,7 +325,14 @@ impl Case {
         let at = |s: &(u64, Disobeys)| (Time::from_ms(s.0), s.1);
         world.disobeys = self.disobeys.iter().map(at).collect();
         world.power_cut = self.power_cut;
-        world.disk_late = (self.disk_ms > 0).then(|| Duration::from_millis(self.disk_ms));
+        world.disk.late = (self.disk_ms > 0).then(|| Duration::from_millis(self.disk_ms));
+        world.disk.dying = self.dying.map(|(at_ms, how, for_ms)| Dying {
+            at: Time::from_ms(at_ms),
+            how,
+            until: for_ms.map(|ms| Time::from_ms(at_ms + ms)),
+        });
+        world.wishes.open.clone_from(&self.wishes);
+        world.wishes.change = self.change;
         world.dead = Duration::from_millis(self.dead_ms);
         world.look_every = Duration::from_millis(self.look_ms);
         let chance = Chance::of(self.seed, 3);
@@ -250,14 +341,22 @@ impl Case {
             world.record();
         }
         let view = world.run(LIMIT);
-        let account = Account::new(&world, &job, &view);
+        let stands =
+            view.phase != Phase::Finished && world.disk.dead_for_good(world.now, Duration::ZERO);
+        if stands {
+            world.settle_dead_disk();
+        }
+        let account = Account {
+            stands,
+            ..Account::new(&world, &job, &view)
+        };
         let mut wrong = world.watch.wrongs.clone();
         wrong.extend(account.settle());
         if !world.replays() {
             wrong.push("told the same, it does not do the same".into());
         }
         if wrong.is_empty() {
-            return Ok(());
+            return Ok(std::mem::take(&mut world.wishes.seen));
         }
         let why = wrong.join("\n  ");
         let view = format!("{:?} {:?} {:?}", view.phase, view.hold, view.cuts);
@@ -293,11 +392,30 @@ fn disobedient(case: Case) -> Case {
     }
     disobeys.sort_by_key(|d| d.0);
     Case {
+        dying: dying(&mut Chance::of(case.seed, 8)),
         disk_ms,
         power_cut,
         disobeys,
         ..case
     }
+}
+
+/// In a fifth of the disobedient jobs the disk dies: for a while, or for good.
+fn dying(chance: &mut Chance) -> Option<(u64, Dead, Option<u64>)> {
+    if !chance.happens(0.2) {
+        return None;
+    }
+    let at_ms = chance.within(5_000.0, 90_000.0) as u64;
+    let how = chance.pick(&[Dead::Told, Dead::Told, Dead::Untold, Dead::Gone]);
+    let for_ms = chance.pick(&[
+        None,
+        Some(300),
+        Some(1_900),
+        Some(2_600),
+        Some(9_000),
+        Some(30_000),
+    ]);
+    Some((at_ms, how, for_ms.filter(|_| how != Dead::Gone)))
 }
 
 /// In a third of all jobs somebody is kept from going on, up to four times.
@@ -369,6 +487,8 @@ pub struct Account<'a> {
     job: &'a Job,
     view: &'a View,
     truth: Truth,
+    /// Nothing can be recorded any more: the job stands, and need not end.
+    pub stands: bool,
 }
 
 impl<'a> Account<'a> {
@@ -379,6 +499,7 @@ impl<'a> Account<'a> {
             job,
             view,
             truth,
+            stands: false,
         }
     }
 
@@ -392,7 +513,7 @@ impl<'a> Account<'a> {
         };
         let truth = &self.truth;
         must(
-            self.view.phase == Phase::Finished,
+            self.stands || self.view.phase == Phase::Finished,
             format!("it ended {:?}", self.view.phase),
         );
         must(

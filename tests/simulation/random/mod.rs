@@ -9,13 +9,16 @@ pub mod case;
 mod ends;
 mod odd;
 mod programs;
+mod requests;
 pub mod restless;
+pub mod wishes;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use case::Case;
+use wishes::Seen;
 
 /// Seeds that run when none are named.
 const SEEDS: [(u64, u64); 3] = [
@@ -64,8 +67,8 @@ const SHOWN: [(u64, &str); 9] = [
     ),
 ];
 
-/// What went wrong in a job, if anything.
-fn run(case: &Case) -> Result<(), String> {
+/// Which requests were made at which states of a job; or what went wrong in it.
+fn run(case: &Case) -> Result<Seen, String> {
     catch_unwind(AssertUnwindSafe(|| case.run())).unwrap_or_else(|panic| {
         let says = panic
             .downcast_ref::<String>()

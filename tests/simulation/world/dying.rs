@@ -1,18 +1,14 @@
 //! A panel that is killed over its table, and the next one.
 
 use std::sync::Arc;
-use std::time::Duration;
 
 use control::guard::GuardRules;
-use control::{Event, Input, Machine, Restored};
+use control::{Input, Machine, Restored};
 use standclear::assemble::settings;
 use standclear::practice::operator::Operator;
 use units::Time;
 
 use super::{Near, World};
-
-/// What was recorded within this of its death is lost, unless it was durable.
-const JOURNAL_LAG: Duration = Duration::from_millis(100);
 
 impl World {
     /// The panel is killed here and started again: the pulses and the bytes end, what the journal
@@ -20,8 +16,6 @@ impl World {
     pub(super) fn die_and_start_again(&mut self) {
         let dead_until = self.now + self.dead;
         self.was_killed = true;
-        self.to_keep.clear();
-        self.start = None;
         self.with_table(|t| {
             t.advance(dead_until);
             drop(t.take_wire_out());
@@ -29,7 +23,8 @@ impl World {
             t.take_panel_killed();
         });
         let died = self.now;
-        let known = Restored::from_events(self.kept(died));
+        let kept = self.kept(died);
+        let known = Restored::from_events(kept);
         self.earlier_holds.extend(self.machine.view(died).holds);
         self.now = dead_until;
         self.machine = Machine::new(
@@ -40,6 +35,7 @@ impl World {
         self.guard = GuardRules::new(self.config.guard);
         self.watch.born_again(self.job.cycle.fire_tries);
         self.told_anew();
+        self.wishes.panel_died();
         if let Some(recorded) = &mut self.recorded {
             recorded.over = true;
         }
@@ -54,21 +50,5 @@ impl World {
         self.plugged_open = false;
         self.operator = Operator::new(Near(Arc::clone(&self.table)), Arc::clone(&self.job));
         self.step(Input::Tick);
-    }
-
-    /// What the journal of a panel holds that died at this moment.
-    fn kept(&self, died: Time) -> Vec<Event> {
-        if self.power_cut {
-            let synced = self.events.iter().rposition(|(_, _, durable)| *durable);
-            let kept = self.events.iter().take(synced.map_or(0, |k| k + 1));
-            let mut kept: Vec<_> = kept.map(|(_, e, _)| e.clone()).collect();
-            kept.push(Event::PowerCut);
-            return kept;
-        }
-        let kept = self
-            .events
-            .iter()
-            .filter(|(at, _, durable)| *durable || *at + JOURNAL_LAG <= died);
-        kept.map(|(_, e, _)| e.clone()).collect()
     }
 }

@@ -6,7 +6,8 @@
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-use control::{Answer, Ask, Event};
+use control::view::Phase;
+use control::{Answer, Ask, Cause, Event};
 use units::{Point, Time};
 
 use super::World;
@@ -34,6 +35,8 @@ pub(super) struct Told {
     fire: Option<(usize, bool)>,
     /// The arc burned since the torch was asked for.
     burned: bool,
+    /// The permit pulsed at the step before.
+    pulses: bool,
     /// HOLD was pressed, and nothing accepted since.
     held: Option<Held>,
 }
@@ -51,7 +54,7 @@ impl World {
         unseen.iter().any(|name| truth.mishaps.contains_key(*name))
     }
 
-    fn told_wrong(&mut self, what: String) {
+    pub(super) fn told_wrong(&mut self, what: String) {
         let at = self.now;
         if self.watch.wrongs.len() < 12 {
             self.watch.wrongs.push(format!("{at}: {what}"));
@@ -110,11 +113,25 @@ impl World {
             }
             Event::Held {
                 cut,
+                cause,
                 sure_mm,
                 high_mm,
                 ..
             } => {
+                if cause == Cause::RecordFailed && self.told.fire == Some((cut, true)) {
+                    self.told_wrong(format!(
+                        "cut {cut} is stopped for a record that is not kept"
+                    ));
+                }
                 self.told.lost.insert(cut, (sure_mm, high_mm));
+            }
+            Event::RunTakenUp {
+                cut,
+                from_mm,
+                high_mm,
+                ..
+            } => {
+                self.told.lost.insert(cut, (from_mm, high_mm));
             }
             Event::PlaceFound {
                 cut,
@@ -193,6 +210,27 @@ impl World {
         }
     }
 
+    /// Nothing can be recorded any more and the job stands: that is told, and HOLD is answered.
+    pub fn settle_dead_disk(&mut self) {
+        self.nobody_asks = true;
+        self.press_hold_once();
+        // Whoever writes has had time to say that nothing can be written.
+        let end = self.now + Duration::from_secs(3);
+        while self.now < end {
+            self.turn();
+        }
+        let view = self.view();
+        if view.phase == Phase::Running {
+            self.told_wrong("it runs over a disk that is dead".into());
+        }
+        let is = |cause: Cause| cause == Cause::RecordFailed;
+        let told =
+            view.alarms.iter().any(|a| is(a.cause)) || view.holds.iter().any(|h| is(h.cause));
+        if self.disk.tells() && !told {
+            self.told_wrong("a disk that is dead is not told".into());
+        }
+    }
+
     /// A panel was killed: what it knew is gone.
     pub(super) fn told_anew(&mut self) {
         let tabs = std::mem::take(&mut self.told.tabs);
@@ -208,8 +246,13 @@ impl World {
     pub(super) fn settle_turn(&mut self) {
         let (burns, torch) = self.with_table(|t| (t.burns(), t.torch()));
         self.told.burned |= burns;
+        let pulses = self.permitting();
+        let pulsed = std::mem::replace(&mut self.told.pulses, pulses);
         if self.told.held.is_none() {
             return;
+        }
+        if self.told.pulses && !pulsed {
+            self.told_wrong("the permit rose after HOLD".into());
         }
         let now = self.now;
         let rest = !self.machine_moves();

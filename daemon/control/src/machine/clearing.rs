@@ -29,7 +29,7 @@ impl Machine {
                 let isolated = self.seen_isolated(cause);
                 self.inputs_open() && self.torch_dead() && open && isolated && tested
             }
-            Cause::ContactStuck => self.heard(!s.contact) && self.torch_up(),
+            Cause::ContactStuck => self.heard(!s.contact) && self.contact_opened(),
             Cause::TorchTouched => self.heard(!s.contact),
             Cause::TorchUnseated => self.heard(s.torch_seated != Some(false)),
             Cause::Estop => self.heard(!s.estop_open),
@@ -132,8 +132,15 @@ impl Machine {
             }
     }
 
+    /// The contact was seen open with the torch up since it was told to stay on: a torch that stands low
+    /// again by then, over a mark of the sheet, says nothing against it.
+    fn contact_opened(&self) -> bool {
+        let raised = self.alarms.iter().find(|a| a.cause == Cause::ContactStuck);
+        self.torch_up() || self.contact_open_at > raised.map(|a| a.at)
+    }
+
     /// At traverse height, by the last report.
-    fn torch_up(&self) -> bool {
+    pub(super) fn torch_up(&self) -> bool {
         self.line.z().is_some_and(|z| z >= self.safe_z() - UP_MM)
     }
 

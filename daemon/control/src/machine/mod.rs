@@ -158,6 +158,8 @@ pub struct Machine {
     pub(crate) air_good_since: Option<Time>,
     /// The source's own contact was last seen open then.
     pub(crate) source_open_at: Option<Time>,
+    /// The contact was last seen open with the torch up.
+    pub(crate) contact_open_at: Option<Time>,
     /// The permit relay's mirror has differed from what is asked since then.
     mirror_odd: Option<Time>,
     /// The sensing circuit was told to be off the torch, and was not told otherwise since.
@@ -249,6 +251,7 @@ impl Machine {
             air_bad_since: None,
             air_good_since: None,
             source_open_at: None,
+            contact_open_at: None,
             mirror_odd: None,
             sense_off: SenseOff::default(),
             button_seen: watching::Proof::default(),

@@ -1,5 +1,6 @@
 //! What is remembered of a run: its cuts, holds, marks and counts.
 
+use core::ops::RangeInclusive;
 use std::borrow::Cow;
 use std::sync::Arc;
 
@@ -9,7 +10,7 @@ use super::Machine;
 use super::place::OnPath;
 use crate::cause::Cause;
 use crate::event::{Outcome, Unfinished};
-use crate::job::Job;
+use crate::job::{Job, JobElement};
 use crate::plane::Touch;
 use crate::resume::{Lost, Plan, Splice};
 use crate::view::{CutState, HoldRecord, Mark, Retry};
@@ -240,6 +241,32 @@ pub(crate) struct Run {
     pub cut_off: bool,
 }
 
+/// Where a torch that stands at a place stands along a path, within a stretch of it, mm: the nearest,
+/// and the last of all that are near enough.
+fn stood_on(path: &[JobElement], stood: Point, within: RangeInclusive<f64>) -> Option<(f64, f64)> {
+    let (mut nearest, mut last) = (None, 0.0_f64);
+    let mut off_mm = STOOD_MM;
+    let mut start = 0.0;
+    for e in path {
+        let end = start + e.segment.length();
+        if end >= *within.start() && start <= *within.end() {
+            let (along, off) = e.segment.nearest(stood);
+            // A full circle's two ends are one place, told as its start.
+            for (s, off) in [(start + along, off), (end, stood.distance(e.segment.to()))] {
+                let there = within.contains(&s);
+                if there && off < STOOD_MM {
+                    last = last.max(s);
+                }
+                if there && off < off_mm - 1e-6 {
+                    (nearest, off_mm) = (Some(s), off);
+                }
+            }
+        }
+        start = end;
+    }
+    nearest.map(|at| (at, last))
+}
+
 impl Run {
     pub(crate) fn new(id: u64, now: Time, cuts: usize) -> Self {
         Self {
@@ -332,7 +359,8 @@ impl Run {
 
     /// Where a cut that was lost sight of may have come to, and how far at most: beyond what is
     /// surely cut, by where the torch stood when it was found. Never further than it can have come
-    /// since it was last known.
+    /// since it was last known; unless the torch stands further along: the disk was late then, and the
+    /// last records are not on it.
     pub(crate) fn may_have_reached(&self, found: Found, loaded: &Loaded) -> (f64, f64) {
         let sure = self.sure();
         let Some(cut) = loaded.job.cuts.get(self.cut) else {
@@ -349,34 +377,17 @@ impl Run {
         let Some(stood) = found.stood else {
             return (furthest, furthest);
         };
-        let mut best = (furthest, STOOD_MM);
-        // A path may pass one place twice: with nothing else to bound it, it is the later time.
-        let mut last: f64 = 0.0;
-        let mut start = 0.0;
-        for e in &cut.path {
-            let end = start + e.segment.length();
-            if end >= sure && start <= furthest {
-                let (along, off) = e.segment.nearest(stood);
-                // A full circle's two ends are one place, told as its start.
-                for (s, off) in [(start + along, off), (end, stood.distance(e.segment.to()))] {
-                    let within = (sure..=furthest).contains(&s);
-                    if within && off < STOOD_MM {
-                        last = last.max(s);
-                    }
-                    if within && off < best.1 - 1e-6 {
-                        best = (s, off);
-                    }
-                }
+        let in_time = stood_on(&cut.path, stood, sure..=furthest);
+        let late = in_time.is_none();
+        match in_time.or_else(|| stood_on(&cut.path, stood, furthest..=length_mm)) {
+            Some((nearest, last)) => {
+                // A path may pass one place twice: with nothing else to bound it, it is the later time.
+                let doubted = self.cut_off || late;
+                let high_mm = if doubted { nearest.max(last) } else { nearest };
+                (nearest, (high_mm + STOOD_MM).min(length_mm))
             }
-            start = end;
+            None => (furthest, furthest),
         }
-        let slack = if best.1 < STOOD_MM { STOOD_MM } else { 0.0 };
-        let high_mm = if self.cut_off {
-            best.0.max(last)
-        } else {
-            best.0
-        };
-        (best.0, (high_mm + slack).min(length_mm))
     }
 
     /// The first cut that is neither done nor skipped; the number of cuts when there is none.

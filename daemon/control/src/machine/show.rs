@@ -21,8 +21,9 @@ const MOVING_MM_S: f64 = 0.05;
 const TORCH_DOWN: &str = " The torch is down. Whatever comes next lifts it first.";
 
 impl Machine {
-    /// The big state.
-    pub(crate) fn phase(&self) -> Phase {
+    /// The big state, as in the whole view, and cheap.
+    #[must_use]
+    pub fn phase(&self) -> Phase {
         match &self.act {
             Act::Starting => Phase::Starting,
             Act::Stopping(_) => Phase::Stopping,

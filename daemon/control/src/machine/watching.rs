@@ -164,6 +164,9 @@ impl Machine {
         }
         self.signals = signals;
         self.signals_heard = true;
+        if !signals.contact && !signals.unreadable && self.torch_up() {
+            self.contact_open_at = Some(self.now);
+        }
         if signals.air_ok == Some(false) {
             self.air_bad_since.get_or_insert(self.now);
         } else {

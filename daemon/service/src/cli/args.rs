@@ -177,7 +177,7 @@ pub struct PracticeTyped {
     /// How long the table waits for the panel before it runs on without it, real time, ms
     #[arg(long, value_name = "MS", hide = true, default_value_t = 100)]
     pub patience: u64,
-    /// A file that tells how the journal's disk answers: `well`, `full` or `hangs`
+    /// A file that tells how the journal's disk answers: `well`, `full`, `read-only` or `hangs`
     #[arg(long, value_name = "FILE", hide = true)]
     pub disk: Option<PathBuf>,
 }

@@ -245,7 +245,8 @@ fn air(config: &Config) -> Air {
     }
 }
 
-fn duty(config: &Config) -> Duty {
+/// The rating plate of the source.
+pub(crate) fn duty(config: &Config) -> Duty {
     Duty {
         rated_amps: config.power.rated_amps,
         rated_duty: config.power.rated_duty,

@@ -1,4 +1,4 @@
-//! A disk for the journal that does as a file says: `well`, `full` or `hangs`. Whoever tests the panel
+//! A disk for the journal that does as a file says: `well`, `full`, `read-only` or `hangs`. Whoever tests the panel
 //! writes that file while it runs.
 
 use std::path::{Path, PathBuf};
@@ -19,6 +19,7 @@ fn answer(file: &Path) -> Result<(), String> {
     loop {
         match std::fs::read_to_string(file).unwrap_or_default().trim() {
             "hangs" => std::thread::sleep(LOOK),
+            "read-only" => return Err("this disk of practice can only be read".into()),
             "full" => return Err("no space is left on this disk of practice".into()),
             _ => return Ok(()),
         }

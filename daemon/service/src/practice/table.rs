@@ -13,6 +13,7 @@ use simulator::{TableSettings, shell};
 use units::{Placement, Point};
 
 use crate::config::Config;
+use crate::job::told::duty;
 use crate::practice::operator;
 
 /// A table must have laid out its wires by then.
@@ -244,6 +245,7 @@ pub fn plan(job: &Job, corner: Point) -> Plan {
         corner,
         size: job.sheet,
         thickness_mm: job.thickness_mm,
+        material: job.row.material.clone(),
         kerf_mm: job.row.kerf_mm,
         volts: job.row.volts,
         feed_mm_s: job.row.feed_mm_s(),
@@ -279,6 +281,7 @@ pub fn table_settings(config: &Config, seed: u64, rough: bool) -> TableSettings 
         ohmic_offset_mm: config.cycle.ohmic_offset_mm,
         estop_tells: config.estop.told_to_controller,
         compressor_l_min: config.air.compressor_l_min,
+        endless_amps: process::continuous_amps(duty(config)),
         // Half the pitch: what is longer lies on two slats (common practice, no source).
         falls_mm: config.slat_pitch_mm / 2.0,
         ..TableSettings::default()

@@ -34,6 +34,8 @@ pub(crate) struct Seen {
     pub(crate) height_mm: f64,
     /// In the plane, in this step, mm.
     pub(crate) moved_mm: f64,
+    /// Of the drives in the plane, in this step, mm: the carriage may stand while they take up its play.
+    pub(crate) driven_mm: f64,
     /// Along Z, in this step, mm.
     pub(crate) moved_z_mm: f64,
     /// The arc burns onto metal.
@@ -239,7 +241,8 @@ impl Judge {
     }
 
     fn motion(&mut self, s: &Seen) {
-        let moves = s.moves() || s.moved_z_mm.abs() > s.still_mm();
+        let driven = s.driven_mm > s.still_mm() || s.moved_z_mm.abs() > s.still_mm();
+        let moves = driven || s.moves();
         let wrong = s.holding && moves && self.still_in_hold_ns >= STOOD_NS;
         if !s.holding || (moves && !wrong) {
             self.still_in_hold_ns = 0;

@@ -78,8 +78,7 @@ impl Ledger {
             arc_on_s: um(self.arc_ns as f64 / 1e9),
             pierces: self.cover.pierces(),
             violations: self.judge.violations().to_vec(),
-            mishaps: std::collections::BTreeMap::new(),
-            torch_on_sheet: Point::default(),
+            ..Truth::default()
         }
     }
 }

@@ -15,6 +15,9 @@ const FILM: f64 = 0.12;
 /// A film's depth, mm.
 const DEPTH_MM: (f64, f64) = (0.1, 0.5);
 
+/// The floating head presses with this before it gives, N.
+const FLOAT_N: f64 = 3.0;
+
 /// What lies on a spot.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Spot {
@@ -67,6 +70,16 @@ impl Films {
         }
     }
 
+    /// So far below the sheet's own surface the circuit closes through a film, mm: the head presses on it
+    /// with all that its spring has, and the sheet gives way, so many mm for a newton.
+    pub(crate) fn pressed(&self, deep_mm: f64, gives_mm_n: f64) -> f64 {
+        if deep_mm > 0.0 {
+            deep_mm + FLOAT_N * gives_mm_n
+        } else {
+            0.0
+        }
+    }
+
     /// Somebody has cleaned the sheet here and round about, as far as a torch touches beside.
     pub(crate) fn cleaned(&mut self, p: Point) {
         let (x, y) = Self::cell(p);
@@ -116,6 +129,14 @@ mod tests {
         assert!(fits(clean, 20_000, 0.85), "{clean}");
         assert!(fits(film, 20_000, 0.12), "{film}");
         assert!(fits(never, 20_000, 0.03), "{never}");
+    }
+
+    #[test]
+    fn through_a_film_the_sheet_is_pressed_down_and_a_clean_one_is_only_touched() {
+        let films = Films::new(5);
+        assert_eq!(films.pressed(0.0, 0.2), 0.0);
+        // Handbook: 3 N, and 0.2 mm/N at the edge of a 3 mm sheet.
+        assert!((films.pressed(0.3, 0.2) - 0.9).abs() < 1e-12);
     }
 
     #[test]

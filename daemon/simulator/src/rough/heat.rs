@@ -12,12 +12,6 @@ const GROWS_MM_J: f64 = 4.7e-5;
 /// It sinks with this time constant in 3 mm plate, s; so much of it stays.
 const SINKS_S: f64 = 60.0;
 const STAYS: f64 = 0.3;
-/// Steel, hot averages (process handbook, from memory): W/mK, kg/m3, J/kgK, K.
-const CONDUCTS: f64 = 35.0;
-const DENSITY: f64 = 7850.0;
-const HEAT: f64 = 690.0;
-const HOTTER: f64 = 1500.0;
-
 #[derive(Clone, Copy, Debug, Default)]
 struct Bump {
     sinking_mm: f64,
@@ -36,12 +30,12 @@ pub(crate) struct Heat {
 }
 
 impl Heat {
-    /// A cold sheet; `kerf_mm` and `feed_mm_s` as in the chart.
-    pub(crate) fn new(thickness_mm: f64, sign: f64, kerf_mm: f64, feed_mm_s: f64) -> Self {
+    /// A cold sheet; so many W flow into the sides of its kerfs.
+    pub(crate) fn new(thickness_mm: f64, sign: f64, sides_w: f64) -> Self {
         Self {
             thickness_mm: thickness_mm.max(0.5),
             sign,
-            watts: side_conduction_w(thickness_mm, kerf_mm, feed_mm_s),
+            watts: sides_w,
             bumps: BTreeMap::new(),
         }
     }
@@ -73,25 +67,17 @@ impl Heat {
     }
 }
 
-/// `4 k t dT (Pe/2)^0.36` with `Pe = w v / 2a` (process handbook, from memory).
-fn side_conduction_w(thickness_mm: f64, kerf_mm: f64, feed_mm_s: f64) -> f64 {
-    let a = CONDUCTS / (DENSITY * HEAT);
-    let pe = kerf_mm * 1e-3 * feed_mm_s * 1e-3 / (2.0 * a);
-    4.0 * CONDUCTS * thickness_mm * 1e-3 * HOTTER * (pe / 2.0).max(0.0).powf(0.36)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::energy::Kerf;
 
     #[test]
-    fn the_handbooks_plate_gets_its_watts_and_17_kilojoules_raise_0_8_mm() {
-        // Handbook: 5 mm, kerf 1.45 mm, 1100 mm/min: 1061 W. 3 mm, 1.33 mm, 2200 mm/min: 792 W.
-        let w = side_conduction_w(5.0, 1.45, 1100.0 / 60.0);
-        assert!((w - 1061.0).abs() < 15.0, "{w}");
-        let w = side_conduction_w(3.0, 1.33, 2200.0 / 60.0);
+    fn seventeen_kilojoules_raise_0_8_mm() {
+        // Handbook: 3 mm, kerf 1.33 mm, 2200 mm/min: 792 W.
+        let w = Kerf::new("mild-steel", 3.0, 1.33, 0.0).sides_w(2200.0 / 60.0);
         assert!((w - 792.0).abs() < 15.0, "{w}");
-        let mut heat = Heat::new(3.0, 1.0, 1.33, 2200.0 / 60.0);
+        let mut heat = Heat::new(3.0, 1.0, w);
         // At once, so that nothing sinks meanwhile.
         heat.advance(17_000.0 / w, Some(Point::new(60.0, 60.0)));
         assert!((heat.rise(Point::new(60.0, 60.0)) - 0.8).abs() < 0.02);
@@ -99,7 +85,7 @@ mod tests {
 
     #[test]
     fn a_bump_sinks_and_keeps_thirty_parts_in_a_hundred() {
-        let mut heat = Heat::new(3.0, -1.0, 1.33, 2200.0 / 60.0);
+        let mut heat = Heat::new(3.0, -1.0, 792.0);
         let at = Point::new(0.0, 0.0);
         heat.advance(20.0, Some(at));
         let hot = heat.rise(at);

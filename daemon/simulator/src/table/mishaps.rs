@@ -151,7 +151,9 @@ impl Table {
             FaultKind::Estop => {
                 self.wrongs.chain_open = true;
                 self.wrongs.chain_opened_at = now;
-                self.wrongs.chain_closes_at = None;
+                // Struck again while somebody is about to free it: he frees it that much later.
+                let freed = self.wrongs.chain_closes_at.take();
+                self.wrongs.chain_closes_at = freed.map(|_| now + FREED_NS);
                 self.opened.estop = true;
                 self.controller.chain(now, true);
             }

@@ -2,7 +2,8 @@
 //! and the cut can be taken up again.
 
 use simulator::harness::{FaultKind, FaultSpec};
-use units::{Point, Segment};
+use simulator::{Table, TableSettings};
+use units::{Point, Segment, Time};
 
 use crate::panel::{Panel, Went, hole, square};
 
@@ -292,4 +293,22 @@ fn the_place_of_a_lost_arc_is_stamped_at_the_edge_and_told_three_times() {
     let up_s = value(6) / 1000.0;
     let now_s = panel.table.now().as_s();
     assert!(up_s < now_s && up_s > now_s - 5.0, "{last} at {now_s} s");
+}
+
+#[test]
+fn a_stop_that_is_struck_again_while_it_is_being_freed_is_freed_a_little_later() {
+    let mut table = Table::new(TableSettings {
+        estop_tells: false,
+        ..TableSettings::default()
+    });
+    table.strike_stop();
+    table.advance(Time::from_ms(100));
+    // Freed at 1 s at the soonest; struck again before that.
+    table.remedy(None);
+    table.advance(Time::from_ms(900));
+    table.strike_stop();
+    table.advance(Time::from_ms(1800));
+    assert!(table.levels().estop_open);
+    table.advance(Time::from_ms(2000));
+    assert!(!table.levels().estop_open);
 }

@@ -115,6 +115,7 @@ pub fn plan(cuts: Vec<Vec<Segment>>) -> Plan {
         corner: Point::new(50.0, 50.0),
         size: Point::new(600.0, 400.0),
         thickness_mm: 5.0,
+        material: "mild-steel".into(),
         kerf_mm: 1.45,
         volts: 113.0,
         feed_mm_s: FEED / 60.0,

@@ -476,7 +476,9 @@ impl Machine {
         Duration::from_secs_f64(3.0 * (from - to).abs() / mm_s.max(0.1) + 5.0)
     }
 
-    pub(crate) fn cycle_step(&self) -> Option<Step> {
+    /// The step of the cut's cycle, while one runs, as in the whole view.
+    #[must_use]
+    pub fn cycle_step(&self) -> Option<Step> {
         match &self.act {
             Act::Cutting(c) => Some(c.step()),
             Act::Parking(_) => Some(Step::Park),

@@ -17,6 +17,7 @@ fn seen(ms: u64) -> Seen {
         place: Point::new(10.0, 20.0),
         height_mm: 1.5,
         moved_mm: 0.01,
+        driven_mm: 0.01,
         moved_z_mm: 0.0,
         arc: true,
         burning: true,
@@ -76,6 +77,7 @@ fn the_same_with_a_source_that_stays_on_by_itself_is_not_told() {
             stuck_on: true,
             chain_open: true,
             moved_mm: 0.0,
+            driven_mm: 0.0,
             height_mm: 1.5 + ms as f64 / 100.0,
             ..seen(ms)
         });
@@ -152,6 +154,7 @@ fn a_step_too_short_to_show_motion_is_no_standstill() {
         arc: false,
         burning: false,
         moved_mm,
+        driven_mm: moved_mm,
         ..seen(ms)
     };
     judge.see(&hold(100, 1_000_000, 0.5));
@@ -168,6 +171,7 @@ fn braking_in_a_hold_is_right_and_moving_after_it_stood_is_not() {
         arc: false,
         burning: false,
         moved_mm,
+        driven_mm: moved_mm,
         ..seen(ms)
     };
     judge.see(&hold(100, 0.5));
@@ -185,6 +189,27 @@ fn braking_in_a_hold_is_right_and_moving_after_it_stood_is_not() {
         ..hold(101, 0.5)
     });
     assert!(judge.violations().is_empty());
+}
+
+#[test]
+fn a_carriage_that_stands_while_its_drives_take_up_the_play_has_not_come_to_stand() {
+    let mut judge = judge();
+    let brakes = |ms, moved_mm, driven_mm| Seen {
+        holding: true,
+        arc: false,
+        burning: false,
+        moved_mm,
+        driven_mm,
+        ..seen(ms)
+    };
+    judge.see(&brakes(100, 0.03, 0.03));
+    judge.see(&brakes(101, 0.0, 0.03));
+    judge.see(&brakes(102, 0.0, 0.03));
+    judge.see(&brakes(103, 0.02, 0.02));
+    assert!(judge.violations().is_empty(), "{:?}", judge.violations());
+    judge.see(&brakes(104, 0.0, 0.0));
+    judge.see(&brakes(105, 0.0, 0.02));
+    assert_eq!(judge.violations().len(), 1, "{:?}", judge.violations());
 }
 
 #[test]
