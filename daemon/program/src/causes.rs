@@ -123,6 +123,7 @@ struct Search<'s, 'a> {
 impl Search<'_, '_> {
     /// The places of the findings of a rule that are still free.
     fn of(&self, rule: &str) -> Vec<usize> {
+        crate::work::count(self.findings.len());
         (0..self.findings.len())
             .filter(|&i| !self.taken[i] && self.findings[i].rule == rule)
             .collect()
@@ -130,6 +131,7 @@ impl Search<'_, '_> {
 
     /// What is free and `picked`.
     fn free(&self, picked: impl Fn(&Finding) -> bool) -> Vec<usize> {
+        crate::work::count(self.findings.len());
         (0..self.findings.len())
             .filter(|&i| !self.taken[i] && self.findings[i].rule != rules::not_judged::NAME)
             .filter(|&i| picked(&self.findings[i]))

@@ -113,6 +113,7 @@ impl Line<'_> {
 
     /// The piece that ends in point `i` (1 or more).
     pub fn chord(&self, i: usize) -> Chord {
+        crate::work::count(1);
         Chord {
             a: self.points[i - 1],
             b: self.points[i],
@@ -123,6 +124,7 @@ impl Line<'_> {
 
     /// The piece in which `s` lies: the index of the point that ends it.
     pub fn index_at(&self, s: f64) -> usize {
+        crate::work::count(1);
         let i = self.along.partition_point(|a| *a < s);
         i.clamp(1, self.points.len().saturating_sub(1).max(1))
     }
@@ -167,6 +169,7 @@ impl Line<'_> {
         let inner = self.along.partition_point(|a| *a <= from);
         let end = self.along.partition_point(|a| *a < to).max(inner);
         let between = self.points.get(inner..end).unwrap_or_default();
+        crate::work::count(1 + between.len());
         core::iter::once(self.at(from))
             .chain(between.iter().copied())
             .chain(core::iter::once(self.at(to)))
@@ -209,6 +212,7 @@ pub(crate) fn off_mm(chain: &[Point], p: Point) -> f64 {
 
 /// How far along `a`-`b` (0 to 1) the place nearest to `p` lies.
 pub(crate) fn nearest_part(a: Point, b: Point, p: Point) -> f64 {
+    crate::work::count(1);
     let (dx, dy) = (b.x - a.x, b.y - a.y);
     let square = dx * dx + dy * dy;
     if square <= 0.0 {

@@ -9,8 +9,9 @@ use crate::flat::{Flat, nearest_part};
 use crate::pieces::strand::{Strand, Strands};
 use crate::tree::{Tree, grown};
 
-/// Strands that run nowhere further from each other count as one, mm.
-const SAME_MM: f64 = 1e-4;
+/// Strands that run nowhere further from each other count as one, mm: no kerf is known so well. Of cuts
+/// nearly on one place no more than a bounded number are asked, however many there are.
+const SAME_MM: f64 = 0.01;
 
 /// An index of strands.
 pub(crate) struct Kerfs {

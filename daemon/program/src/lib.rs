@@ -35,6 +35,12 @@ mod shape;
 pub mod text;
 mod tree;
 mod vet;
+mod work;
+
+#[cfg(test)]
+extern crate self as program;
+#[cfg(test)]
+mod growth;
 
 pub use compensation::{CarriedOut, Compensation, Side, compensated};
 pub use cutlist::{Cut, CutList, Element, Stop, Traverse};

@@ -195,6 +195,12 @@ impl PieceMap {
         (value >= tick && value != NEVER).then(|| self.split.at(self.split.of_run[run], tick))
     }
 
+    /// Whether a place may lie within half a kerf of a path that is cut before a moment, by the cells
+    /// about it: false is sure, true is to be measured.
+    pub(crate) fn may_be_cut(&self, p: Point, tick: Tick) -> bool {
+        self.grid.any_about(p, |value| value < tick)
+    }
+
     /// When the kerf's grid says that a place is cut away; `None`: beside the sheet.
     pub(crate) fn gone_at(&self, p: Point) -> Option<Tick> {
         Some(self.grid.value[self.grid.run_at(p)?])

@@ -186,6 +186,7 @@ impl Split {
             && p.freed >= tick
             && p.from != NONE
         {
+            crate::work::count(1);
             let far = self.jump[part as usize];
             let not_yet = |k: u32| self.parts.get(k as usize).is_some_and(|p| p.freed >= tick);
             part = if not_yet(far) { far } else { p.from };
@@ -197,6 +198,7 @@ impl Split {
 impl Joining<'_> {
     fn root(&mut self, mut run: u32) -> u32 {
         while self.up[run as usize] != run {
+            crate::work::count(1);
             let above = self.up[self.up[run as usize] as usize];
             self.up[run as usize] = above;
             run = above;
@@ -224,6 +226,7 @@ impl Joining<'_> {
                 .partition_point(|x| *x <= from)
                 .saturating_sub(1);
             for next in start..b {
+                crate::work::count(1);
                 if grid.from[next] >= to {
                     break;
                 }

@@ -144,7 +144,7 @@ fn measured(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<f64> {
     let (mut metal, mut all) = (0.0, 0.0);
     for q in disc(p, WITHIN_MM) {
         all += 1.0;
-        let cut = sheet.kerf_within(q, half, tick - 1);
+        let cut = map.may_be_cut(q, tick) && sheet.kerf_within(q, half, tick - 1);
         // The grid knows what has dropped and what was used; kerfs are measured.
         let gone = match map.gone_at(q) {
             None | Some(NEVER) => true,
