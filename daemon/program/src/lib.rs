@@ -50,7 +50,7 @@ pub use facts::{
 };
 pub use findings::LISTED_PER_RULE;
 pub use join::{JOIN_MM, join};
-pub use pieces::{Piece, PieceMap, Under};
+pub use pieces::{FreedNear, Piece, PieceMap, Under};
 pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, TOOLS_KEPT, Tool, Unit, read};
 pub use report::{Acceptance, Finding, Report, Severity, Verdict, Want};
 pub use rules::file_too_large::LARGEST_BYTES;

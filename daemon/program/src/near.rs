@@ -217,10 +217,12 @@ impl<'a> Near<'a> {
                 let mut others = Crowd::default();
                 let mut crowded = false;
                 self.boxes().earlier(cut, &own.bounds, within_mm, |other| {
-                    if own.slab.gap(&other.slab) < within_mm {
+                    let limit = best.get(&other.cut).map_or(within_mm, |p| p.apart_mm);
+                    if gap(&other.bounds, &own.bounds) < limit && own.slab.gap(&other.slab) < limit
+                    {
                         // No more of it than may lie within reach.
                         beside_mm += other.slab.length().min(long_mm + wide_mm);
-                        self.compare(other, own, within_mm, &mut best);
+                        self.compare(other, own, limit, &mut best);
                     }
                     crowded = others.count(other.cut) > most || beside_mm > room_mm;
                     crowded
@@ -248,18 +250,14 @@ impl<'a> Near<'a> {
         found
     }
 
-    /// A box of an earlier cut with one of a later cut.
+    /// A box of an earlier cut with one of a later cut: what is nearer than `limit` mm.
     fn compare(
         &self,
         earlier: &Boxed,
         later: &Boxed,
-        within_mm: f64,
+        mut limit: f64,
         best: &mut BTreeMap<usize, Pair>,
     ) {
-        let mut limit = best.get(&earlier.cut).map_or(within_mm, |p| p.apart_mm);
-        if gap(&earlier.bounds, &later.bounds) >= limit {
-            return;
-        }
         let (mine, theirs) = (self.strand(earlier.cut), self.strand(later.cut));
         for (a, b) in mine.chords_of(earlier) {
             let about = span(a, b);

@@ -5,12 +5,15 @@
 //! ([`strand`]); going through the moments backwards tells when each piece came free ([`split`]).
 //! Afterwards any question can be asked for any moment.
 
+mod freed;
 pub(crate) mod grid;
 pub(crate) mod size;
 pub(crate) mod split;
 pub(crate) mod strand;
 
 use units::{Bounds, Point};
+
+pub use freed::FreedNear;
 
 use crate::facts::Slats;
 use crate::flat::Flat;

@@ -288,7 +288,7 @@ fn holds(outer: &Bounds, inner: &Bounds) -> bool {
 }
 
 /// From a place to a rectangle, mm; 0 inside.
-fn gap(b: &Bounds, p: Point) -> f64 {
+pub(crate) fn gap(b: &Bounds, p: Point) -> f64 {
     let dx = (b.low.x - p.x).max(p.x - b.high.x).max(0.0);
     let dy = (b.low.y - p.y).max(p.y - b.high.y).max(0.0);
     (dx * dx + dy * dy).sqrt()

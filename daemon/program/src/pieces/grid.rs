@@ -301,6 +301,13 @@ fn count(size: f64, cell: f64) -> u32 {
     (size / cell).ceil().max(1.0) as u32
 }
 
+/// The least whole number that is not under `v`, 0 at least: `ceil` without a call of the mathematics
+/// library where the processor is not asked for more than its least.
+fn up(v: f64) -> u32 {
+    let whole = v as u32;
+    whole.saturating_add(u32::from(f64::from(whole) < v))
+}
+
 /// Cells that are looked at together.
 const BLOCK: usize = 64;
 
@@ -365,11 +372,12 @@ impl Band {
         let c = self.cell;
         crate::work::count(1);
         let (bottom, top) = (f64::from(self.low), f64::from(self.low + self.rows));
-        let first = ((a.y.min(b.y) - r) / c - 0.5).ceil().max(bottom);
-        let last = ((a.y.max(b.y) + r) / c - 0.5).floor().min(top - 1.0);
-        if first > last || (last - first).is_nan() {
+        let first = (a.y.min(b.y) - r) / c - 0.5;
+        let last = ((a.y.max(b.y) + r) / c - 0.5).min(top - 1.0);
+        if last < bottom || first > last || (last - first).is_nan() {
             return;
         }
+        let (first, last) = (up(first).max(self.low), last as u32);
         let (dx, dy) = (b.x - a.x, b.y - a.y);
         let length = (dx * dx + dy * dy).sqrt();
         let (nx, ny) = if length > 0.0 {
@@ -377,7 +385,7 @@ impl Band {
         } else {
             (0.0, 0.0)
         };
-        for row in first as u32..=last as u32 {
+        for row in first..=last {
             let y = (f64::from(row) + 0.5) * c;
             let mut span = (f64::INFINITY, f64::NEG_INFINITY);
             let mut hold = |x0: f64, x1: f64| span = (span.0.min(x0), span.1.max(x1));
@@ -397,12 +405,10 @@ impl Band {
                     }
                 }
             }
-            let x0 = (span.0 / c - 0.5).ceil().max(0.0);
-            let x1 = (span.1 / c - 0.5)
-                .floor()
-                .min(f64::from(self.columns) - 1.0);
-            if x0 <= x1 {
-                self.paint(row, x0 as u32, x1 as u32 + 1, tick);
+            let last = span.1 / c - 0.5;
+            if last >= 0.0 {
+                let end = (last as u32).saturating_add(1).min(self.columns);
+                self.paint(row, up(span.0 / c - 0.5), end, tick);
             }
         }
     }
