@@ -1,6 +1,7 @@
 //! Random sheets: programs of nested parts with faults of order, tabs, used areas and clamps, said in
 //! many ways, beside the true path of each cut. Nothing here comes from what is tested.
 
+use crate::engine::beside;
 use std::f64::consts::{PI, TAU};
 use std::fmt::Write as _;
 
@@ -55,6 +56,17 @@ impl Step {
 pub struct Cut {
     pub pierce: P,
     pub steps: Vec<Step>,
+    /// The steps behind the lead-in draw the finished edge: the kerf lies on this side of it.
+    pub beside: Option<Beside>,
+}
+
+/// On which side of a closed edge, and of its direction of travel, the kerf lies.
+#[derive(Clone, Copy, Debug)]
+pub struct Beside {
+    /// What is kept lies within the edge.
+    pub outline: bool,
+    /// To the left of travel: G41.
+    pub left: bool,
 }
 
 /// A sheet with its program.
@@ -283,32 +295,81 @@ fn along(draw: &mut Draw, c: P, r: f64, inside: bool, kerf: f64) -> Cut {
     };
     let mut steps = vec![Step::Line { to: contour.start }];
     steps.extend(ended(contour.start, &contour.steps, short));
-    Cut { pierce, steps }
+    Cut {
+        pierce,
+        steps,
+        beside: None,
+    }
 }
 
+/// The same with the finished edge drawn, closed, and the kerf beside it (G41, G42).
+fn compensated(draw: &mut Draw, c: P, r: f64, inside: bool, kerf: f64) -> Cut {
+    let Contour { start, mut steps } = contour(draw, c, r);
+    // Begun in the middle of a straight side: there is no corner where it closes.
+    let start = match steps[0] {
+        Step::Line { to } => {
+            let middle = [(start[0] + to[0]) / 2.0, (start[1] + to[1]) / 2.0];
+            steps.push(Step::Line { to: middle });
+            middle
+        }
+        Step::Arc { .. } => start,
+    };
+    let out = [
+        (start[0] - c[0]) / far(start, c),
+        (start[1] - c[1]) / far(start, c),
+    ];
+    let lead = if inside { -0.5 * r } else { 4.0 + kerf };
+    let pierce = plus(start, [out[0] * lead, out[1] * lead]);
+    let mut cut = Cut {
+        pierce,
+        steps: vec![Step::Line { to: start }],
+        beside: None,
+    };
+    cut.steps.extend(steps);
+    let edge = &places(&cut)[1..];
+    let twice: f64 = edge
+        .windows(2)
+        .map(|w| w[0][0] * w[1][1] - w[1][0] * w[0][1])
+        .sum();
+    cut.beside = Some(Beside {
+        outline: !inside,
+        // Anticlockwise, what lies within is to the left.
+        left: (twice > 0.0) == inside,
+    });
+    cut
+}
+
+/// How a contour is drawn: as its kerf's middle or as its edge.
+type Drawn = fn(&mut Draw, P, f64, bool, f64) -> Cut;
+
 /// A part about `c` with what lies in it, the innermost first.
-fn nest(draw: &mut Draw, c: P, r: f64, depth: usize, kerf: f64, cuts: &mut Vec<Cut>) {
+fn nest(
+    draw: &mut Draw,
+    (c, r): (P, f64),
+    depth: usize,
+    (kerf, drawn): (f64, Drawn),
+    cuts: &mut Vec<Cut>,
+) {
     if r > 20.0 {
         match draw.below(4) {
             0 => {}
-            1 => nest(draw, c, 0.5 * r, depth + 1, kerf, cuts),
+            1 => nest(draw, (c, 0.5 * r), depth + 1, (kerf, drawn), cuts),
             _ => {
                 for side in [-1.0, 1.0] {
                     let a = draw.within(-0.4, 0.4) + if side < 0.0 { PI } else { 0.0 };
                     let hole = draw.within(0.14, 0.24) * r;
                     nest(
                         draw,
-                        polar(c, 0.36 * r, a),
-                        hole.max(4.5),
+                        (polar(c, 0.36 * r, a), hole.max(4.5)),
                         depth + 1,
-                        kerf,
+                        (kerf, drawn),
                         cuts,
                     );
                 }
             }
         }
     }
-    cuts.push(along(draw, c, r, depth % 2 == 1, kerf));
+    cuts.push(drawn(draw, c, r, depth % 2 == 1, kerf));
 }
 
 /// How a program is said.
@@ -372,6 +433,9 @@ impl Tongue {
         };
         for cut in cuts {
             go(&mut text, "G0", self.place(cut.pierce), "");
+            if let Some(side) = cut.beside {
+                text.push_str(if side.left { "G41\n" } else { "G42\n" });
+            }
             text.push_str("M3\n");
             let mut from = cut.pierce;
             for step in &cut.steps {
@@ -399,6 +463,9 @@ impl Tongue {
                 }
                 from = step.to();
             }
+            if cut.beside.is_some() {
+                text.push_str("G40\n");
+            }
             text.push_str("M5\n");
         }
         text + "M2\n"
@@ -407,11 +474,18 @@ impl Tongue {
 
 const SIZE: P = [400.0, 280.0];
 const PITCH: f64 = 120.0;
+/// So many of the programs ask for kerf compensation.
+const COMPENSATED: f64 = 0.3;
 
 /// The sheet of a seed.
 pub fn sheet(seed: u64) -> Sheet {
     let mut draw = Draw::of(seed);
     let kerf = draw.within(1.0, 2.0);
+    // By a draw of its own: what is drawn with and without differs in nothing else.
+    let drawn: Drawn = match Draw::of(seed ^ 0x4142).chance(COMPENSATED) {
+        true => compensated,
+        false => along,
+    };
     let mut cuts = Vec::new();
     for k in 0..6 {
         if draw.chance(0.3) {
@@ -422,10 +496,10 @@ pub fn sheet(seed: u64) -> Sheet {
             75.0 + PITCH * f64::from(k / 3),
         ];
         let r = draw.within(14.0, 44.0);
-        nest(&mut draw, c, r, 0, kerf, &mut cuts);
+        nest(&mut draw, (c, r), 0, (kerf, drawn), &mut cuts);
     }
     if cuts.is_empty() {
-        cuts.push(along(&mut draw, [75.0, 75.0], 30.0, false, kerf));
+        cuts.push(drawn(&mut draw, [75.0, 75.0], 30.0, false, kerf));
     }
     faults(&mut draw, &mut cuts);
     let used = if draw.chance(0.3) {
@@ -433,7 +507,11 @@ pub fn sheet(seed: u64) -> Sheet {
     } else {
         Vec::new()
     };
-    let paths: Vec<Vec<P>> = cuts.iter().map(places).collect();
+    let path = |cut: &Cut| match cut.beside {
+        Some(side) => beside(&places(cut), side.outline, kerf / 2.0),
+        None => places(cut),
+    };
+    let paths: Vec<Vec<P>> = cuts.iter().map(path).collect();
     let clamp = clamp(&mut draw, &paths, &used, kerf);
     let tongue = Tongue::draw(&mut draw);
     let mut setup = format!(
@@ -480,6 +558,7 @@ fn faults(draw: &mut Draw, cuts: &mut Vec<Cut>) {
             Cut {
                 pierce,
                 steps: vec![Step::Line { to }],
+                beside: None,
             },
         );
     }
