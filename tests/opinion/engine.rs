@@ -32,7 +32,7 @@ fn strip(path: &[P], radius: f64) -> MultiPolygon {
 /// moved aside (outward round an outline, inward in a hole), and round it.
 pub fn beside(drawn: &[P], outline: bool, by: f64) -> Vec<P> {
     let edge = Polygon::new(line(&drawn[1..]), Vec::new());
-    let style = BufferStyle::new(if outline { by } else { -by }).line_join(LineJoin::Round(0.02));
+    let style = BufferStyle::new(if outline { by } else { -by }).line_join(LineJoin::Round(0.1));
     let moved = edge.buffer_with_style(style);
     let ring = moved
         .iter()

@@ -14,6 +14,7 @@ pub struct Family {
     /// The program and the setup of a size.
     pub make: fn(usize) -> (String, Setup),
     /// The smallest size of a curve.
+    #[allow(dead_code, reason = "the growth test has sizes of its own")]
     pub least: usize,
     /// At this size and at twice as much the growth test counts: what is dense is as dense as it gets.
     #[allow(dead_code, reason = "the benchmark draws curves against the clock")]
