@@ -5,9 +5,9 @@ use std::fmt;
 use program::{Facts, PieceMap, ReadingRules, Report, Setup, Under, VetInput, read, vet_in_full};
 use units::Point;
 
-use crate::engine::{Model, apart, area, corners, holds, inside, length, perimeter, sides};
+use crate::engine::{Model, apart, area, beside, corners, holds, inside, length, perimeter, sides};
 use crate::rules;
-use crate::sheets::{Draw, P, Sheet, sheet};
+use crate::sheets::{Draw, P, Sheet, sheet_with};
 
 /// Bridges up to 0.3 mm do not hold, from 1.0 mm on they do: kerfs drawn wider by half of each.
 const NARROW_MM: f64 = 0.15;
@@ -35,6 +35,7 @@ pub struct Tally {
     pub pierces: usize,
     pub voids: usize,
     pub over: usize,
+    pub compensated: usize,
 }
 
 impl Tally {
@@ -49,12 +50,13 @@ impl Tally {
             (&mut self.pierces, other.pierces),
             (&mut self.voids, other.voids),
             (&mut self.over, other.over),
+            (&mut self.compensated, other.compensated),
         ] {
             *a += b;
         }
     }
 
-    pub fn counts(&self) -> [(&'static str, usize); 6] {
+    pub fn counts(&self) -> [(&'static str, usize); 7] {
         [
             ("loose pieces", self.pieces),
             ("places that part", self.parted),
@@ -62,6 +64,7 @@ impl Tally {
             ("pierces in a void", self.pierces),
             ("paths in a void", self.voids),
             ("traverses over loose pieces", self.over),
+            ("programs with kerf compensation", self.compensated),
         ]
     }
 }
@@ -105,7 +108,7 @@ pub enum Known {
 
 impl Case {
     pub fn new(seed: u64) -> Result<Self, String> {
-        let sheet = sheet(seed);
+        let sheet = sheet_with(seed, Some(beside));
         let setup =
             Setup::from_toml(&sheet.setup).map_err(|e| format!("{e:?}\n{}", sheet.setup))?;
         let input = VetInput {
@@ -225,6 +228,7 @@ pub fn compared(seed: u64) -> Tally {
                 tally.left_out += 1;
                 return tally;
             }
+            tally.compensated += usize::from(case.sheet.text.contains("\nG40\n"));
             let places = places(&case);
             metal(&case, &places, &mut tally);
             hangs(&case, &places, &mut tally);

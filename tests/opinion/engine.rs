@@ -28,6 +28,53 @@ fn strip(path: &[P], radius: f64) -> MultiPolygon {
     line(path).buffer_with_style(style)
 }
 
+/// The path beside a drawn edge: from the pierce, which comes first, to the nearest place of the edge
+/// moved aside (outward round an outline, inward in a hole), and round it.
+pub fn beside(drawn: &[P], outline: bool, by: f64) -> Vec<P> {
+    let edge = Polygon::new(line(&drawn[1..]), Vec::new());
+    let style = BufferStyle::new(if outline { by } else { -by }).line_join(LineJoin::Round(0.1));
+    let moved = edge.buffer_with_style(style);
+    let ring = moved
+        .iter()
+        .max_by(|a, b| area(a).total_cmp(&area(b)))
+        .map(|p| {
+            p.exterior()
+                .coords()
+                .map(|c| [c.x, c.y])
+                .collect::<Vec<P>>()
+        })
+        .expect("an edge is wider than its kerf");
+    let first = drawn[1];
+    // The place of the ring beside the start of the edge.
+    let mut best = (f64::INFINITY, 0, ring[0]);
+    for (k, w) in ring.windows(2).enumerate() {
+        let (dx, dy) = (w[1][0] - w[0][0], w[1][1] - w[0][1]);
+        let part = ((first[0] - w[0][0]) * dx + (first[1] - w[0][1]) * dy)
+            / (dx * dx + dy * dy).max(1e-18);
+        let part = part.clamp(0.0, 1.0);
+        let at = [w[0][0] + part * dx, w[0][1] + part * dy];
+        let off = (at[0] - first[0]).hypot(at[1] - first[1]);
+        if off < best.0 {
+            best = (off, k, at);
+        }
+    }
+    let (_, k, at) = best;
+    let mut path = vec![drawn[0], at];
+    path.extend(&ring[k + 1..ring.len() - 1]);
+    path.extend(&ring[..=k]);
+    path.push(at);
+    // Round the same way as the edge is drawn.
+    let twice = |all: &[P]| -> f64 {
+        all.windows(2)
+            .map(|w| w[0][0] * w[1][1] - w[1][0] * w[0][1])
+            .sum()
+    };
+    if (twice(&drawn[1..]) > 0.0) != (twice(&path[1..]) > 0.0) {
+        path[1..].reverse();
+    }
+    path
+}
+
 pub fn disc(p: P, radius: f64) -> MultiPolygon {
     let n = 64;
     let ring = (0..n).map(|k| {

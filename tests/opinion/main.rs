@@ -1,6 +1,7 @@
 //! A second opinion on how a sheet comes apart: random programs, judged by vetting and, from the true
 //! paths that they were written from, by an independent polygon engine. Compared are the metal under
-//! any place after any cut, which places still hang together, what the clamp holds, every loose piece
+//! any place after any cut (also where the program draws the finished edge and asks for kerf compensation:
+//! the engine then moves the edge aside by itself), which places still hang together, what the clamp holds, every loose piece
 //! (its cut, area and box), and from these the rules of return path, voids and traverses over loose
 //! pieces.
 //!

@@ -5,6 +5,7 @@
 //! explained by the finding that names the cause. Severities, verdict and acceptances stay as they
 //! are: a group stands where the worst of it would stand alone.
 
+use core::cell::Cell;
 use core::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -18,6 +19,9 @@ use crate::{Reading, Unit};
 
 /// More pieces of path than this are not judged twice: causes are told by the rules' groups then.
 const PIECES: usize = 200_000;
+/// Nor so many in all, each counted as often as it is judged again: a program with several causes at a time
+/// would take several times as long as one without.
+const JUDGED_AGAIN: usize = 2 * PIECES;
 
 /// A finding and those that it explains, by their places in the list.
 #[derive(Clone, Debug, Default)]
@@ -37,6 +41,7 @@ pub(crate) fn arranged(sheet: &OnSheet<'_>, mut findings: Vec<Finding>) -> Vec<F
         sheet,
         taken: vec![false; findings.len()],
         findings: &findings,
+        left: Cell::new(JUDGED_AGAIN),
     };
     let mut causes: Vec<Cause> = Vec::new();
     causes.extend(search.other_machine());
@@ -118,11 +123,14 @@ struct Search<'s, 'a> {
     findings: &'s [Finding],
     /// Explains others, or is explained.
     taken: Vec<bool>,
+    /// So many pieces of path may still be judged again.
+    left: Cell<usize>,
 }
 
 impl Search<'_, '_> {
     /// The places of the findings of a rule that are still free.
     fn of(&self, rule: &str) -> Vec<usize> {
+        crate::work::count(self.findings.len());
         (0..self.findings.len())
             .filter(|&i| !self.taken[i] && self.findings[i].rule == rule)
             .collect()
@@ -130,6 +138,7 @@ impl Search<'_, '_> {
 
     /// What is free and `picked`.
     fn free(&self, picked: impl Fn(&Finding) -> bool) -> Vec<usize> {
+        crate::work::count(self.findings.len());
         (0..self.findings.len())
             .filter(|&i| !self.taken[i] && self.findings[i].rule != rules::not_judged::NAME)
             .filter(|&i| picked(&self.findings[i]))
@@ -153,16 +162,15 @@ impl Search<'_, '_> {
         })
     }
 
-    /// There is no more path than may be judged twice.
+    /// There is no more path than may be judged once more.
     fn is_short(&self) -> bool {
-        self.sheet
-            .reading
-            .cut_list
-            .cuts
-            .iter()
-            .map(|c| c.path.len())
-            .sum::<usize>()
-            <= PIECES
+        self.pieces() <= PIECES.min(self.left.get())
+    }
+
+    /// So many pieces of path are judged each time; a cut counts too.
+    fn pieces(&self) -> usize {
+        let cuts = &self.sheet.reading.cut_list.cuts;
+        cuts.len() + cuts.iter().map(|c| c.path.len()).sum::<usize>()
     }
 
     /// Words of several kinds that this panel cannot carry out: a program for another machine.
@@ -221,12 +229,13 @@ impl Search<'_, '_> {
         };
         // The whole program comes first: what explains most is the cause.
         let mut explains = gone(by, by);
-        if self.is_short() {
-            for feed in [25.4, 1.0 / 25.4] {
-                let of_feed = gone(1.0, feed);
-                if of_feed.len() > explains.len() {
-                    explains = of_feed;
-                }
+        for feed in [25.4, 1.0 / 25.4] {
+            if !self.is_short() {
+                break;
+            }
+            let of_feed = gone(1.0, feed);
+            if of_feed.len() > explains.len() {
+                explains = of_feed;
             }
         }
         explains.extend(self.free(|f| {
@@ -373,7 +382,10 @@ impl Search<'_, '_> {
 
     /// What is found when a cause is mended; `None`: there is too much path to judge it twice.
     fn mended(&self, judge: impl FnOnce() -> BTreeSet<Key>) -> Option<BTreeSet<Key>> {
-        self.is_short().then(judge)
+        self.is_short().then(|| {
+            self.left.set(self.left.get() - self.pieces());
+            judge()
+        })
     }
 }
 

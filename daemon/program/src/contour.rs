@@ -82,6 +82,7 @@ impl Contour {
 
     /// Whether a place lies in the rectangle round it.
     pub fn in_bounds(&self, p: Point) -> bool {
+        crate::work::count(1);
         let b = &self.bounds;
         p.x >= b.low.x && p.x <= b.high.x && p.y >= b.low.y && p.y <= b.high.y
     }
@@ -250,6 +251,7 @@ fn contour(
 
 /// Signed area of a polygon, mm2.
 fn area(points: &[Point]) -> f64 {
+    crate::work::count(points.len());
     let o = points[0];
     let next = points.iter().cycle().skip(1);
     let twice: f64 = points

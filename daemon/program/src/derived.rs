@@ -6,7 +6,7 @@ use units::{Bounds, Point};
 
 use crate::findings::{Findings, Spot};
 use crate::flat::nearest_part;
-use crate::kerfs::Kerfs;
+use crate::kerfs::{Kerfs, Nearby};
 use crate::pieces::grid::{NEVER, PIERCE_MORE};
 use crate::pieces::strand::Tick;
 use crate::pieces::{MapInput, PieceMap, Wide};
@@ -122,6 +122,19 @@ impl OnSheet<'_> {
         })
     }
 
+    /// The pieces of path among the first `before` strands that come nearer than `radius` mm to a place;
+    /// `None`: more than `most`.
+    pub fn kerfs_nearby(
+        &self,
+        p: Point,
+        radius: f64,
+        (before, most): (u32, usize),
+    ) -> Option<Nearby> {
+        let map = self.pieces()?;
+        let of = (self.flat(), &map.strands);
+        self.kerfs(map).nearby(of, p, radius, (before, most))
+    }
+
     fn kerfs(&self, map: &PieceMap) -> &Kerfs {
         let pierce_mm = PIERCE_MORE * self.input.kerf_mm.unwrap_or(0.0);
         let make = || Kerfs::new(self.flat(), &map.strands, pierce_mm);
@@ -170,10 +183,11 @@ impl OnSheet<'_> {
             let start = map.strands.start(cut - 1);
             let n = (line.length() / (kerf / 2.0)).ceil().clamp(1.0, 2e6) as u32;
             let mut open: Option<Stretch> = None;
+            let mut walk = line.walk();
             for k in 0..=n {
                 let s = line.length() * f64::from(k) / f64::from(n);
                 let old = map
-                    .gone_at(line.at(s))
+                    .gone_at(walk.at(s))
                     .filter(|t| *t < start && *t != NEVER);
                 match (old, &mut open) {
                     (Some(tick), None) => {

@@ -112,6 +112,7 @@ impl Findings {
         spot: impl FnOnce() -> Spot,
         words: impl FnOnce() -> (String, String),
     ) -> Told<'_> {
+        crate::work::count(1);
         let count = self.counts.entry(rule).or_default();
         count.found += 1;
         if count.found <= LISTED_PER_RULE {

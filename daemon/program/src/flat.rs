@@ -100,7 +100,7 @@ impl Flat {
     }
 }
 
-impl Line<'_> {
+impl<'a> Line<'a> {
     /// Its length, mm.
     pub fn length(&self) -> f64 {
         self.along.last().copied().unwrap_or(0.0)
@@ -113,6 +113,7 @@ impl Line<'_> {
 
     /// The piece that ends in point `i` (1 or more).
     pub fn chord(&self, i: usize) -> Chord {
+        crate::work::count(1);
         Chord {
             a: self.points[i - 1],
             b: self.points[i],
@@ -123,6 +124,7 @@ impl Line<'_> {
 
     /// The piece in which `s` lies: the index of the point that ends it.
     pub fn index_at(&self, s: f64) -> usize {
+        crate::work::count(1);
         let i = self.along.partition_point(|a| *a < s);
         i.clamp(1, self.points.len().saturating_sub(1).max(1))
     }
@@ -133,7 +135,11 @@ impl Line<'_> {
         if self.points.len() < 2 || s <= 0.0 {
             return first;
         }
-        let i = self.index_at(s);
+        self.at_in(self.index_at(s), s)
+    }
+
+    /// The place `s` mm along it, which lies in the piece that ends in point `i`.
+    fn at_in(&self, i: usize, s: f64) -> Point {
         let (a, b) = (self.along[i - 1], self.along[i]);
         let part = if b > a {
             ((s - a) / (b - a)).clamp(0.0, 1.0)
@@ -143,12 +149,22 @@ impl Line<'_> {
         self.points[i - 1].toward(self.points[i], part)
     }
 
+    /// Goes along it from its start: for places one after the other, without searching for each.
+    pub fn walk(self) -> Walk<'a> {
+        Walk { line: self, end: 1 }
+    }
+
     /// The direction of travel `s` mm along it.
     pub fn direction(&self, s: f64) -> (f64, f64) {
         if self.points.len() < 2 {
             return (0.0, 0.0);
         }
-        let c = self.chord(self.index_at(s));
+        self.direction_in(self.index_at(s))
+    }
+
+    /// The direction of the piece that ends in point `i`.
+    fn direction_in(&self, i: usize) -> (f64, f64) {
+        let c = self.chord(i);
         let d = c.a.distance(c.b);
         if d > 0.0 {
             ((c.b.x - c.a.x) / d, (c.b.y - c.a.y) / d)
@@ -167,9 +183,46 @@ impl Line<'_> {
         let inner = self.along.partition_point(|a| *a <= from);
         let end = self.along.partition_point(|a| *a < to).max(inner);
         let between = self.points.get(inner..end).unwrap_or_default();
+        crate::work::count(1 + between.len());
         core::iter::once(self.at(from))
             .chain(between.iter().copied())
             .chain(core::iter::once(self.at(to)))
+    }
+}
+
+/// See [`Line::walk`].
+pub(crate) struct Walk<'a> {
+    line: Line<'a>,
+    /// The point that ends the piece it has come to.
+    end: usize,
+}
+
+impl Walk<'_> {
+    /// As [`Line::index_at`], of places in ascending order.
+    fn index_at(&mut self, s: f64) -> usize {
+        crate::work::count(1);
+        while self.end + 1 < self.line.points.len() && self.line.along[self.end] < s {
+            self.end += 1;
+        }
+        self.end
+    }
+
+    /// As [`Line::at`], of places in ascending order.
+    pub fn at(&mut self, s: f64) -> Point {
+        if self.line.points.len() < 2 || s <= 0.0 {
+            return self.line.at(s);
+        }
+        let i = self.index_at(s);
+        self.line.at_in(i, s)
+    }
+
+    /// As [`Line::direction`], of places in ascending order.
+    pub fn direction(&mut self, s: f64) -> (f64, f64) {
+        if self.line.points.len() < 2 {
+            return (0.0, 0.0);
+        }
+        let i = self.index_at(s);
+        self.line.direction_in(i)
     }
 }
 
@@ -209,6 +262,7 @@ pub(crate) fn off_mm(chain: &[Point], p: Point) -> f64 {
 
 /// How far along `a`-`b` (0 to 1) the place nearest to `p` lies.
 pub(crate) fn nearest_part(a: Point, b: Point, p: Point) -> f64 {
+    crate::work::count(1);
     let (dx, dy) = (b.x - a.x, b.y - a.y);
     let square = dx * dx + dy * dy;
     if square <= 0.0 {
@@ -273,6 +327,12 @@ mod tests {
         assert_eq!(line.at(15.0), Point::new(10.0, 5.0));
         assert_eq!(line.at(99.0), Point::new(10.0, 10.0));
         assert_eq!(line.direction(12.0), (0.0, 1.0));
+        let mut walk = line.walk();
+        for k in -2..24 {
+            let s = f64::from(k);
+            assert_eq!(walk.at(s), line.at(s), "{s}");
+            assert_eq!(walk.direction(s + 1e-9), line.direction(s + 1e-9), "{s}");
+        }
         assert_eq!(
             line.part(8.0, 12.0),
             [

@@ -1,7 +1,6 @@
 //! Which path is near a place: an index of all strands, for distances that the grid is too coarse for.
 
 use std::collections::BTreeSet;
-use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
 use units::{Bounds, Point};
 
@@ -9,8 +8,9 @@ use crate::flat::{Flat, nearest_part};
 use crate::pieces::strand::{Strand, Strands};
 use crate::tree::{Tree, grown};
 
-/// Strands that run nowhere further from each other count as one, mm.
-const SAME_MM: f64 = 1e-4;
+/// Strands that run nowhere further from each other count as one, mm: no kerf is known so well. Of cuts
+/// nearly on one place no more than a bounded number are asked, however many there are.
+const SAME_MM: f64 = 0.01;
 
 /// An index of strands.
 pub(crate) struct Kerfs {
@@ -57,6 +57,40 @@ impl Kerfs {
         })
     }
 
+    /// The pieces of path cut before strand `before` that come nearer than `radius` mm to a place, a pierce
+    /// counting as in [`Kerfs::distance`]; `None`: more than `most`.
+    pub fn nearby(
+        &self,
+        (flat, strands): (&Flat, &Strands),
+        p: Point,
+        radius: f64,
+        (before, most): (u32, usize),
+    ) -> Option<Nearby> {
+        let mut found = Vec::new();
+        let mut add = |a: Point, b: Point, wider: f64| {
+            if a.toward(b, nearest_part(a, b, p)).distance(p) - wider < radius {
+                found.push((a, b, wider));
+            }
+            found.len() > most
+        };
+        let mut full = false;
+        self.tree
+            .within(&grown(&Bounds::of(p), radius), before, |strand| {
+                let Some(s) = strands.all.get(strand as usize) else {
+                    return false;
+                };
+                let line = flat.line(s.cut as usize);
+                let mut from = line.at(s.from_mm);
+                full = line.chain(s.from_mm, s.to_mm).skip(1).any(|to| {
+                    let full = add(from, to, 0.0);
+                    from = to;
+                    full
+                }) || pierce(flat, s).is_some_and(|at| add(at, at, self.pierce_mm));
+                full
+            });
+        (!full).then_some(Nearby(found))
+    }
+
     /// Whether a path cut before strand `before` comes nearer than `radius` mm to a place, a pierce
     /// counting as in [`Kerfs::distance`]: where many cross each other, one is enough.
     pub fn is_near(
@@ -77,19 +111,40 @@ impl Kerfs {
     }
 }
 
+/// Pieces of path near a place, for many questions about its surroundings.
+pub(crate) struct Nearby(Vec<(Point, Point, f64)>);
+
+impl Nearby {
+    /// Whether one of them comes nearer than `radius` mm to a place.
+    pub fn is_near(&self, p: Point, radius: f64) -> bool {
+        self.0
+            .iter()
+            .any(|(a, b, wider)| a.toward(*b, nearest_part(*a, *b, p)).distance(p) - wider < radius)
+    }
+}
+
 /// Where a strand runs, in steps of [`SAME_MM`], and whether it begins with a pierce: as two hash
 /// values, which take less room than the places themselves.
 fn run(flat: &Flat, s: &Strand) -> [u64; 2] {
-    let step = |p: Point| [p.x, p.y].map(|v| (v / SAME_MM).round() as i64);
-    let line = flat.line(s.cut as usize);
-    [0_u8, 1].map(|salt| {
-        let mut hash = DefaultHasher::new();
-        (salt, pierce(flat, s).is_some()).hash(&mut hash);
-        line.chain(s.from_mm, s.to_mm)
-            .for_each(|p| step(p).hash(&mut hash));
-        hash.finish()
-    })
+    let mut hash = [u64::from(pierce(flat, s).is_some()), 1];
+    for p in flat.line(s.cut as usize).chain(s.from_mm, s.to_mm) {
+        for v in [p.x, p.y] {
+            // Half a step to the left, so that a whole number cut off is the nearest one.
+            let step = (v / SAME_MM + FAR_STEPS) as u64;
+            for (part, odd) in hash.iter_mut().zip(MIXES) {
+                *part = (*part ^ step).wrapping_mul(odd);
+                *part ^= *part >> 29;
+            }
+        }
+    }
+    hash
 }
+
+/// Places further to the left or below than so many steps count as there; a half more to round.
+const FAR_STEPS: f64 = (1_u64 << 40) as f64 + 0.5;
+/// Odd numbers of many bits (the fractions of the golden ratio and of the root of 2): a product with one
+/// spreads every bit of a step over those above it.
+const MIXES: [u64; 2] = [0x9e37_79b9_7f4a_7c15, 0x6a09_e667_f3bc_c909];
 
 /// Where a strand begins with a pierce.
 fn pierce(flat: &Flat, s: &Strand) -> Option<Point> {

@@ -35,6 +35,12 @@ mod shape;
 pub mod text;
 mod tree;
 mod vet;
+mod work;
+
+#[cfg(test)]
+extern crate self as program;
+#[cfg(test)]
+mod growth;
 
 pub use compensation::{CarriedOut, Compensation, Side, compensated};
 pub use cutlist::{Cut, CutList, Element, Stop, Traverse};
@@ -44,7 +50,7 @@ pub use facts::{
 };
 pub use findings::LISTED_PER_RULE;
 pub use join::{JOIN_MM, join};
-pub use pieces::{Piece, PieceMap, Under};
+pub use pieces::{FreedNear, Piece, PieceMap, Under};
 pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, TOOLS_KEPT, Tool, Unit, read};
 pub use report::{Acceptance, Finding, Report, Severity, Verdict, Want};
 pub use rules::file_too_large::LARGEST_BYTES;

@@ -4,6 +4,10 @@ use std::collections::BTreeMap;
 
 use units::{Bounds, Point};
 
+mod slab;
+
+use slab::Slab;
+
 use crate::contour::{Contour, Contours};
 use crate::flat::{Flat, between};
 use crate::tree::{Tree, grown};
@@ -16,8 +20,13 @@ const CROWD: usize = 32;
 /// ... and as many again for so much of its own length, mm. Kerfs that leave metal between each
 /// other are fewer by far; without a limit many copies of one cut would be compared each with each.
 const CROWD_MM: f64 = 10.0;
+/// Nor with more path than would cut away the metal within reach of it so many times over.
+const OVER: f64 = 2.0;
 /// So many pairs are kept in all, 56 bytes each: some hundred for each of 10,000 cuts.
 const MOST_PAIRS: usize = 1_000_000;
+
+/// A kerf is no finer, mm.
+const CRUMB_MM: f64 = 1e-3;
 
 /// A few chords of one path.
 #[derive(Clone, Copy, Debug)]
@@ -28,6 +37,7 @@ pub(crate) struct Boxed {
     from: usize,
     to: usize,
     bounds: Bounds,
+    slab: Slab,
 }
 
 impl Boxed {
@@ -67,6 +77,7 @@ impl<'a> Strand<'a> {
 
     /// Chord `i`: a closed strand's last one leads back to its first point.
     fn chord(&self, i: usize) -> (Point, Point) {
+        crate::work::count(1);
         let next = if i + 1 < self.points.len() { i + 1 } else { 0 };
         (self.points[i], self.points[next])
     }
@@ -128,6 +139,7 @@ impl Boxes {
                     from,
                     to,
                     bounds,
+                    slab: Slab::round(strand, from..to),
                 });
             }
             first.push(all.len());
@@ -188,7 +200,7 @@ impl<'a> Near<'a> {
     }
 
     /// The pairs of cuts whose paths come within so many mm of each other.
-    pub fn pairs(&self, within_mm: f64, watch: &dyn Watch) -> Pairs {
+    pub fn pairs(&self, within_mm: f64, kerf_mm: f64, watch: &dyn Watch) -> Pairs {
         let mut found = Pairs::default();
         for cut in 0..self.flat.cuts() {
             if cut % 64 == 0 && !watch.go_on() {
@@ -199,11 +211,20 @@ impl<'a> Near<'a> {
             for own in self.boxes().of_cut(cut) {
                 let length_mm = own.bounds.width() + own.bounds.height();
                 let most = CROWD + (CROWD as f64 * length_mm / CROWD_MM) as usize;
+                let [long_mm, wide_mm] = own.slab.sides_within(within_mm);
+                let room_mm = OVER * long_mm * wide_mm / kerf_mm.max(CRUMB_MM);
+                let mut beside_mm = 0.0;
                 let mut others = Crowd::default();
                 let mut crowded = false;
                 self.boxes().earlier(cut, &own.bounds, within_mm, |other| {
-                    self.compare(other, own, within_mm, &mut best);
-                    crowded = others.count(other.cut) > most;
+                    let limit = best.get(&other.cut).map_or(within_mm, |p| p.apart_mm);
+                    if gap(&other.bounds, &own.bounds) < limit && own.slab.gap(&other.slab) < limit
+                    {
+                        // No more of it than may lie within reach.
+                        beside_mm += other.slab.length().min(long_mm + wide_mm);
+                        self.compare(other, own, limit, &mut best);
+                    }
+                    crowded = others.count(other.cut) > most || beside_mm > room_mm;
                     crowded
                 });
                 if crowded {
@@ -229,18 +250,14 @@ impl<'a> Near<'a> {
         found
     }
 
-    /// A box of an earlier cut with one of a later cut.
+    /// A box of an earlier cut with one of a later cut: what is nearer than `limit` mm.
     fn compare(
         &self,
         earlier: &Boxed,
         later: &Boxed,
-        within_mm: f64,
+        mut limit: f64,
         best: &mut BTreeMap<usize, Pair>,
     ) {
-        let mut limit = best.get(&earlier.cut).map_or(within_mm, |p| p.apart_mm);
-        if gap(&earlier.bounds, &later.bounds) >= limit {
-            return;
-        }
         let (mine, theirs) = (self.strand(earlier.cut), self.strand(later.cut));
         for (a, b) in mine.chords_of(earlier) {
             let about = span(a, b);
@@ -272,6 +289,9 @@ impl<'a> Near<'a> {
 
     /// Whether two boxes hold chords that touch.
     pub fn touch(&self, one: &Boxed, other: &Boxed, within_mm: f64) -> bool {
+        if one.slab.gap(&other.slab) > within_mm {
+            return false;
+        }
         let (mine, theirs) = (self.strand(one.cut), self.strand(other.cut));
         mine.chords_of(one).any(|(a, b)| {
             let about = span(a, b);
@@ -313,6 +333,8 @@ impl Crowd {
     /// Counts a cut; how many different ones by now.
     pub fn count(&mut self, cut: usize) -> usize {
         if let Err(place) = self.seen.binary_search(&cut) {
+            // What it moves in memory, 8 numbers at a time.
+            crate::work::count(1 + (self.seen.len() - place) / 8);
             self.seen.insert(place, cut);
         }
         self.seen.len()
@@ -327,6 +349,7 @@ fn span(a: Point, b: Point) -> Bounds {
 
 /// Between two rectangles, mm; 0 where they overlap.
 fn gap(a: &Bounds, b: &Bounds) -> f64 {
+    crate::work::count(1);
     let dx = (a.low.x - b.high.x).max(b.low.x - a.high.x).max(0.0);
     let dy = (a.low.y - b.high.y).max(b.low.y - a.high.y).max(0.0);
     (dx * dx + dy * dy).sqrt()
@@ -426,7 +449,7 @@ mod tests {
         }
         on_table(&text, |near, contours| {
             let limit = 6.0;
-            let found = near.pairs(limit, &crate::Unwatched).all;
+            let found = near.pairs(limit, 1.45, &crate::Unwatched).all;
             let mut plain = Vec::new();
             for (i, a) in contours.all.iter().enumerate() {
                 for b in &contours.all[i + 1..] {

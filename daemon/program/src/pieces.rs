@@ -5,12 +5,15 @@
 //! ([`strand`]); going through the moments backwards tells when each piece came free ([`split`]).
 //! Afterwards any question can be asked for any moment.
 
+mod freed;
 pub(crate) mod grid;
 pub(crate) mod size;
 pub(crate) mod split;
 pub(crate) mod strand;
 
 use units::{Bounds, Point};
+
+pub use freed::FreedNear;
 
 use crate::facts::Slats;
 use crate::flat::Flat;
@@ -193,6 +196,12 @@ impl PieceMap {
         let run = self.grid.run_at(p)?;
         let value = self.grid.value[run];
         (value >= tick && value != NEVER).then(|| self.split.at(self.split.of_run[run], tick))
+    }
+
+    /// Whether a place may lie within half a kerf of a path that is cut before a moment, by the cells
+    /// about it: false is sure, true is to be measured.
+    pub(crate) fn may_be_cut(&self, p: Point, tick: Tick) -> bool {
+        self.grid.any_about(p, |value| value < tick)
     }
 
     /// When the kerf's grid says that a place is cut away; `None`: beside the sheet.

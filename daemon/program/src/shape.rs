@@ -25,6 +25,7 @@ impl Placer {
     }
 
     pub fn place(&self, p: Point) -> Point {
+        crate::work::count(1);
         self.origin.moved(
             p.x * self.cos - p.y * self.sin,
             p.x * self.sin + p.y * self.cos,
@@ -70,6 +71,7 @@ pub(crate) fn chords(s: &Segment) -> Vec<(Point, Point)> {
 
 /// Whether a place lies inside an outline (even-odd).
 pub(crate) fn inside(p: Point, outline: &[Point]) -> bool {
+    crate::work::count(1);
     let mut within = false;
     let mut previous = match outline.last() {
         Some(&last) => last,
@@ -84,16 +86,19 @@ pub(crate) fn inside(p: Point, outline: &[Point]) -> bool {
 
 /// Whether a ray from `p` toward higher x crosses the edge `from`-`to`.
 pub(crate) fn is_left_of(p: Point, from: Point, to: Point) -> bool {
+    crate::work::count(1);
     (to.y > p.y) != (from.y > p.y) && p.x < x_at(p.y, from, to)
 }
 
 /// The x of the edge `from`-`to` at a height between its ends.
 pub(crate) fn x_at(y: f64, from: Point, to: Point) -> f64 {
+    crate::work::count(1);
     to.x + (y - to.y) / (from.y - to.y) * (from.x - to.x)
 }
 
 /// How far along `a`-`b` (0 to 1) it crosses `c`-`d`.
 pub(crate) fn crossing(a: Point, b: Point, c: Point, d: Point) -> Option<f64> {
+    crate::work::count(1);
     let (rx, ry) = (b.x - a.x, b.y - a.y);
     let (sx, sy) = (d.x - c.x, d.y - c.y);
     let cross = rx * sy - ry * sx;
@@ -134,6 +139,7 @@ pub(crate) fn distance_to_box(a: Point, b: Point, low: Point, high: Point) -> (f
 
 /// The angle between two directions, degrees, 0 to 180.
 pub(crate) fn break_deg(a: (f64, f64), b: (f64, f64)) -> f64 {
+    crate::work::count(1);
     let cross = a.0 * b.1 - a.1 * b.0;
     let dot = a.0 * b.0 + a.1 * b.1;
     cross.atan2(dot).abs().to_degrees()
@@ -164,6 +170,7 @@ pub(crate) fn numbers(all: &[usize]) -> String {
 
 /// Whether two rectangles are further than `by` mm from each other.
 pub(crate) fn apart(a: &Bounds, b: &Bounds, by: f64) -> bool {
+    crate::work::count(1);
     a.low.x > b.high.x + by
         || a.high.x < b.low.x - by
         || a.low.y > b.high.y + by
@@ -177,6 +184,7 @@ pub(crate) fn clip(a: Point, b: Point, to: &Bounds) -> Option<(f64, f64)> {
 
 /// From where to where (0 to 1) `a`-`b` is on a rectangle, if only in one place.
 fn meeting(a: Point, b: Point, to: &Bounds) -> Option<(f64, f64)> {
+    crate::work::count(1);
     let (mut from, mut until) = (0.0_f64, 1.0_f64);
     for (p, d, low, high) in [
         (a.x, b.x - a.x, to.low.x, to.high.x),

@@ -39,6 +39,7 @@ impl Tree {
         let Some(whole) = leaves.iter().map(|n| n.bounds).reduce(joined) else {
             return Self::default();
         };
+        crate::work::count(leaves.len());
         leaves.sort_by_cached_key(|n| (morton(&n.bounds, &whole), n.least));
         let mut tree = Self {
             levels: vec![0, leaves.len()],
@@ -81,14 +82,16 @@ impl Tree {
         );
     }
 
-    /// How many things have rectangles that touch a window. What lies wholly in it is counted without
-    /// being looked at, however much it is.
-    pub fn count(&self, window: &Bounds) -> usize {
-        self.root()
-            .map_or(0, |(level, root)| self.count_below(level, root, window))
+    /// How many things have rectangles that touch a window, up to `most`: counting ends there. What lies
+    /// wholly in it is counted without being looked at, however much it is.
+    pub fn count(&self, window: &Bounds, most: usize) -> usize {
+        self.root().map_or(0, |(level, root)| {
+            self.count_below(level, root, window, most).min(most)
+        })
     }
 
-    fn count_below(&self, level: usize, node: usize, window: &Bounds) -> usize {
+    fn count_below(&self, level: usize, node: usize, window: &Bounds, most: usize) -> usize {
+        crate::work::count(1);
         let bounds = &self.nodes[node].bounds;
         if !touch(bounds, window) {
             return 0;
@@ -100,9 +103,14 @@ impl Tree {
             return self.leaves_below(level, node);
         }
         let (first, children) = self.children(level, node);
-        (first..first + children.len())
-            .map(|child| self.count_below(level - 1, child, window))
-            .sum()
+        let mut found = 0;
+        for child in first..first + children.len() {
+            if found >= most {
+                break;
+            }
+            found += self.count_below(level - 1, child, window, most - found);
+        }
+        found
     }
 
     /// Levels are packed from the left: a node's leaves follow from its place.
@@ -137,6 +145,7 @@ impl Tree {
         let Some((level, root)) = self.root() else {
             return;
         };
+        crate::work::count(1);
         if wanted(&self.nodes[root]) {
             self.go(level, root, wanted, seen);
         }
@@ -153,6 +162,7 @@ impl Tree {
             return seen(self.nodes[node].least);
         }
         let (first, children) = self.children(level, node);
+        crate::work::count(children.len());
         children
             .iter()
             .enumerate()
@@ -208,6 +218,7 @@ impl Tree {
             return;
         }
         let (first, children) = self.children(level, node);
+        crate::work::count(children.len());
         let mut order = [(f64::INFINITY, 0_usize); FAN];
         for (slot, (k, child)) in order.iter_mut().zip(children.iter().enumerate()) {
             *slot = (bound(child), k);
@@ -277,7 +288,7 @@ fn holds(outer: &Bounds, inner: &Bounds) -> bool {
 }
 
 /// From a place to a rectangle, mm; 0 inside.
-fn gap(b: &Bounds, p: Point) -> f64 {
+pub(crate) fn gap(b: &Bounds, p: Point) -> f64 {
     let dx = (b.low.x - p.x).max(p.x - b.high.x).max(0.0);
     let dy = (b.low.y - p.y).max(p.y - b.high.y).max(0.0);
     (dx * dx + dy * dy).sqrt()
@@ -339,9 +350,11 @@ mod tests {
                 (0..all.len()).filter(|k| wanted(*k, &all[*k])).collect()
             };
             prop_assert_eq!(found, each(&|k, b| k < before as usize && touch(b, &window)));
-            prop_assert_eq!(tree.count(&window), each(&|_, b| touch(b, &window)).len());
+            prop_assert_eq!(tree.count(&window, usize::MAX), each(&|_, b| touch(b, &window)).len());
             let wide = grown(&window, 40.0);
-            prop_assert_eq!(tree.count(&wide), each(&|_, b| touch(b, &wide)).len());
+            let in_wide = each(&|_, b| touch(b, &wide)).len();
+            prop_assert_eq!(tree.count(&wide, usize::MAX), in_wide);
+            prop_assert_eq!(tree.count(&wide, 7), in_wide.min(7));
             prop_assert_eq!(along, each(&|_, b| crate::shape::clip(p, p.moved(w, -w), &grown(b, 3.0)).is_some()));
             let off = |k: u32| gap(&all[k as usize], p);
             let nearest = tree.nearest(p, 10.0, before, off);

@@ -150,8 +150,8 @@ impl<'a> OnSheet<'a> {
     pub fn near_pairs(&self) -> Option<&Pairs> {
         let work = || {
             let within_mm = rules::web_too_thin::reach_mm(self.input.setup?.thickness);
-            let reach_mm = within_mm + self.input.kerf_mm?;
-            Some(self.near()?.pairs(reach_mm, self.watch))
+            let kerf_mm = self.input.kerf_mm?;
+            Some(self.near()?.pairs(within_mm + kerf_mm, kerf_mm, self.watch))
         };
         self.pairs.get_or_init(work).as_ref()
     }

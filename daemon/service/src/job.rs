@@ -13,7 +13,7 @@ use program::{
     Acceptance, CutList, Facts, Joined, NoSeal, Reading, ReadingRules, Report, Setup, Unwatched,
     VetInput, Watch,
 };
-use units::{Bounds, Placement, Point, Segment};
+use units::{Placement, Point, Segment};
 
 use crate::config::Config;
 pub(crate) use aside::at_lowest_priority;
@@ -414,30 +414,18 @@ fn freed_by(
         },
         watch,
     );
-    let pieces = map.as_ref().map(program::PieceMap::pieces);
+    let freed = map.as_ref().map(program::FreedNear::new);
     let placement = Placement {
         origin: setup.origin,
         rotation_deg: setup.rotation,
     };
-    let last_near = |i: usize, pierce: Point| match &pieces {
+    let last_near = |i: usize, pierce: Point| match &freed {
         None => i.checked_sub(1),
-        Some(pieces) => pieces
-            .iter()
-            .filter(|p| off_mm(&p.bounds, pierce) <= process::FREED_NEAR_MM)
-            .filter_map(|p| p.freed_by?.checked_sub(1))
-            .filter(|cut| *cut < i)
-            .max(),
+        Some(freed) => freed.last_before(i, pierce, process::FREED_NEAR_MM),
     };
     let cuts = reading.cut_list.cuts.iter().enumerate();
     cuts.map(|(i, cut)| last_near(i, placement.place(cut.pierce)))
         .collect()
-}
-
-/// How far a place lies outside of a rectangle, mm.
-fn off_mm(b: &Bounds, p: Point) -> f64 {
-    let x = (b.low.x - p.x).max(p.x - b.high.x).max(0.0);
-    let y = (b.low.y - p.y).max(p.y - b.high.y).max(0.0);
-    x.hypot(y)
 }
 
 /// A cut as it lies on the sheet, as far as times and heat depend on it.

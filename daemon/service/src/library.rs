@@ -15,7 +15,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use control::{Answer, Ask, Job};
 use process::Set;
-use program::{Acceptance, Report, Severity};
+use program::{Acceptance, Report, Severity, Unwatched, Watch};
 use serde::{Deserialize, Serialize};
 use units::{Placement, Point};
 
@@ -235,13 +235,12 @@ impl Library {
     /// cut is no error: its report says so.
     pub fn choose(&self, id: &str) -> Result<Arc<Chosen>, LibraryError> {
         let counted = *lock(&self.counted);
-        if let Some(given) = &mut *lock(&self.given)
-            && given.listed.id == id
-        {
-            if given.counted != counted {
-                *given = Arc::new(self.vetted_again(given, counted));
+        let given = lock(&self.given).clone().filter(|g| g.listed.id == id);
+        if let Some(given) = given {
+            if given.counted == counted {
+                return Ok(given);
             }
-            return Ok(given.clone());
+            return self.vetted_again(&given, counted, &Unwatched);
         }
         let source = self.shelf.open(id)?;
         let version = source.version();
@@ -266,11 +265,7 @@ impl Library {
                 return Ok(given);
             }
             let (library, key) = (Arc::clone(self), key(id, &given.version, counted));
-            let vet = move |_: &Wanted| {
-                let again = Arc::new(library.vetted_again(&given, counted));
-                *lock(&library.given) = Some(Arc::clone(&again));
-                Ok(again)
-            };
+            let vet = move |wanted: &Wanted| library.vetted_again(&given, counted, wanted);
             return self.vets.shared(key, vet).await;
         }
         let source: Result<(Source, String), LibraryError> = {
@@ -307,22 +302,31 @@ impl Library {
         }
     }
 
-    fn vetted_again(&self, chosen: &Chosen, counted: Option<Set>) -> Chosen {
-        let p = &chosen.prepared;
-        let make = if p.joined.is_some() {
-            Prepared::joining
-        } else {
-            Prepared::new
-        };
-        let config = self.config_with(counted);
-        let prepared = at_lowest_priority(|| make(&config, &p.name, &p.text, p.setup.clone()));
-        Chosen {
-            listed: chosen.listed.clone(),
-            version: chosen.version.clone(),
+    /// The program of the command line, vetted with what the torch parts have been through by now. It is
+    /// what the console opens on from here on, unless the parts have changed once more meanwhile: of two
+    /// vettings the one that ends last may be the older one.
+    fn vetted_again(
+        &self,
+        given: &Chosen,
+        counted: Option<Set>,
+        watch: &dyn Watch,
+    ) -> Result<Arc<Chosen>, LibraryError> {
+        let p = &given.prepared;
+        let (config, join) = (self.config_with(counted), p.joined.is_some());
+        let make = || Prepared::watched(&config, &p.name, &p.text, p.setup.clone(), join, watch);
+        let prepared = at_lowest_priority(make).ok_or(LibraryError::Stopped)?;
+        let again = Arc::new(Chosen {
+            listed: given.listed.clone(),
+            version: given.version.clone(),
             drawing: drawing_of(&prepared, &self.config),
             prepared,
             counted,
+        });
+        let now = *lock(&self.counted);
+        if now == counted {
+            *lock(&self.given) = Some(Arc::clone(&again));
         }
+        Ok(again)
     }
 
     fn prepare(

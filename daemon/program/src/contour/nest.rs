@@ -317,6 +317,7 @@ impl Work<'_> {
 }
 
 fn is_larger(outer: &Contour, inner: &Contour) -> bool {
+    crate::work::count(1);
     outer.area_mm2.abs() > inner.area_mm2.abs() * LARGER
 }
 

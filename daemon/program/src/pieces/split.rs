@@ -95,6 +95,8 @@ pub(crate) struct Split {
 
 struct Joining<'a> {
     grid: &'a Grid,
+    /// By run: the first run of the row below, and of the row above, that lies beside it.
+    beside: [Vec<u32>; 2],
     up: Vec<u32>,
     /// By root: its piece; [`NONE`]: only metal that was given back at this tick.
     part: Vec<u32>,
@@ -107,6 +109,7 @@ impl Split {
         let (order, starts) = by_value(&grid.value, last);
         let mut j = Joining {
             grid,
+            beside: beside(grid),
             up: (0..n as u32).collect(),
             part: vec![NONE; n],
             parts: Vec::new(),
@@ -186,6 +189,7 @@ impl Split {
             && p.freed >= tick
             && p.from != NONE
         {
+            crate::work::count(1);
             let far = self.jump[part as usize];
             let not_yet = |k: u32| self.parts.get(k as usize).is_some_and(|p| p.freed >= tick);
             part = if not_yet(far) { far } else { p.from };
@@ -197,6 +201,7 @@ impl Split {
 impl Joining<'_> {
     fn root(&mut self, mut run: u32) -> u32 {
         while self.up[run as usize] != run {
+            crate::work::count(1);
             let above = self.up[self.up[run as usize] as usize];
             self.up[run as usize] = above;
             run = above;
@@ -213,18 +218,17 @@ impl Joining<'_> {
         if run + 1 < end && grid.value[run + 1] >= tick {
             self.join(run, run + 1, tick);
         }
-        let (from, to) = (grid.from[run], grid.end_of(run, row));
-        let other_rows = [
-            row.checked_sub(1),
-            (row + 2 < grid.rows.len()).then_some(row + 1),
-        ];
-        for other in other_rows.into_iter().flatten() {
-            let (a, b) = (grid.rows[other] as usize, grid.rows[other + 1] as usize);
-            let start = a + grid.from[a..b]
-                .partition_point(|x| *x <= from)
-                .saturating_sub(1);
-            for next in start..b {
-                if grid.from[next] >= to {
+        let to = grid.end_of(run, row);
+        // What begins where this run ends, or beyond, lies beside it no more.
+        for other in 0..self.beside.len() {
+            let start = self.beside[other][run];
+            if start == NONE {
+                continue;
+            }
+            let row = if other == 0 { row - 1 } else { row + 1 };
+            for next in start as usize..grid.rows[row + 1] as usize {
+                crate::work::count(1);
+                if next > start as usize && grid.from[next] >= to {
                     break;
                 }
                 if grid.value[next] >= tick {
@@ -264,6 +268,29 @@ impl Joining<'_> {
         self.parts[stays as usize].absorb(&gone);
         stays
     }
+}
+
+/// By run: the first run of the row below, and of the row above, that lies beside it; [`NONE`]: there
+/// is no such row.
+fn beside(grid: &Grid) -> [Vec<u32>; 2] {
+    let n = grid.from.len();
+    let mut found = [vec![NONE; n], vec![NONE; n]];
+    let mut row_pair = |of: usize, row: usize, other: usize| {
+        let range = |row: usize| grid.rows[row] as usize..grid.rows[row + 1] as usize;
+        let others = range(other);
+        let mut at = others.start;
+        for run in range(row) {
+            while at + 1 < others.end && grid.from[at + 1] <= grid.from[run] {
+                at += 1;
+            }
+            found[of][run] = at as u32;
+        }
+    };
+    for row in 1..grid.rows.len().saturating_sub(1) {
+        row_pair(0, row, row - 1);
+        row_pair(1, row - 1, row);
+    }
+    found
 }
 
 /// The runs in order of their value, and where each value begins; [`METAL`] stands at `last + 1`.

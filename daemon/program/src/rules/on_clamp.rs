@@ -80,6 +80,8 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     }
 }
 
+/// The others are counted up to this number.
+const MORE_COUNTED: usize = 1000;
 /// A cut or traverse is told to be too near to no more things than this; how many more stand about
 /// is told as a number.
 const TOLD_A_CUT: usize = 16;
@@ -210,7 +212,7 @@ fn leave_off(told: &mut [Hit], tree: &Tree, about: &Bounds) {
     if n >= TOLD_A_CUT
         && let Some(last) = told.last_mut()
     {
-        last.more = tree.count(&grown(about, BODY_MM)).saturating_sub(n);
+        last.more = tree.count(&grown(about, BODY_MM), n + MORE_COUNTED).saturating_sub(n);
     }
 }
 
@@ -218,6 +220,9 @@ fn leave_off(told: &mut [Hit], tree: &Tree, about: &Bounds) {
 fn and_more(hit: &Hit) -> String {
     match hit.more {
         0 => String::new(),
+        MORE_COUNTED.. => format!(
+            " {MORE_COUNTED} more or more stand within {BODY_MM} mm of the rectangle round it: they are not told one by one."
+        ),
         n => format!(
             " {n} more stand within {BODY_MM} mm of the rectangle round it: they are not told one by one."
         ),

@@ -29,6 +29,8 @@ const CRUMB_MM: f64 = 1e-6;
 /// A cut is told of no more used areas than this, those in which it begins or ends first; how many
 /// more lie about is told as a number.
 const AREAS_A_CUT: usize = 16;
+/// The others are counted up to this number.
+const MORE_COUNTED: usize = 1000;
 /// So often a piece of path is held against a used area in all.
 const MOST_COMPARED: usize = 200_000_000;
 
@@ -59,6 +61,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     for (_, _, crossed) in found {
         let more = match crossed.more {
             0 => String::new(),
+            MORE_COUNTED.. => format!(" {MORE_COUNTED} more areas or more reach into the rectangle round it: they are not told one by one."),
             n => format!(" {n} more areas reach into the rectangle round it: they are not told one by one."),
         };
         findings.tell(NAME, crossed.severity, crossed.spot, || {
@@ -84,7 +87,7 @@ fn crossed(
 ) -> Vec<(u32, Crossed)> {
     let about = grown(&sheet.bounds(number), CRUMB_MM);
     let (mut seen, mut found) = (BTreeSet::new(), Vec::new());
-    if tree.count(&about) == 0 {
+    if tree.count(&about, 1) == 0 {
         return found;
     }
     let mut ask = |area: u32| {
@@ -110,7 +113,7 @@ fn crossed(
     if told >= AREAS_A_CUT
         && let Some((_, last)) = found.last_mut()
     {
-        last.more = tree.count(&about).saturating_sub(told);
+        last.more = tree.count(&about, told + MORE_COUNTED).saturating_sub(told);
     }
     found
 }

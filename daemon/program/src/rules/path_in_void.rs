@@ -70,11 +70,13 @@ fn voids(sheet: &OnSheet<'_>, map: &PieceMap, number: usize, kerf: f64) -> Vec<(
     let reach = AHEAD_MM.max(kerf / 2.0 + WALL_MM);
     let mut found: Vec<(f64, f64)> = Vec::new();
     let mut open: Option<f64> = None;
+    let mut walk = line.walk();
     for (tick, strand) in map.strands.of_cut(number - 1) {
         let n = ((strand.to_mm - strand.from_mm) / (kerf / 2.0)).ceil().clamp(1.0, 1e4) as u32;
         for k in 0..n {
             let s = strand.from_mm + (strand.to_mm - strand.from_mm) * f64::from(k) / f64::from(n);
-            let metal = metal_ahead(map, line.at(s), line.direction(s + 1e-9), reach, tick);
+            let (at, direction) = (walk.at(s), walk.direction(s + 1e-9));
+            let metal = metal_ahead(map, at, direction, reach, tick);
             match (metal, open) {
                 (false, None) => open = Some(s),
                 (true, Some(from)) => {

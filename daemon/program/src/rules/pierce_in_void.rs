@@ -120,14 +120,23 @@ fn cut_of(map: &PieceMap, tick: u32) -> String {
     map.strands.cut_at(tick).map_or_else(|| "?".to_owned(), |c| (c + 1).to_string())
 }
 
+/// So many pieces of path near a pierce are asked one by one.
+const NEARBY: usize = 256;
+/// Distances are reckoned with rounding, mm.
+const CRUMB_MM: f64 = 1e-6;
+
 /// How much of the surroundings of a cut's pierce is metal (0 to 1); `None`: all of it.
 pub(super) fn metal_part(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<f64> {
-    let measure = || sheet.cuts().map(|(_, n)| measured(sheet, map, n)).collect();
+    let measure = || {
+        let about: Vec<Point> = disc(Point::default(), WITHIN_MM).collect();
+        sheet.cuts().map(|(_, n)| measured(sheet, map, n, &about)).collect()
+    };
     let all: &Vec<Option<f64>> = sheet.derived.metal.get_or_init(measure);
     all.get(number - 1).copied().flatten()
 }
 
-fn measured(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<f64> {
+/// `about`: places spread over a disc about (0, 0).
+fn measured(sheet: &OnSheet<'_>, map: &PieceMap, number: usize, about: &[Point]) -> Option<f64> {
     let line = sheet.flat().line(number - 1);
     let (p, tick) = (*line.points.first()?, map.strands.start(number - 1));
     let size = sheet.input.setup?.sheet;
@@ -142,9 +151,14 @@ fn measured(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<f64> {
         return None;
     }
     let (mut metal, mut all) = (0.0, 0.0);
-    for q in disc(p, WITHIN_MM) {
+    let nearby = sheet.kerfs_nearby(p, WITHIN_MM + half + CRUMB_MM, (tick - 1, NEARBY));
+    for q in about.iter().map(|d| p.moved(d.x, d.y)) {
         all += 1.0;
-        let cut = sheet.kerf_within(q, half, tick - 1);
+        let cut = map.may_be_cut(q, tick)
+            && match &nearby {
+                Some(kerfs) => kerfs.is_near(q, half),
+                None => sheet.kerf_within(q, half, tick - 1),
+            };
         // The grid knows what has dropped and what was used; kerfs are measured.
         let gone = match map.gone_at(q) {
             None | Some(NEVER) => true,

@@ -226,6 +226,63 @@ fn a_program_of_the_command_line_is_what_the_console_opens_on() {
     assert_eq!(library.opens_on().as_deref(), Some("demo/hinge-plates.nc"));
 }
 
+fn given() -> (Library, tempfile::TempDir) {
+    let (config, dir) = (Arc::new(Config::built_in()), tempfile::tempdir());
+    let (dir, setup) = (dir.expect("a folder"), program::Setup::from_toml(SETUP));
+    let setup = setup.expect("a setup");
+    let given = Prepared::new(&config, "gate stop", SQUARE.as_bytes(), Some(setup));
+    let library = Library::new(config, dir.path(), None, Some(Arc::new(given)));
+    (library, dir)
+}
+
+/// Torch parts after so many starts.
+fn after(starts: f64) -> Option<Set> {
+    Some(Set {
+        starts,
+        minutes: 1.0,
+        losses: 0.0,
+        starts_life: 600.0,
+        minutes_life: 120.0,
+    })
+}
+
+#[test]
+fn a_program_of_the_command_line_is_not_vetted_again_for_nobody() {
+    struct Gone;
+    impl Watch for Gone {
+        fn go_on(&self) -> bool {
+            false
+        }
+    }
+    let (library, _dir) = given();
+    let first = library.choose("given").expect("vetted");
+    library.reckon_with(after(3.0));
+    let again = library.vetted_again(&first, after(3.0), &Gone);
+    assert!(matches!(again, Err(LibraryError::Stopped)), "{again:?}");
+    let known = lock(&library.given).clone().expect("still there");
+    assert_eq!(known.counted, first.counted);
+    let again = library.choose("given").expect("vetted again");
+    assert_eq!(again.counted, after(3.0));
+}
+
+#[test]
+fn of_two_vettings_of_the_command_lines_program_the_older_one_is_not_kept() {
+    struct Changed<'a>(&'a Library);
+    impl Watch for Changed<'_> {
+        fn phase(&self, _: &'static str) {
+            self.0.reckon_with(after(4.0));
+        }
+    }
+    let (library, _dir) = given();
+    let first = library.choose("given").expect("vetted");
+    library.reckon_with(after(3.0));
+    let older = library.vetted_again(&first, after(3.0), &Changed(&library));
+    assert_eq!(older.expect("vetted").counted, after(3.0));
+    let known = lock(&library.given).clone().expect("still there");
+    assert_eq!(known.counted, first.counted, "another one is due");
+    assert_eq!(library.choose("given").expect("vetted").counted, after(4.0));
+}
+
 #[test]
 fn a_sealed_job_can_be_drawn_by_its_seal() {
     let shop = shop(&[("bracket.nc", SQUARE), ("bracket.toml", SETUP)]);

@@ -56,6 +56,7 @@ fn beside(sides: [f64; 4], choice: usize) -> Sides {
 /// Whether two contours run along each other all the way round.
 fn same(a: &Contour, b: &Contour, within_mm: f64) -> bool {
     // Of a small one, less: a ring in a ring is two contours.
+    crate::work::count(1);
     let size = a.bounds.width().max(a.bounds.height());
     let within_mm = within_mm.min(SAME_PART * size);
     let sides = [
