@@ -322,10 +322,12 @@ impl Library {
             prepared,
             counted,
         });
-        let now = *lock(&self.counted);
-        if now == counted {
+        // Held until it is put down: the count must not change between the two.
+        let now = lock(&self.counted);
+        if *now == counted {
             *lock(&self.given) = Some(Arc::clone(&again));
         }
+        drop(now);
         Ok(again)
     }
 

@@ -55,7 +55,7 @@ impl Seen {
 /// The rules and what they remember.
 #[derive(Clone, Debug)]
 pub struct GuardRules {
-    settings: GuardSettings,
+    pub(super) settings: GuardSettings,
     phase: Phase,
     epoch: u64,
     handled: u64,
@@ -372,8 +372,9 @@ impl GuardRules {
     }
 
     fn trip(&mut self, now: Time, cause: Cause, at: Time, latched: bool) {
-        if latched && !self.latches.insert(cause) {
-            // Already latched: the edge counts all the same, for lines may be on their way.
+        // Already latched, the edge counts all the same: lines may be on their way.
+        if latched {
+            self.latches.insert(cause);
         }
         self.epoch += 1;
         self.take_away = true;

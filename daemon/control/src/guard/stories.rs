@@ -10,6 +10,7 @@ use crate::cause::Cause;
 use crate::signals::{Opened, Signals};
 
 mod late;
+mod limits;
 
 struct Told {
     rules: GuardRules,
