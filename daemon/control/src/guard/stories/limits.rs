@@ -209,6 +209,30 @@ fn a_trip_that_is_not_handled_is_not_followed_by_those_of_the_firing_it_ended() 
     );
 }
 
+/// S-16.
+#[test]
+fn after_a_trip_nothing_pulses_before_control_asks_anew() {
+    let mut t = Told::cutting();
+    t.s.hold_button = Some(true);
+    t.wait(1);
+    t.s.hold_button = Some(false);
+    t.s.fire_on = false;
+    t.s.arc_ok = false;
+    t.handle();
+    t.wait(500);
+    assert!(!t.rules.pulsing(), "handled, and both seen open");
+    t.phase(Phase::Closing);
+    assert!(t.rules.pulsing(), "asked anew");
+    // The same where control itself gave the permit back: fire and arc of before must have gone.
+    let mut t = Told::cutting();
+    t.phase(Phase::Off);
+    t.s.fire_on = false;
+    t.wait(1);
+    t.phase(Phase::Closing);
+    t.wait(5);
+    assert!(!t.rules.pulsing(), "the arc was not seen out");
+}
+
 #[test]
 fn a_sensing_circuit_that_must_be_off_latches_20_ms_after_it_is_seen_on() {
     let isolated = |t: &mut Told, yes| t.rules.order(t.now, &GuardOrder::Isolated { yes });
