@@ -329,6 +329,28 @@ fn contact_is_judged_while_travelling_and_with_the_arc_on_where_the_circuit_stay
 }
 
 #[test]
+fn a_traverse_that_is_told_again_does_not_excuse_a_contact_that_came_in_it() {
+    let mut t = at_rest();
+    t.doing(true, false, false);
+    t.s.contact = true;
+    t.wait(5);
+    t.doing(true, false, true);
+    assert_eq!(trips_after(&mut t, Cause::TorchTouched), Some(5));
+}
+
+#[test]
+fn levels_are_told_twice_before_they_are_stale_and_every_50_ms_at_least() {
+    for (stale_ms, every_ms) in [(1, 1), (50, 25), (100, 50), (500, 50)] {
+        let settings = GuardSettings {
+            inputs_stale_ms: stale_ms,
+            ..GuardSettings::default()
+        };
+        let every = Duration::from_millis(every_ms);
+        assert_eq!(settings.signals_every(), every, "stale after {stale_ms} ms");
+    }
+}
+
+#[test]
 fn chain_and_button_trip_at_their_first_look_once_for_each_time_they_open() {
     for (cause, latched) in [(Cause::Estop, true), (Cause::Hold, false)] {
         let set = |t: &mut Told, on| match cause {
