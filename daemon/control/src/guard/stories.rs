@@ -11,6 +11,7 @@ use crate::signals::{Opened, Signals};
 
 mod late;
 mod limits;
+mod permit;
 
 struct Told {
     rules: GuardRules,
