@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import test from "node:test";
 import { audit } from "./rig/audit.js";
 import { practice, testPiece } from "./rig/panel.js";
-import { GLASSES, pressOn, screen, throughChecks, toGo } from "./rig/screen.js";
+import { GLASSES, keepOn, pressOn, screen, throughChecks, toGo } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
 
 for (const glass of Object.keys(GLASSES)) {
@@ -51,14 +51,13 @@ for (const glass of Object.keys(GLASSES)) {
       await s.tap(".starter-like");
       await s.on("start");
       await audit(s, "start", hold);
-      await s.tap(".first-step");
-      await s.keep(".second-step.starter");
+      await pressOn(s);
     } else {
       // Let go too soon: nothing happens.
       await s.keep(".starter", 700);
       assert.ok((await s.text(".starter")).includes("let go too soon"));
       assert.equal(await s.far(), "READY");
-      await s.keep(".starter");
+      await keepOn(s, ".starter:has-text('START')");
     }
     await s.on("cut");
     await s.farIs("CUTTING");

@@ -5,7 +5,7 @@ import test from "node:test";
 import { audit } from "./rig/audit.js";
 import { testPiece } from "./rig/panel.js";
 import { running } from "./rig/running.js";
-import { GLASSES, pressOn, seen, toGo } from "./rig/screen.js";
+import { GLASSES, keepOn, pressOn, seen, toGo } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
 
 const from = (s) => s.page.locator("[data-test=from]").textContent();
@@ -156,7 +156,7 @@ for (const glass of Object.keys(GLASSES)) {
     await step(6);
     await audit(s, "touch", hold);
     await s.shot("34-touch");
-    await s.keep(".starter:has-text('Touch the sheet')");
+    await keepOn(s, ".starter:has-text('Touch the sheet')");
     await step(7);
     assert.match(await s.text("[data-test=says]"), /contact test has passed/);
     await audit(s, "done", hold);

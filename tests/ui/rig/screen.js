@@ -196,6 +196,18 @@ export async function toGo(s, onWeigh = async () => {}) {
   await s.on("go");
 }
 
+/** Keeps a starter pressed until it is taken: late data take it back. */
+export async function keepOn(s, starter) {
+  await s.see(starter, starter);
+  for (let tries = 0; await s.has(starter); tries += 1) {
+    if (tries > 20) throw new Error(`kept pressed in vain: ${starter}\n${await s.status()}`);
+    if (await s.has(LATE)) await press(s, LATE);
+    const at = await s.placeNow(starter);
+    if (at) await s.keepAt(at);
+    await until("the press to be taken", async () => !(await s.has(starter)), { limitMs: 3000 }).catch(() => {});
+  }
+}
+
 /** Makes ready, and keeps pressed what goes on, until it is taken. */
 export async function pressOn(s) {
   await s.see("the two steps", ".first-step");
