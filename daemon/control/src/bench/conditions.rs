@@ -43,6 +43,7 @@ fn holds(m: &Machine, check: CheckId) -> Option<Option<bool>> {
 }
 
 type Change = fn(&mut Machine);
+type Question = fn(&Machine) -> Option<CheckId>;
 
 /// A condition that is not true: by what, and whether it bars a start, taking up an interrupted run, going
 /// on from a hold, moving, and the permit test.
@@ -176,7 +177,7 @@ fn interrupted(seal: &str) -> crate::event::Unfinished {
 
 #[test]
 fn each_condition_bars_what_it_is_for_and_nothing_else() {
-    let questions: [(&str, fn(&Machine) -> Option<CheckId>); 5] = [
+    let questions: [(&str, Question); 5] = [
         ("a start", bars_start),
         ("taking up", bars_taking_up),
         ("going on", bars_going_on),

@@ -113,7 +113,8 @@ fn the_volts_of_a_dying_arc_are_left_alone_for_two_and_a_half_seconds_after_the_
 
 #[test]
 fn what_stood_at_switch_on_is_judged_after_a_second() {
-    let change: [(&str, fn(&mut Signals)); 3] = [
+    type Change = fn(&mut Signals);
+    let change: [(&str, Change); 3] = [
         ("arc", |s| s.arc_ok = true),
         ("volts", |s| s.volts = Some(200.0)),
         ("fire", |s| s.fire_on = true),
