@@ -94,6 +94,9 @@ fn volts_without_a_fire_latch_after_a_tenth_of_a_second_above_60_v() {
     let mut t = Told::cutting();
     t.s.volts = Some(120.0);
     stands(&mut t, "an arc that is asked for has volts");
+    let mut t = in_phase(Phase::Firing);
+    t.s.volts = Some(200.0);
+    stands(&mut t, "the torch is asked for, and its fire is on the way");
 }
 
 #[test]
