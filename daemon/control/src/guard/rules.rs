@@ -55,7 +55,7 @@ impl Seen {
 /// The rules and what they remember.
 #[derive(Clone, Debug)]
 pub struct GuardRules {
-    pub(super) settings: GuardSettings,
+    settings: GuardSettings,
     phase: Phase,
     epoch: u64,
     handled: u64,

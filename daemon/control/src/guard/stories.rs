@@ -27,8 +27,12 @@ struct Told {
 
 impl Told {
     fn new() -> Self {
+        Self::on(GuardSettings::default())
+    }
+
+    fn on(settings: GuardSettings) -> Self {
         Self {
-            rules: GuardRules::new(GuardSettings::default()),
+            rules: GuardRules::new(settings),
             now: Time::from_ms(5000),
             s: Signals {
                 permit_closed: Some(false),
@@ -99,7 +103,11 @@ impl Told {
     }
 
     fn firing() -> Self {
-        let mut t = Self::new();
+        Self::firing_on(GuardSettings::default())
+    }
+
+    fn firing_on(settings: GuardSettings) -> Self {
+        let mut t = Self::on(settings);
         t.wait(1200);
         t.phase(Phase::Closing);
         t.s.permit_closed = Some(true);
@@ -112,7 +120,11 @@ impl Told {
     }
 
     fn cutting() -> Self {
-        let mut t = Self::firing();
+        Self::cutting_on(GuardSettings::default())
+    }
+
+    fn cutting_on(settings: GuardSettings) -> Self {
+        let mut t = Self::firing_on(settings);
         t.wait(350);
         t.s.arc_ok = true;
         t.wait(500);

@@ -37,11 +37,16 @@ fn in_phase(phase: Phase) -> Told {
     t
 }
 
-/// A table whose sensing circuit stays connected while it cuts.
+/// A table whose sensing circuit stays connected while it cuts, or does not.
+pub(super) fn sense_stays(connected: bool) -> GuardSettings {
+    GuardSettings {
+        sense_stays_connected: connected,
+        ..GuardSettings::default()
+    }
+}
+
 fn connected() -> Told {
-    let mut t = Told::cutting();
-    t.rules.settings.sense_stays_connected = true;
-    t
+    Told::cutting_on(sense_stays(true))
 }
 
 #[test]
@@ -273,8 +278,7 @@ fn contact_is_judged_while_travelling_and_with_the_arc_on_where_the_circuit_stay
     let mut t = Told::cutting();
     t.s.contact = true;
     stands(&mut t, "the circuit is off the torch");
-    let mut t = Told::firing();
-    t.rules.settings.sense_stays_connected = true;
+    let mut t = Told::firing_on(sense_stays(true));
     t.s.contact = true;
     t.wait(1000);
     assert_eq!(t.trips(), vec![], "no arc yet");

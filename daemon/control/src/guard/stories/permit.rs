@@ -1,6 +1,6 @@
 //! The permit's own limits: its pulses, its test, its gaps, and what yields to a request to clear.
 
-use super::limits::at_rest;
+use super::limits::{at_rest, sense_stays};
 use super::*;
 
 #[test]
@@ -29,9 +29,8 @@ fn after_a_trip_nothing_pulses_before_control_asks_anew() {
 #[test]
 fn no_pulse_begins_while_the_sensing_circuit_is_on_the_torch() {
     let begins = |isolated, stays, phase| {
-        let mut t = Told::new();
+        let mut t = Told::on(sense_stays(stays));
         t.s.sense_isolated = isolated;
-        t.rules.settings.sense_stays_connected = stays;
         t.wait(1200);
         t.phase(phase);
         t.rules.pulsing()
