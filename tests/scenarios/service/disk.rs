@@ -68,18 +68,26 @@ fn with_the_arc_on_and_the_disk_full_the_cut_is_finished_nothing_starts_and_the_
     assert_eq!(ended.violations, Vec::<String>::new());
 }
 
-#[test]
-fn with_a_disk_that_hangs_hold_is_answered_the_screen_says_so_and_the_panel_ends() {
+/// A panel over a disk that was well and now does as this word says; HOLD was answered before and after. The
+/// disk's orders stand in the file `disk` of the folder.
+fn with_a_disk_that_turns(how: &str) -> (Console, tempfile::TempDir) {
     let folder = tempfile::tempdir().expect("a folder");
     let orders = folder.path().join("disk");
     fs::write(&orders, "well").expect("written");
     let path = orders.to_str().expect("a path");
     let mut console = Console::start(&folder.path().join("state"), &["--disk", path]);
     console.hold(1);
-    fs::write(&orders, "hangs").expect("written");
+    fs::write(&orders, how).expect("written");
     for press in 2..5 {
         console.hold(press);
     }
+    (console, folder)
+}
+
+#[test]
+fn with_a_disk_that_hangs_hold_is_answered_the_screen_says_so_and_the_panel_ends() {
+    let (mut console, folder) = with_a_disk_that_turns("hangs");
+    let orders = folder.path().join("disk");
     console.until("told of the hanging disk", |v| alarmed(v, "record-failed"));
     console.hold(5);
     fs::write(&orders, "well").expect("written");
@@ -112,16 +120,7 @@ fn a_state_folder_that_was_removed_is_noticed_though_nothing_is_recorded() {
 
 #[test]
 fn with_a_disk_that_has_become_read_only_hold_is_answered_the_screen_says_so_and_the_panel_ends() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let orders = folder.path().join("disk");
-    fs::write(&orders, "well").expect("written");
-    let path = orders.to_str().expect("a path");
-    let mut console = Console::start(&folder.path().join("state"), &["--disk", path]);
-    console.hold(1);
-    fs::write(&orders, "read-only").expect("written");
-    for press in 2..5 {
-        console.hold(press);
-    }
+    let (mut console, _folder) = with_a_disk_that_turns("read-only");
     let view = console.until("told of the failing record", |v| {
         alarmed(v, "record-failed")
     });
