@@ -75,7 +75,7 @@ fn with_a_disk_that_turns(how: &str) -> (Console, tempfile::TempDir) {
     let orders = folder.path().join("disk");
     fs::write(&orders, "well").expect("written");
     let path = orders.to_str().expect("a path");
-    let mut console = Console::start(&folder.path().join("state"), &["--disk", path]);
+    let console = Console::start(&folder.path().join("state"), &["--disk", path]);
     console.hold(1);
     fs::write(&orders, how).expect("written");
     for press in 2..5 {
