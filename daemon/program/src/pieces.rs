@@ -5,6 +5,7 @@
 //! ([`strand`]); going through the moments backwards tells when each piece came free ([`split`]).
 //! Afterwards any question can be asked for any moment.
 
+mod band;
 mod freed;
 pub(crate) mod grid;
 pub(crate) mod size;

@@ -7,6 +7,7 @@
 
 use units::Point;
 
+use super::band::Band;
 use super::strand::{Strand, Strands, Tick};
 use crate::flat::{Flat, Line};
 use crate::vet::Watch;
@@ -226,7 +227,10 @@ fn lay(
             }
             band.paint(row, 0, side, NEVER);
             band.paint(row, columns.saturating_sub(side).max(side), columns, NEVER);
-            band.runs(row, &mut grid);
+            band.runs(row, |from, value| {
+                grid.from.push(from);
+                grid.value.push(value);
+            });
         }
         if grid.from.len() > MOST_RUNS {
             return None;
@@ -299,181 +303,4 @@ fn heights(
 
 fn count(size: f64, cell: f64) -> u32 {
     (size / cell).ceil().max(1.0) as u32
-}
-
-/// The least whole number that is not under `v`, 0 at least: `ceil` without a call of the mathematics
-/// library where the processor is not asked for more than its least.
-fn up(v: f64) -> u32 {
-    let whole = v as u32;
-    whole.saturating_add(u32::from(f64::from(whole) < v))
-}
-
-/// Cells that are looked at together.
-const BLOCK: usize = 64;
-
-/// Some rows of cells, each with the first moment at which it is cut away.
-struct Band {
-    cell: f64,
-    columns: u32,
-    /// The first row.
-    low: u32,
-    rows: u32,
-    cells: Vec<Tick>,
-    /// By row: a bit for each block that something was painted in.
-    painted: Vec<u64>,
-    words: usize,
-}
-
-impl Band {
-    fn new(cell: f64, columns: u32, rows: u32) -> Self {
-        let words = (columns as usize).div_ceil(BLOCK * 64);
-        Self {
-            cell,
-            columns,
-            low: 0,
-            rows,
-            cells: vec![METAL; columns as usize * rows as usize],
-            painted: vec![0; words * rows as usize],
-            words,
-        }
-    }
-
-    fn begin(&mut self, low: u32, rows: u32) {
-        (self.low, self.rows) = (low, rows);
-    }
-
-    /// From where to where along Y the middles of its cells lie.
-    fn heights(&self) -> [f64; 2] {
-        let y = |row: u32| (f64::from(row) + 0.5) * self.cell;
-        [y(self.low), y(self.low + self.rows - 1)]
-    }
-
-    /// Takes the columns `from` to `to` (left out) of a row away at a moment, where they are not
-    /// taken away before it.
-    fn paint(&mut self, row: u32, from: u32, to: u32, tick: Tick) {
-        if from >= to {
-            return;
-        }
-        // Cells are painted several at a time.
-        crate::work::count(1 + (to - from) as usize / 8);
-        let row = (row - self.low) as usize;
-        let first = row * self.columns as usize;
-        for cell in &mut self.cells[first + from as usize..first + to as usize] {
-            *cell = (*cell).min(tick);
-        }
-        let bits = &mut self.painted[row * self.words..(row + 1) * self.words];
-        for block in from as usize / BLOCK..=(to as usize - 1) / BLOCK {
-            bits[block / 64] |= 1 << (block % 64);
-        }
-    }
-
-    /// Takes all cells within `r` of the straight piece `a`-`b` away.
-    fn capsule(&mut self, a: Point, b: Point, r: f64, tick: Tick) {
-        let c = self.cell;
-        crate::work::count(1);
-        let (bottom, top) = (f64::from(self.low), f64::from(self.low + self.rows));
-        let first = (a.y.min(b.y) - r) / c - 0.5;
-        let last = ((a.y.max(b.y) + r) / c - 0.5).min(top - 1.0);
-        if last < bottom || first > last || (last - first).is_nan() {
-            return;
-        }
-        let (first, last) = (up(first).max(self.low), last as u32);
-        let (dx, dy) = (b.x - a.x, b.y - a.y);
-        let length = (dx * dx + dy * dy).sqrt();
-        let (nx, ny) = if length > 0.0 {
-            (-dy / length * r, dx / length * r)
-        } else {
-            (0.0, 0.0)
-        };
-        for row in first..=last {
-            let y = (f64::from(row) + 0.5) * c;
-            let mut span = (f64::INFINITY, f64::NEG_INFINITY);
-            let mut hold = |x0: f64, x1: f64| span = (span.0.min(x0), span.1.max(x1));
-            for p in [a, b] {
-                let off = y - p.y;
-                if off.abs() <= r {
-                    let half = (r * r - off * off).sqrt();
-                    hold(p.x - half, p.x + half);
-                }
-            }
-            if length > 0.0 && dy != 0.0 {
-                for side in [1.0, -1.0] {
-                    let part = (y - (a.y + side * ny)) / dy;
-                    if (0.0..=1.0).contains(&part) {
-                        let x = a.x + side * nx + part * dx;
-                        hold(x, x);
-                    }
-                }
-            }
-            let last = span.1 / c - 0.5;
-            if last >= 0.0 {
-                let end = (last as u32).saturating_add(1).min(self.columns);
-                self.paint(row, up(span.0 / c - 0.5), end, tick);
-            }
-        }
-    }
-
-    /// Takes all cells inside an outline away from the start.
-    fn fill(&mut self, outline: &[Point]) {
-        let (cell, columns) = (self.cell, f64::from(self.columns));
-        let middle = |row: u32| (f64::from(row) + 0.5) * cell;
-        let end = self.low + self.rows;
-        let mut crossed: Vec<(u32, f64)> = Vec::new();
-        for (p, q) in outline.iter().zip(outline.iter().cycle().skip(1)) {
-            let row = |y: f64| (y / cell).clamp(f64::from(self.low), f64::from(end)) as u32;
-            let (first, last) = (row(p.y.min(q.y)), row(p.y.max(q.y)));
-            crate::work::count(1 + (last - first) as usize);
-            for row in first.saturating_sub(1).max(self.low)..(last + 1).min(end) {
-                let y = middle(row);
-                if (p.y > y) != (q.y > y) {
-                    crossed.push((row, p.x + (y - p.y) / (q.y - p.y) * (q.x - p.x)));
-                }
-            }
-        }
-        crossed.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
-        // A closed outline crosses every row an even number of times.
-        for pair in crossed.chunks_exact(2) {
-            let a = (pair[0].1 / cell - 0.5).ceil().clamp(0.0, columns) as u32;
-            let b = ((pair[1].1 / cell - 0.5).floor() + 1.0).clamp(0.0, columns) as u32;
-            self.paint(pair[0].0, a, b, NEVER);
-        }
-    }
-
-    /// Cuts a row into runs, and leaves it as it was before anything was painted.
-    fn runs(&mut self, row: u32, grid: &mut Grid) {
-        let row = (row - self.low) as usize;
-        let columns = self.columns as usize;
-        let cells = &mut self.cells[row * columns..(row + 1) * columns];
-        let mut before = None;
-        let mut run = |at: usize, value: Tick| {
-            if before != Some(value) {
-                grid.from.push(at as u32);
-                grid.value.push(value);
-                before = Some(value);
-            }
-        };
-        // Where the last block that was looked at ended.
-        let mut done = 0;
-        for (word, bits) in self.painted[row * self.words..(row + 1) * self.words]
-            .iter_mut()
-            .enumerate()
-        {
-            while *bits != 0 {
-                let first = (word * 64 + bits.trailing_zeros() as usize) * BLOCK;
-                *bits &= *bits - 1;
-                if first > done {
-                    run(done, METAL);
-                }
-                done = (first + BLOCK).min(columns);
-                crate::work::count(BLOCK / 8);
-                for (cell, at) in cells[first..done].iter_mut().zip(first..) {
-                    run(at, *cell);
-                    *cell = METAL;
-                }
-            }
-        }
-        if done < columns {
-            run(done, METAL);
-        }
-    }
 }

@@ -94,13 +94,14 @@ fn nearest_good(sheet: &OnSheet<'_>, map: &PieceMap, number: usize, p: Point) ->
     let (want, kerf) = (want_mm(sheet), sheet.input.kerf_mm?);
     let own = sheet.contours().and_then(|c| c.of_cut(number - 1));
     let clamped = map.clamped(tick);
+    let about: Vec<Point> = disc(Point::default(), want).step_by(4).collect();
+    let whole = |d: Point| map.under(d, tick) != Under::Nothing && map.gone_at(d) != Some(NEVER);
     let good = |q: Point| {
         let inner = (want..=size.x - want).contains(&q.x) && (want..=size.y - want).contains(&q.y);
         inner
-            && sheet.kerf_distance(q, want + kerf / 2.0, tick - 1).is_none()
-            && disc(q, want).step_by(4).chain([q]).all(|d| {
-                map.under(d, tick) != Under::Nothing && map.gone_at(d) != Some(NEVER)
-            })
+            && whole(q)
+            && about.iter().all(|d| whole(q.moved(d.x, d.y)))
+            && !sheet.kerf_within(q, want + kerf / 2.0, tick - 1)
             && (clamped.is_none() || map.piece_at(q, tick) == clamped)
             && own.is_none_or(|c| !c.on_part(q) && c.distance(q) >= kerf)
     };
