@@ -5,23 +5,19 @@
 //! explained by the finding that names the cause. Severities, verdict and acceptances stay as they
 //! are: a group stands where the worst of it would stand alone.
 
-use core::cell::Cell;
+mod budget;
+
 use core::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use units::{Point, Segment};
 
+use self::budget::Budget;
 use crate::cutlist::{Cut, CutList, Element};
 use crate::report::{Finding, Severity};
 use crate::rules::{self, Group, outside_sheet};
 use crate::vet::{OnSheet, VetInput, Watch, judged};
 use crate::{Reading, Unit};
-
-/// More pieces of path than this are not judged twice: causes are told by the rules' groups then.
-const PIECES: usize = 200_000;
-/// Nor so many in all, each counted as often as it is judged again: a program with several causes at a time
-/// would take several times as long as one without.
-const JUDGED_AGAIN: usize = 2 * PIECES;
 
 /// A finding and those that it explains, by their places in the list.
 #[derive(Clone, Debug, Default)]
@@ -41,7 +37,7 @@ pub(crate) fn arranged(sheet: &OnSheet<'_>, mut findings: Vec<Finding>) -> Vec<F
         sheet,
         taken: vec![false; findings.len()],
         findings: &findings,
-        left: Cell::new(JUDGED_AGAIN),
+        budget: Budget::new(),
     };
     let mut causes: Vec<Cause> = Vec::new();
     causes.extend(search.other_machine());
@@ -124,7 +120,7 @@ struct Search<'s, 'a> {
     /// Explains others, or is explained.
     taken: Vec<bool>,
     /// So many pieces of path may still be judged again.
-    left: Cell<usize>,
+    budget: Budget,
 }
 
 impl Search<'_, '_> {
@@ -164,7 +160,7 @@ impl Search<'_, '_> {
 
     /// There is no more path than may be judged once more.
     fn is_short(&self) -> bool {
-        self.pieces() <= PIECES.min(self.left.get())
+        self.budget.allows(self.pieces())
     }
 
     /// So many pieces of path are judged each time; a cut counts too.
@@ -382,10 +378,7 @@ impl Search<'_, '_> {
 
     /// What is found when a cause is mended; `None`: there is too much path to judge it twice.
     fn mended(&self, judge: impl FnOnce() -> BTreeSet<Key>) -> Option<BTreeSet<Key>> {
-        self.is_short().then(|| {
-            self.left.set(self.left.get() - self.pieces());
-            judge()
-        })
+        self.budget.take(self.pieces()).then(judge)
     }
 }
 
