@@ -157,7 +157,8 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
         Ask::DatumNudge { dx_mm, dy_mm } => {
             over_mark(m)?;
             let far = dx_mm.hypot(*dy_mm);
-            if far.is_finite() && far <= NUDGE_MM {
+            // What is no number is no distance within it either.
+            if far <= NUDGE_MM {
                 Ok(Yes::Do)
             } else {
                 Err(No::NudgeTooLong)
@@ -392,7 +393,7 @@ pub(crate) struct Fingerprint {
     asks: Vec<Option<No>>,
     alarms: Vec<(Cause, bool, bool)>,
     checks: Vec<(CheckId, Option<bool>)>,
-    vouched: u64,
+    vouched: Vec<CheckId>,
     stop: Option<Stop>,
     found: Found,
     seal: Option<String>,
@@ -417,10 +418,8 @@ pub(crate) fn fingerprint(m: &Machine) -> Fingerprint {
             checks::seen(m).collect()
         },
         vouched: checks::to_vouch(m)
-            .enumerate()
-            .filter(|(_, c)| m.vouched.contains(c))
-            .map(|(i, _)| 1 << i)
-            .sum(),
+            .filter(|c| m.vouched.contains(c))
+            .collect(),
         // An interrupted run stands still: only where the torch was found can change its stop.
         stop: m.run.as_ref().and_then(|_| m.stop_now()),
         found: m.found,

@@ -11,6 +11,7 @@ mod finding;
 mod glass;
 mod hold;
 mod levels;
+mod limits;
 mod planned;
 mod ready;
 mod records;

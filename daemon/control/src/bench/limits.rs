@@ -1,0 +1,77 @@
+//! Requests at the edge of what is taken: asked for twice, as far as may be and a little further; and what
+//! counts as news to whoever asks.
+
+use super::rig::Rig;
+use super::stories::running;
+use crate::admission::{No, Yes, admit, fingerprint};
+use crate::ask::Ask;
+use crate::checks;
+use crate::machine::datum::NUDGE_MM;
+use crate::view::Phase;
+
+#[test]
+fn a_hold_after_this_cut_that_is_asked_for_again_is_so_already() {
+    let mut rig = running();
+    rig.run_to(1, 10.0);
+    assert_eq!(admit(&rig.m, &Ask::HoldAfterCut), Ok(Yes::Do));
+    rig.must(Ask::HoldAfterCut);
+    assert_eq!(admit(&rig.m, &Ask::HoldAfterCut), Ok(Yes::AlreadySo));
+    rig.until_held();
+    assert_eq!(admit(&rig.m, &Ask::HoldAfterCut), Err(No::NotRunning));
+}
+
+#[test]
+fn a_message_that_was_read_is_read_already() {
+    let mut rig = running();
+    rig.run_to(1, 10.0);
+    rig.table.wrong.estop = true;
+    rig.until_held();
+    let cause = rig.view().alarms[0].cause;
+    let seen = Ask::Seen { cause };
+    assert_eq!(admit(&rig.m, &seen), Ok(Yes::Do));
+    rig.must(seen.clone());
+    assert_eq!(admit(&rig.m, &seen), Ok(Yes::AlreadySo));
+}
+
+#[test]
+fn a_nudge_over_a_mark_is_taken_as_far_as_its_limit_and_no_further() {
+    let mut rig = running();
+    rig.run_to(1, 10.0);
+    rig.table.wrong.estop = true;
+    rig.until_held();
+    rig.table.wrong.estop = false;
+    rig.wait(0.5);
+    rig.read();
+    rig.clear_all();
+    rig.must(Ask::Home);
+    rig.until(30.0, |r| r.phase() != Phase::Homing);
+    rig.must(Ask::DatumGo);
+    rig.until(30.0, |r| r.view().datum.is_some_and(|d| d.over));
+    let nudge = |dx_mm: f64, dy_mm: f64| admit(&rig.m, &Ask::DatumNudge { dx_mm, dy_mm });
+    assert_eq!(nudge(NUDGE_MM, 0.0), Ok(Yes::Do));
+    assert_eq!(nudge(-0.6 * NUDGE_MM, 0.8 * NUDGE_MM), Ok(Yes::Do));
+    for (dx, dy) in [
+        (1.01 * NUDGE_MM, 0.0),
+        (-0.8 * NUDGE_MM, -0.8 * NUDGE_MM),
+        (0.0, f64::INFINITY),
+        (f64::NAN, 0.0),
+    ] {
+        assert_eq!(nudge(dx, dy), Err(No::NudgeTooLong), "{dx}, {dy}");
+    }
+}
+
+#[test]
+fn each_word_that_the_operator_gives_is_news() {
+    let mut rig = Rig::new();
+    rig.make_ready();
+    let open: Vec<_> = checks::to_vouch(&rig.m).collect();
+    assert!(open.len() > 1, "{open:?}");
+    for check in &open {
+        rig.m.vouched.remove(check);
+    }
+    for check in open {
+        let before = fingerprint(&rig.m);
+        rig.m.vouched.insert(check);
+        assert!(fingerprint(&rig.m) != before, "{check:?}");
+    }
+}
