@@ -67,6 +67,28 @@ fn a_part_is_one_piece_with_the_sheet_until_its_outline_is_closed() {
 }
 
 #[test]
+fn a_piece_is_part_of_the_sheet_until_the_strand_that_frees_it_is_cut() {
+    let m = map(&format!(
+        "G21\n{}{}{}M2\n",
+        rect(100.0, 80.0, 110.0, 90.0),
+        rect(80.0, 60.0, 130.0, 110.0),
+        rect(50.0, 50.0, 150.0, 130.0)
+    ));
+    let pieces = m.pieces();
+    assert_eq!(pieces.len(), 3);
+    for piece in &pieces {
+        let freed = m.freed(piece.id);
+        let outer = m.piece_at(piece.inside, freed);
+        assert_eq!(outer, Some(m.main()), "not yet free: {piece:?}");
+        assert_eq!(
+            m.piece_at(piece.inside, freed + 1),
+            Some(piece.id),
+            "{piece:?}"
+        );
+    }
+}
+
+#[test]
 fn the_clamp_may_be_on_the_part_that_comes_free() {
     let text = format!(
         "G21\n{}{}M2\n",
