@@ -1,5 +1,13 @@
 //! What vetting says.
 
+pub mod explain;
+pub(crate) mod findings;
+pub mod picture;
+pub(crate) mod said;
+pub mod sarif;
+pub(crate) mod seal;
+pub mod text;
+
 use serde::{Deserialize, Serialize};
 use units::{Bounds, Point};
 

@@ -17,7 +17,7 @@ use units::{Point, Segment};
 
 use crate::Cut;
 use crate::report::Finding;
-use crate::vet::VetInput;
+use crate::vetting::VetInput;
 
 /// A transferred arc reaches a wall this far off, mm (common practice, no source).
 pub const REACH_MM: f64 = 2.0;

@@ -1,7 +1,7 @@
 //! What each G word is, and which group it belongs to (NISTIR 6556, table 4).
 
 use super::foreign::CALLS_MACRO;
-use crate::compensation::Side;
+use crate::cuts::compensation::Side;
 
 /// How the torch moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -4,7 +4,7 @@
 use super::codes::name;
 use super::number::number;
 use super::scan::{Code, Fault};
-use crate::rules;
+use crate::vetting::rules;
 
 /// What to do about a macro.
 pub(super) const WRITE_OUT: &str = "Write the moves out with plain numbers: whatever has made the program can usually be told to use \
@@ -44,7 +44,7 @@ pub(super) fn macro_call(codes: &[Code]) -> Option<Fault> {
     let code = codes.iter().find(|c| CALLS.contains(&c.tenths))?;
     Some(Fault {
         offset: code.offset,
-        rule: rules::unsupported_word::NAME,
+        rule: rules::reading::unsupported_word::NAME,
         says: format!("{} {CALLS_MACRO}.", name('G', code.tenths)),
         remedy: WRITE_OUT.to_owned(),
     })
@@ -84,7 +84,7 @@ pub(super) fn macro_word(line: &[u8]) -> Option<Fault> {
     };
     Some(Fault {
         offset: at as u32,
-        rule: rules::unsupported_word::NAME,
+        rule: rules::reading::unsupported_word::NAME,
         says: format!("{word} is a statement of {of}; this panel runs none."),
         remedy: remedy.to_owned(),
     })

@@ -13,11 +13,11 @@ use super::codes::{GWord, Motion};
 use super::scan::{Code, Words};
 use super::torch::Torch;
 use super::{ReadingRules, Tool, spot};
-use crate::compensation::Side;
-use crate::cutlist::CutList;
-use crate::findings::{Findings, Spot, Tally};
-use crate::rules;
-use crate::rules::digits_excess::Digits;
+use crate::cuts::compensation::Side;
+use crate::cuts::cut_list::CutList;
+use crate::report::findings::{Findings, Spot, Tally};
+use crate::vetting::rules;
+use crate::vetting::rules::reading::digits_excess::Digits;
 
 /// A unit of length.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -214,17 +214,19 @@ impl<'a> Run<'a> {
         }
         self.refused = true;
         let at = self.spot(b, offset);
-        self.findings.refuse(rules::unreadable_block::NAME, at, || {
-            (says, remedy.to_owned())
-        });
+        self.findings
+            .refuse(rules::reading::unreadable_block::NAME, at, || {
+                (says, remedy.to_owned())
+            });
     }
 
     pub(super) fn unsupported(&mut self, b: &BlockAt<'_>, offset: u32, says: String, remedy: &str) {
         self.refused = true;
         let at = self.spot(b, offset);
-        self.findings.refuse(rules::unsupported_word::NAME, at, || {
-            (says, remedy.to_owned())
-        });
+        self.findings
+            .refuse(rules::reading::unsupported_word::NAME, at, || {
+                (says, remedy.to_owned())
+            });
     }
 
     /// No block follows.
@@ -232,7 +234,7 @@ impl<'a> Run<'a> {
         let end = self.end.unwrap_or(Spot::line(last_line));
         self.torch.end(&mut self.findings, &mut self.cut_list, end);
         if let Some(on) = self.compensation.take() {
-            rules::compensation_open::still_on(&mut self.findings, end, on.at);
+            rules::torch::compensation_open::still_on(&mut self.findings, end, on.at);
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::foreign;
 use super::number::{Bad, BadNumber, Number, number};
-use crate::rules;
+use crate::vetting::rules;
 
 /// Most G words and most M words that one block may hold; more cannot be without a clash.
 const MOST_CODES: usize = 16;
@@ -136,11 +136,11 @@ impl Words {
     }
 
     fn unreadable(&mut self, offset: usize, says: String, remedy: &str) {
-        self.fail(offset, rules::unreadable_block::NAME, says, remedy);
+        self.fail(offset, rules::reading::unreadable_block::NAME, says, remedy);
     }
 
     fn unsupported(&mut self, offset: usize, says: String, remedy: &str) {
-        self.fail(offset, rules::unsupported_word::NAME, says, remedy);
+        self.fail(offset, rules::reading::unsupported_word::NAME, says, remedy);
     }
 
     /// Reads a line (without its end). What is wrong is kept in `fault`; the words that could be

@@ -2,10 +2,10 @@
 
 use units::Point;
 
-use crate::compensation::Compensation;
-use crate::cutlist::{Cut, CutList, Element};
-use crate::findings::{Findings, Spot};
-use crate::rules;
+use crate::cuts::compensation::Compensation;
+use crate::cuts::cut_list::{Cut, CutList, Element};
+use crate::report::findings::{Findings, Spot};
+use crate::vetting::rules;
 
 #[derive(Debug, Default)]
 pub(crate) struct Torch {
@@ -37,10 +37,10 @@ impl Torch {
         compensation: Option<Compensation>,
     ) {
         if let Some(cut) = &self.cut {
-            rules::torch_on_twice::on(findings, at, cut.on_line);
+            rules::torch::torch_on_twice::on(findings, at, cut.on_line);
             return;
         }
-        self.pieces += rules::file_too_large::CUT_PIECES;
+        self.pieces += rules::reading::file_too_large::CUT_PIECES;
         self.cut = Some(Cut {
             pierce,
             on_line: at.line,
@@ -60,7 +60,7 @@ impl Torch {
                     ..cut
                 });
             }
-            None => rules::torch_on_twice::off(findings, at),
+            None => rules::torch::torch_on_twice::off(findings, at),
         }
     }
 
@@ -90,7 +90,7 @@ impl Torch {
     pub fn end(&mut self, findings: &mut Findings, list: &mut CutList, end: Spot) {
         if let Some(cut) = self.cut.take() {
             let number = list.cuts.len() + 1;
-            rules::torch_left_on::tell(findings, &cut, number, end);
+            rules::torch::torch_left_on::tell(findings, &cut, number, end);
             list.cuts.push(Cut {
                 off_line: end.line,
                 ..cut

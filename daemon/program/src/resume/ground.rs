@@ -6,12 +6,13 @@ use core::cell::OnceCell;
 use units::{Bounds, Point, Segment};
 
 use super::{REACH_MM, Stopped};
-use crate::contour::{Contour, Contours, Kind};
-use crate::flat::{Flat, off_mm};
-use crate::pieces::{MapInput, PieceMap, Under};
-use crate::shape::apart;
-use crate::vet::OnSheet;
-use crate::{Cut, CutList, Element, lead};
+use crate::contours::{Contour, Contours, Kind};
+use crate::cuts::polylines::{Flat, off_mm};
+use crate::geometry::plane::apart;
+use crate::sheet::pieces::{MapInput, PieceMap, Under};
+use crate::vetting::OnSheet;
+use crate::vetting::lead;
+use crate::{Cut, CutList, Element};
 
 /// What is left of a path is measured in steps of this, mm.
 const LEFT_STEP_MM: f64 = 0.02;

@@ -3,23 +3,24 @@
 
 use super::ground::{history, made, part};
 use super::{Proposal, Stopped, Way};
-use crate::findings::Findings;
+use crate::report::findings::Findings;
 use crate::report::{Finding, Severity};
-use crate::rules::{self, Group};
-use crate::vet::{OnSheet, VetInput};
+use crate::vetting::rules;
+use crate::vetting::rules::Group;
+use crate::vetting::{OnSheet, VetInput};
 use crate::{Cut, CutList, Element, Reading};
 
 /// Broken by the purpose of every splice, and those that judge how much of a
 /// contour a cut has left, which here is what the stop has left of it.
 const EXEMPT: [&str; 7] = [
-    rules::no_lead_in::NAME,
-    rules::lead_in_short::NAME,
-    rules::pierce_near_kerf::NAME,
-    rules::cut_twice::NAME,
-    rules::path_in_void::NAME,
-    rules::open_contour::NAME,
+    rules::shape::no_lead_in::NAME,
+    rules::shape::lead_in_short::NAME,
+    rules::order::pierce_near_kerf::NAME,
+    rules::order::cut_twice::NAME,
+    rules::order::path_in_void::NAME,
+    rules::order::open_contour::NAME,
     // It says what vetting has said of the same metal before.
-    rules::hole_after_outline::NAME,
+    rules::order::hole_after_outline::NAME,
 ];
 
 /// What the rules say against a proposal: refusals and warnings that the cut did not have already.
@@ -37,7 +38,7 @@ pub(super) fn judge(
     let kerf_end = proposal.way == Way::KerfEnd || proposal.way == Way::Restart;
     let counts = |f: &Finding| {
         let rule = f.rule.as_str();
-        !EXEMPT.contains(&rule) && (rule != rules::pierce_in_void::NAME || !kerf_end)
+        !EXEMPT.contains(&rule) && (rule != rules::order::pierce_in_void::NAME || !kerf_end)
     };
     let mut said = on_the_sheet_now(stopped, input, cut, proposal);
     said.retain(counts);

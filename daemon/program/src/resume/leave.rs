@@ -2,7 +2,7 @@
 
 use super::ways::{Asked, plain, tenths};
 use super::{Lost, Proposal, Way, Ways};
-use crate::shape::mm;
+use crate::geometry::plane::mm;
 
 /// Lost so near to a contour's end it may be left as a tab, mm (process handbook).
 pub(super) const LEAVE_MM: f64 = 8.0;

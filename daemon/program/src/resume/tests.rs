@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use units::{Placement, Point, Segment};
 
 use super::*;
-use crate::rules::frame;
+use crate::vetting::rules::frame;
 use crate::{ReadingRules, Severity, read};
 
 /// A hole of 20 mm and an outline of 100 x 80 round it, the clamp on the sheet's left: invented.
@@ -290,10 +290,10 @@ proptest! {
         let found = ask(cut, l, |s| { s.back_mm = back; s.kerf_end_failed = failed; });
         // Where nothing can be offered it says why.
         prop_assert!(!found.proposals.is_empty() || !found.barred.is_empty(), "{found:?}");
-        let here = crate::shape::Placer::new(&Placement::default());
+        let here = crate::geometry::plane::Placer::new(&Placement::default());
         let list = crate::CutList { cuts: all.clone(), stops: Vec::new() };
-        let flat = crate::flat::Flat::new(&list, &here);
-        let contours = crate::contour::Contours::new(&flat, 1.4);
+        let flat = crate::cuts::polylines::Flat::new(&list, &here);
+        let contours = crate::contours::Contours::new(&flat, 1.4);
         let contour = contours.of_cut(cut).expect("closed");
         for p in &found.proposals {
             prop_assert!(p.warns.iter().all(|f| f.severity != Severity::Refuse));

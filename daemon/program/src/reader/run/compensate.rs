@@ -4,11 +4,11 @@
 //! its kin) is `unsupported-word`; switching it on twice is `compensation-open`.
 
 use super::{BlockAt, Run};
-use crate::compensation::{Compensation, Side};
-use crate::findings::Spot;
+use crate::cuts::compensation::{Compensation, Side};
 use crate::reader::codes::name;
 use crate::reader::scan::Code;
-use crate::rules;
+use crate::report::findings::Spot;
+use crate::vetting::rules;
 
 /// No kerf is wider, mm.
 const WIDEST_KERF_MM: f64 = 20.0;
@@ -62,7 +62,7 @@ impl Run<'_> {
         let at = self.spot(b, code.offset);
         if let Some(on) = self.compensation {
             self.refused = true;
-            rules::compensation_open::twice(&mut self.findings, at, on.at);
+            rules::torch::compensation_open::twice(&mut self.findings, at, on.at);
             return;
         }
         let Ok(kerf_mm) = self.stated_kerf(b) else {
@@ -75,7 +75,7 @@ impl Run<'_> {
             moved: false,
         };
         if self.torch.has_path() || (self.torch.is_on() && self.torch_word(b).is_none()) {
-            rules::compensation_open::inside_a_cut(&mut self.findings, at);
+            rules::torch::compensation_open::inside_a_cut(&mut self.findings, at);
         } else {
             self.torch.compensate(on.for_cut());
         }

@@ -1,10 +1,10 @@
 //! M words, the torch, dwells and stops.
 
 use super::{BlockAt, Place, Run};
-use crate::cutlist::Stop;
-use crate::findings::Spot;
+use crate::cuts::cut_list::Stop;
 use crate::reader::foreign;
-use crate::rules;
+use crate::report::findings::Spot;
+use crate::vetting::rules;
 
 impl Run<'_> {
     /// M words but for the torch's: returns the stop or end among them.
@@ -87,7 +87,7 @@ impl Run<'_> {
                 && let Some(on) = self.compensation.take()
                 && !ends_here
             {
-                rules::compensation_open::still_on(&mut self.findings, at, on.at);
+                rules::torch::compensation_open::still_on(&mut self.findings, at, on.at);
             }
         }
     }
@@ -95,7 +95,7 @@ impl Run<'_> {
     /// A cut begins where the program itself does not say.
     pub(super) fn start_from_machine_place(&mut self, at: Spot) {
         if let Place::Machine { line } = self.place {
-            rules::unsupported_word::start_unknown(&mut self.findings, at, line);
+            rules::reading::unsupported_word::start_unknown(&mut self.findings, at, line);
             self.place = Place::Guessed;
         }
     }
@@ -123,9 +123,9 @@ impl Run<'_> {
             );
             return;
         }
-        rules::dwell_suspect::tell(&mut self.findings, at, p);
-        if self.torch.has_path() && p > rules::stop_while_on::LONGEST_S {
-            rules::stop_while_on::dwell(&mut self.findings, at, p);
+        rules::reading::dwell_suspect::tell(&mut self.findings, at, p);
+        if self.torch.has_path() && p > rules::torch::stop_while_on::LONGEST_S {
+            rules::torch::stop_while_on::dwell(&mut self.findings, at, p);
         } else {
             self.replaced.count("dwell", at);
         }
@@ -140,7 +140,7 @@ impl Run<'_> {
         }
         let at = self.spot(b, offset);
         if self.torch.is_on() {
-            rules::stop_while_on::stop(&mut self.findings, at, code);
+            rules::torch::stop_while_on::stop(&mut self.findings, at, code);
         } else {
             self.ignored.count("M0/M1", at);
             self.cut_list.stops.push(Stop {

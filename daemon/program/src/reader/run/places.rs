@@ -4,7 +4,7 @@ use units::Point;
 
 use super::{BlockAt, Run};
 use crate::reader::codes::{GWord, name};
-use crate::rules;
+use crate::vetting::rules;
 
 impl Run<'_> {
     pub(super) fn select_zero(&mut self, b: &BlockAt<'_>) {
@@ -23,7 +23,7 @@ impl Run<'_> {
         self.zero = Some(zero);
         if self.torch.is_on() {
             let at = self.spot(b, code.offset);
-            rules::zero_shift_in_cut::tell(&mut self.findings, at, &name('G', code.tenths));
+            rules::torch::zero_shift_in_cut::tell(&mut self.findings, at, &name('G', code.tenths));
             self.refused = true;
         } else {
             self.unsupported(
@@ -42,7 +42,11 @@ impl Run<'_> {
             let z = b.words.has(b'Z');
             let at = self.spot(b, code.offset);
             if self.torch.is_on() && (xy || word != GWord::SetPlace) {
-                rules::zero_shift_in_cut::tell(&mut self.findings, at, &name('G', code.tenths));
+                rules::torch::zero_shift_in_cut::tell(
+                    &mut self.findings,
+                    at,
+                    &name('G', code.tenths),
+                );
             }
             match word {
                 GWord::SetPlace if xy => self.set_place(b),

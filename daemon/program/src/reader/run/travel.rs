@@ -3,12 +3,12 @@
 use units::{Point, Segment};
 
 use super::{BlockAt, Place, Run};
-use crate::cutlist::Element;
-use crate::findings::Spot;
+use crate::cuts::cut_list::Element;
 use crate::reader::codes::Motion;
 use crate::reader::scan::{Code, Words};
 use crate::reader::{arcs, spot};
-use crate::rules;
+use crate::report::findings::Spot;
+use crate::vetting::rules;
 
 impl Run<'_> {
     pub(super) fn target(&self, words: &Words) -> Point {
@@ -114,7 +114,7 @@ impl Run<'_> {
             return;
         }
         if self.torch.is_on() {
-            rules::zero_shift_in_cut::tell(&mut self.findings, at, "G53");
+            rules::torch::zero_shift_in_cut::tell(&mut self.findings, at, "G53");
             return;
         }
         self.replaced.count("G53 move", at);
@@ -128,7 +128,7 @@ impl Run<'_> {
         }
         if motion == Motion::Rapid {
             let at = self.spot(b, b.move_offset());
-            rules::torch_on_in_rapid::judge(&mut self.findings, at, self.at.distance(to));
+            rules::torch::torch_on_in_rapid::judge(&mut self.findings, at, self.at.distance(to));
         }
         self.cut(b, Segment::Line { from: self.at, to });
     }
@@ -217,12 +217,12 @@ impl Run<'_> {
         let chord = self.at.distance(to);
         let Some(centre) = centre else {
             self.refused = true;
-            rules::arc_impossible::radius(&mut self.findings, at, chord, radius.abs());
+            rules::reading::arc_impossible::radius(&mut self.findings, at, chord, radius.abs());
             return None;
         };
         let numbers = [w.get(b'X'), w.get(b'Y'), w.get(b'R')];
         let digit = arcs::last_digit(&numbers, self.finest_decimals) * unit;
-        rules::arc_ill_defined::judge(&mut self.findings, at, chord, radius.abs(), digit);
+        rules::reading::arc_ill_defined::judge(&mut self.findings, at, chord, radius.abs(), digit);
         Some((centre, to))
     }
 
@@ -248,13 +248,13 @@ impl Run<'_> {
         };
         let Some(centre) = centre else {
             self.refused = true;
-            rules::arc_impossible::no_centre(&mut self.findings, at, self.centre_absolute);
+            rules::reading::arc_impossible::no_centre(&mut self.findings, at, self.centre_absolute);
             return None;
         };
         let radius = self.at.distance(centre);
         if radius < 1e-6 {
             self.refused = true;
-            rules::arc_impossible::no_radius(&mut self.findings, at);
+            rules::reading::arc_impossible::no_radius(&mut self.findings, at);
             return None;
         }
         if self.place != Place::Known {
@@ -265,7 +265,7 @@ impl Run<'_> {
         if gap < 1e-9 {
             return Some((centre, self.at));
         }
-        rules::arc_ambiguous::judge(&mut self.findings, at, gap, radius);
+        rules::reading::arc_ambiguous::judge(&mut self.findings, at, gap, radius);
         let end_radius = to.distance(centre);
         let moved = arcs::on_bisector(self.at, to, centre);
         let offset = if self.centre_absolute {
@@ -274,7 +274,7 @@ impl Run<'_> {
             Point::new(moved.x - self.at.x, moved.y - self.at.y)
         };
         let (shown, name) = (Point::new(offset.x / unit, offset.y / unit), self.unit);
-        let mended = rules::arc_radius_mismatch::judge(
+        let mended = rules::reading::arc_radius_mismatch::judge(
             &mut self.findings,
             at,
             radius,

@@ -1,0 +1,381 @@
+//! From bytes to a cut list. Never fails: whatever cannot be read is a finding, and reading goes on
+//! behind it so that everything that is wrong is told at once.
+
+mod arcs;
+mod codes;
+mod foreign;
+mod number;
+mod run;
+mod scan;
+mod torch;
+
+use crate::cuts::cut_list::CutList;
+use crate::report::Finding;
+use crate::report::findings::{Findings, Spot};
+use crate::vetting::rules;
+use crate::vetting::rules::reading::after_end::After;
+use run::Run;
+use scan::Words;
+
+pub(crate) use arcs::on_bisector;
+pub use run::Unit;
+
+/// Which words mean what on this table.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ReadingRules {
+    /// M words for torch on.
+    pub torch_on: Vec<u16>,
+    /// M words for torch off.
+    pub torch_off: Vec<u16>,
+}
+
+impl Default for ReadingRules {
+    fn default() -> Self {
+        Self {
+            torch_on: vec![3, 4],
+            torch_off: vec![5],
+        }
+    }
+}
+
+/// How many comments are kept; the rest are only passed over.
+pub const COMMENTS_KEPT: usize = 200;
+
+/// A comment of the program.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Comment {
+    /// Its line, from 1.
+    pub line: u32,
+    /// Its text without the brackets.
+    pub text: String,
+}
+
+/// How many changes of the tool word are kept.
+pub const TOOLS_KEPT: usize = 200;
+
+/// A tool word (`T`) with another number than the one before.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tool {
+    /// Its number.
+    pub number: f64,
+    /// Its line, from 1.
+    pub line: u32,
+    /// How many cuts were done by then.
+    pub after_cuts: usize,
+}
+
+/// A program as read.
+#[derive(Clone, Debug)]
+pub struct Reading {
+    /// What it cuts.
+    pub cut_list: CutList,
+    /// What reading it has found (the rest is found by [`crate::vetting`]); places (`at`) are in
+    /// program coordinates.
+    pub findings: Vec<Finding>,
+    /// The unit of its first dimension; millimetres where none is stated.
+    pub unit: Unit,
+    /// Most decimals of an X, Y or R word.
+    pub decimals: u16,
+    /// Lines read.
+    pub lines: u32,
+    /// Blocks with words in them.
+    pub blocks: u32,
+    /// Its first comments.
+    pub comments: Vec<Comment>,
+    /// Changes of the tool word.
+    pub tools: Vec<Tool>,
+    /// There was a program in the file: without one the other rules have nothing to judge.
+    pub is_program: bool,
+}
+
+impl Reading {
+    /// Cuts that come from no text.
+    pub(crate) fn of_cuts(cut_list: CutList) -> Self {
+        Self {
+            cut_list,
+            is_program: true,
+            ..Self::without_program(Findings::default())
+        }
+    }
+
+    fn without_program(findings: Findings) -> Self {
+        Self {
+            cut_list: CutList::default(),
+            findings: findings.into_list(),
+            unit: Unit::Millimetre,
+            decimals: 0,
+            lines: 0,
+            blocks: 0,
+            comments: Vec::new(),
+            tools: Vec::new(),
+            is_program: false,
+        }
+    }
+}
+
+/// Reads a program. Never fails: what cannot be read is a finding.
+#[must_use]
+pub fn read(bytes: &[u8], rules: &ReadingRules) -> Reading {
+    let mut findings = Findings::default();
+    if rules::reading::file_too_large::tell(&mut findings, bytes.len()) {
+        return Reading::without_program(findings);
+    }
+    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    // Some editors of old mark the end of a text with this byte.
+    let text = text.strip_suffix(b"\x1a").unwrap_or(text);
+    if rules::reading::not_a_program::tell(&mut findings, text) {
+        return Reading::without_program(findings);
+    }
+    let mut file = File::new(rules, findings);
+    if !file.read(text) {
+        return Reading::without_program(file.run.findings);
+    }
+    file.finish()
+}
+
+/// How far the `%` fences are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Fence {
+    /// Nothing but blank lines and comments yet.
+    Start,
+    /// Opened by a `%` at the line.
+    Open(u32),
+    /// Began without one.
+    None,
+    /// Closed, or M2 or M30 has come: nothing counts any more.
+    Closed,
+    /// A `%` came behind blocks that no `%` opened.
+    Doubtful(u32),
+}
+
+struct File<'a> {
+    run: Run<'a>,
+    words: Words,
+    fence: Fence,
+    lines: u32,
+    blocks: u32,
+    bad_blocks: u32,
+    first_bad: u32,
+    comments: Vec<Comment>,
+    cut_short: bool,
+}
+
+/// The first line of a text without its end (LF, CR LF or CR), what comes behind it, and whether it has
+/// an end.
+fn next_line(text: &[u8]) -> (&[u8], &[u8], bool) {
+    let end = text.iter().position(|&b| b == b'\n' || b == b'\r');
+    match end {
+        Some(i) if text[i] == b'\r' && text.get(i + 1) == Some(&b'\n') => {
+            (&text[..i], &text[i + 2..], true)
+        }
+        Some(i) => (&text[..i], &text[i + 1..], true),
+        None => (text, &text[text.len()..], false),
+    }
+}
+
+impl<'a> File<'a> {
+    fn new(rules: &'a ReadingRules, findings: Findings) -> Self {
+        Self {
+            run: Run::new(rules, findings),
+            words: Words::new(),
+            fence: Fence::Start,
+            lines: 0,
+            blocks: 0,
+            bad_blocks: 0,
+            first_bad: 0,
+            comments: Vec::new(),
+            cut_short: false,
+        }
+    }
+
+    /// False: there is more path than can be vetted, and that was told.
+    fn read(&mut self, text: &[u8]) -> bool {
+        let mut rest = text;
+        while !rest.is_empty() && self.fence != Fence::Closed {
+            let (line, next, ended) = next_line(rest);
+            self.lines = self.lines.saturating_add(1);
+            rules::reading::line_too_long::tell_if_long(&mut self.run.findings, self.lines, line);
+            self.line(line);
+            if !ended {
+                self.cut_short = self.words.cut_short;
+            }
+            let (pieces, findings) = (self.run.torch.pieces, &mut self.run.findings);
+            if rules::reading::file_too_large::tell_path(findings, pieces, self.lines) {
+                return false;
+            }
+            rest = next;
+        }
+        self.behind_the_end(rest);
+        true
+    }
+
+    /// What stands behind the end is looked at and not carried out.
+    fn behind_the_end(&mut self, text: &[u8]) {
+        let mut after = After {
+            end_line: self.lines,
+            ..After::default()
+        };
+        let mut rest = text.trim_ascii_end();
+        let mut number = self.lines;
+        while !rest.is_empty() {
+            let (line, next, _) = next_line(rest);
+            rest = next;
+            number = number.saturating_add(1);
+            let Some(start) = line.iter().position(|b| !b.is_ascii_whitespace()) else {
+                continue;
+            };
+            if line[start] == b'%' {
+                continue;
+            }
+            let at = spot(number, line, start as u32);
+            after.lines = after.lines.saturating_add(1);
+            after.first.get_or_insert(at);
+            self.words.scan(line);
+            if self.words.acts(|m| self.run.is_torch_word(m).is_some()) {
+                after.with_words = after.with_words.saturating_add(1);
+                after.first_word.get_or_insert(at);
+            }
+        }
+        rules::reading::after_end::tell(&mut self.run.findings, &after);
+    }
+
+    fn line(&mut self, line: &[u8]) {
+        let Some(start) = line.iter().position(|&b| b != b' ' && b != b'\t') else {
+            self.words.cut_short = false;
+            return;
+        };
+        if line[start] == b'%' {
+            self.words.cut_short = false;
+            self.percent(line, start);
+            return;
+        }
+        self.words.scan(line);
+        if let Some((from, to)) = self.words.comment
+            && self.comments.len() < COMMENTS_KEPT
+            && let Some(text) = line.get(from..to.min(from + 256))
+        {
+            self.comments.push(Comment {
+                line: self.lines,
+                text: String::from_utf8_lossy(text).trim().to_owned(),
+            });
+        }
+        if let Some(offset) = self.words.open_comment {
+            let at = Spot {
+                cut: self.run.cut_number(),
+                ..spot(self.lines, line, offset)
+            };
+            rules::reading::comment_open::tell(&mut self.run.findings, at);
+        }
+        if self.words.deleted {
+            rules::reading::word_ignored::count(
+                &mut self.run.ignored,
+                "block behind /",
+                self.lines,
+                1,
+            );
+            return;
+        }
+        if self.words.is_empty() && self.words.fault.is_none() {
+            return;
+        }
+        if let Fence::Doubtful(at) = self.fence {
+            rules::reading::unreadable_block::fence_in_the_middle(&mut self.run.findings, at);
+            self.fence = Fence::None;
+        }
+        if self.fence == Fence::Start {
+            self.fence = Fence::None;
+        }
+        self.blocks = self.blocks.saturating_add(1);
+        let ended = self.run.block(&self.words, line, self.lines);
+        if self.run.refused && self.words.is_unread() {
+            self.bad_blocks += 1;
+            if self.first_bad == 0 {
+                self.first_bad = self.lines;
+            }
+        }
+        if ended {
+            self.fence = Fence::Closed;
+        }
+    }
+
+    fn percent(&mut self, line: &[u8], start: usize) {
+        let behind = line[start + 1..].trim_ascii();
+        // A comment may name the program; anything else might be meant to be cut.
+        if !behind.is_empty() && !behind.starts_with(b"(") && !behind.starts_with(b";") {
+            rules::reading::unreadable_block::words_behind_fence(
+                &mut self.run.findings,
+                self.lines,
+                column(line, start + 1),
+            );
+        }
+        self.fence = match self.fence {
+            Fence::Start => Fence::Open(self.lines),
+            Fence::Open(_) => Fence::Closed,
+            Fence::None | Fence::Doubtful(_) => Fence::Doubtful(self.lines),
+            Fence::Closed => Fence::Closed,
+        };
+    }
+
+    fn finish(mut self) -> Reading {
+        let whole = self.blocks.saturating_sub(self.bad_blocks);
+        if rules::reading::not_a_program::tell_if_nothing_read(
+            &mut self.run.findings,
+            self.blocks,
+            whole,
+            self.first_bad,
+        ) {
+            return Reading::without_program(self.run.findings);
+        }
+        self.run.end_of_text(self.lines.max(1));
+        match self.fence {
+            Fence::Closed | Fence::Doubtful(_) => {}
+            Fence::Open(at) => {
+                rules::reading::end_missing::fence_open(&mut self.run.findings, at, self.lines);
+            }
+            Fence::None | Fence::Start if self.cut_short => {
+                rules::reading::end_missing::cut_short(&mut self.run.findings, self.lines);
+            }
+            Fence::None | Fence::Start => {
+                rules::reading::end_missing::no_end(&mut self.run.findings, self.lines);
+            }
+        }
+        let run = self.run;
+        let mut reading = Reading {
+            unit: run.first_unit(),
+            decimals: run.finest_decimals(),
+            lines: self.lines,
+            blocks: self.blocks,
+            comments: self.comments,
+            tools: run.tools,
+            is_program: true,
+            cut_list: run.cut_list,
+            findings: Vec::new(),
+        };
+        let mut findings = run.findings;
+        rules::reading::units_not_stated::tell(&mut findings, run.unit_missing, &reading.cut_list);
+        rules::reading::replaced::tell(&mut findings, &run.replaced);
+        rules::reading::word_ignored::tell(&mut findings, &run.ignored);
+        rules::reading::digits_excess::tell(&mut findings, &run.digits);
+        reading.findings = findings.into_list();
+        reading
+    }
+}
+
+/// The column of a byte of a line, counted in characters from 1.
+fn column(line: &[u8], offset: usize) -> u32 {
+    // Bytes 10xxxxxx continue a character.
+    let before = line
+        .iter()
+        .take(offset)
+        .filter(|&&b| b & 0xc0 != 0x80)
+        .count();
+    before as u32 + 1
+}
+
+pub(crate) fn spot(line_number: u32, line: &[u8], offset: u32) -> Spot {
+    Spot {
+        line: line_number,
+        column: column(line, offset as usize),
+        ..Spot::default()
+    }
+}

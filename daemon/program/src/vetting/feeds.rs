@@ -1,0 +1,78 @@
+//! Feeds of a program, each told once: a finding for every block with the same feed helps nobody.
+
+use std::collections::BTreeMap;
+
+use crate::cuts::cut_list::Element;
+use crate::report::findings::Spot;
+use crate::vetting::OnSheet;
+
+/// The pieces of path with one feed.
+#[derive(Clone, Debug)]
+pub(crate) struct Feed {
+    pub feed_mm_s: f64,
+    /// The first of them.
+    pub spot: Spot,
+    /// In which cuts, from 1.
+    pub cuts: Vec<usize>,
+}
+
+impl Feed {
+    /// `in 3 cuts`, or nothing for one.
+    pub fn where_else(&self) -> String {
+        match self.cuts.len() {
+            0 | 1 => String::new(),
+            n => format!(" in {n} cuts"),
+        }
+    }
+}
+
+/// The program's own feeds on the pieces that `wanted` picks (cut from 1, piece, feed in mm/s), in
+/// the order in which they first come.
+pub(crate) fn feeds(
+    sheet: &OnSheet<'_>,
+    wanted: impl Fn(usize, &Element, f64) -> bool,
+) -> Vec<Feed> {
+    let mut found: Vec<Feed> = Vec::new();
+    let mut places: BTreeMap<u64, usize> = BTreeMap::new();
+    for (cut, number) in sheet.cuts() {
+        for e in &cut.path {
+            let Some(feed_mm_s) = e.feed_mm_s.filter(|f| wanted(number, e, *f)) else {
+                continue;
+            };
+            let place = *places.entry(feed_mm_s.to_bits()).or_insert_with(|| {
+                found.push(Feed {
+                    feed_mm_s,
+                    spot: Spot::element(number, e).at(sheet.placer.place(e.segment.from())),
+                    cuts: Vec::new(),
+                });
+                found.len() - 1
+            });
+            if let Some(f) = found
+                .get_mut(place)
+                .filter(|f| f.cuts.last() != Some(&number))
+            {
+                f.cuts.push(number);
+            }
+        }
+    }
+    found
+}
+
+/// A feed as the trade writes it, mm/min.
+pub(crate) fn mm_min(feed_mm_s: f64) -> String {
+    crate::geometry::plane::mm(feed_mm_s * 60.0)
+}
+
+/// A time in words, to a second below ten minutes.
+pub(crate) fn time(s: f64) -> String {
+    if s >= 600.0 {
+        return format!("{:.0} min", s / 60.0);
+    }
+    let s = s.round();
+    let (min, s) = ((s / 60.0).floor(), s % 60.0);
+    match (min > 0.0, s > 0.0) {
+        (true, true) => format!("{min} min {s} s"),
+        (true, false) => format!("{min} min"),
+        (false, _) => format!("{s} s"),
+    }
+}
