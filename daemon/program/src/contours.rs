@@ -107,7 +107,7 @@ impl Contour {
         (0..n)
             .map(|i| {
                 let (a, b) = (self.points[i], self.points[(i + 1) % n]);
-                a.toward(b, crate::cuts::polylines::nearest_part(a, b, p))
+                a.toward(b, crate::geometry::plane::nearest_part(a, b, p))
                     .distance(p)
             })
             .fold(f64::INFINITY, f64::min)

@@ -14,6 +14,7 @@ mod report;
 pub mod resume;
 mod sheet;
 mod vetting;
+mod watch;
 mod work;
 
 #[cfg(test)]
@@ -21,10 +22,11 @@ extern crate self as program;
 #[cfg(test)]
 mod growth;
 
-pub use cuts::compensation::{CarriedOut, Compensation, Side, compensated};
-pub use cuts::cut_list::{Cut, CutList, Element, Stop, Traverse};
+pub use cuts::compensation::compensated;
+pub use cuts::cut_list::{CarriedOut, Compensation, Cut, CutList, Element, Side, Stop, Traverse};
 pub use cuts::join::{JOIN_MM, join};
-pub use reader::{COMMENTS_KEPT, Comment, Reading, ReadingRules, TOOLS_KEPT, Tool, Unit, read};
+pub use reader::reading::{COMMENTS_KEPT, Comment, Reading, TOOLS_KEPT, Tool, Unit};
+pub use reader::{ReadingRules, read};
 pub use report::findings::LISTED_PER_RULE;
 pub use report::seal::{NoSeal, Seal, hash, seal};
 pub use report::{Acceptance, Finding, Report, Severity, Verdict, Want};
@@ -35,9 +37,9 @@ pub use vetting::facts::{
     Air, Chart, Energy, Facts, Forecast, Hot, Joined, Link, Moment, Motion, Row, Slats, Source,
     Times, Wait, Wear,
 };
+pub use vetting::on_sheet::{Loose, VetInput};
 pub use vetting::rules::page::Page;
 pub use vetting::rules::reading::file_too_large::LARGEST_BYTES;
 pub use vetting::rules::{ALL as RULES, Group, Rule};
-pub use vetting::{
-    Found, Half, Judging, Loose, Unwatched, VetInput, Vetting, Watch, piece_map, vet, vet_in_full,
-};
+pub use vetting::{Found, Half, Judging, Vetting, piece_map, vet, vet_in_full};
+pub use watch::{Unwatched, Watch};

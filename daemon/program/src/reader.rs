@@ -3,22 +3,34 @@
 
 mod arcs;
 mod codes;
+mod fault;
 mod foreign;
 mod number;
+pub(crate) mod reading;
 mod run;
 mod scan;
 mod torch;
 
-use crate::cuts::cut_list::CutList;
-use crate::report::Finding;
+use crate::reader::reading::COMMENTS_KEPT;
+use crate::reader::reading::Comment;
+use crate::reader::reading::Reading;
 use crate::report::findings::{Findings, Spot};
-use crate::vetting::rules;
+use crate::vetting::rules::reading::after_end;
 use crate::vetting::rules::reading::after_end::After;
+use crate::vetting::rules::reading::comment_open;
+use crate::vetting::rules::reading::digits_excess;
+use crate::vetting::rules::reading::end_missing;
+use crate::vetting::rules::reading::file_too_large;
+use crate::vetting::rules::reading::line_too_long;
+use crate::vetting::rules::reading::not_a_program;
+use crate::vetting::rules::reading::replaced;
+use crate::vetting::rules::reading::units_not_stated;
+use crate::vetting::rules::reading::unreadable_block;
+use crate::vetting::rules::reading::word_ignored;
 use run::Run;
 use scan::Words;
 
 pub(crate) use arcs::on_bisector;
-pub use run::Unit;
 
 /// Which words mean what on this table.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -38,92 +50,17 @@ impl Default for ReadingRules {
     }
 }
 
-/// How many comments are kept; the rest are only passed over.
-pub const COMMENTS_KEPT: usize = 200;
-
-/// A comment of the program.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Comment {
-    /// Its line, from 1.
-    pub line: u32,
-    /// Its text without the brackets.
-    pub text: String,
-}
-
-/// How many changes of the tool word are kept.
-pub const TOOLS_KEPT: usize = 200;
-
-/// A tool word (`T`) with another number than the one before.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Tool {
-    /// Its number.
-    pub number: f64,
-    /// Its line, from 1.
-    pub line: u32,
-    /// How many cuts were done by then.
-    pub after_cuts: usize,
-}
-
-/// A program as read.
-#[derive(Clone, Debug)]
-pub struct Reading {
-    /// What it cuts.
-    pub cut_list: CutList,
-    /// What reading it has found (the rest is found by [`crate::vetting`]); places (`at`) are in
-    /// program coordinates.
-    pub findings: Vec<Finding>,
-    /// The unit of its first dimension; millimetres where none is stated.
-    pub unit: Unit,
-    /// Most decimals of an X, Y or R word.
-    pub decimals: u16,
-    /// Lines read.
-    pub lines: u32,
-    /// Blocks with words in them.
-    pub blocks: u32,
-    /// Its first comments.
-    pub comments: Vec<Comment>,
-    /// Changes of the tool word.
-    pub tools: Vec<Tool>,
-    /// There was a program in the file: without one the other rules have nothing to judge.
-    pub is_program: bool,
-}
-
-impl Reading {
-    /// Cuts that come from no text.
-    pub(crate) fn of_cuts(cut_list: CutList) -> Self {
-        Self {
-            cut_list,
-            is_program: true,
-            ..Self::without_program(Findings::default())
-        }
-    }
-
-    fn without_program(findings: Findings) -> Self {
-        Self {
-            cut_list: CutList::default(),
-            findings: findings.into_list(),
-            unit: Unit::Millimetre,
-            decimals: 0,
-            lines: 0,
-            blocks: 0,
-            comments: Vec::new(),
-            tools: Vec::new(),
-            is_program: false,
-        }
-    }
-}
-
 /// Reads a program. Never fails: what cannot be read is a finding.
 #[must_use]
 pub fn read(bytes: &[u8], rules: &ReadingRules) -> Reading {
     let mut findings = Findings::default();
-    if rules::reading::file_too_large::tell(&mut findings, bytes.len()) {
+    if file_too_large::tell(&mut findings, bytes.len()) {
         return Reading::without_program(findings);
     }
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     // Some editors of old mark the end of a text with this byte.
     let text = text.strip_suffix(b"\x1a").unwrap_or(text);
-    if rules::reading::not_a_program::tell(&mut findings, text) {
+    if not_a_program::tell(&mut findings, text) {
         return Reading::without_program(findings);
     }
     let mut file = File::new(rules, findings);
@@ -194,13 +131,13 @@ impl<'a> File<'a> {
         while !rest.is_empty() && self.fence != Fence::Closed {
             let (line, next, ended) = next_line(rest);
             self.lines = self.lines.saturating_add(1);
-            rules::reading::line_too_long::tell_if_long(&mut self.run.findings, self.lines, line);
+            line_too_long::tell_if_long(&mut self.run.findings, self.lines, line);
             self.line(line);
             if !ended {
                 self.cut_short = self.words.cut_short;
             }
             let (pieces, findings) = (self.run.torch.pieces, &mut self.run.findings);
-            if rules::reading::file_too_large::tell_path(findings, pieces, self.lines) {
+            if file_too_large::tell_path(findings, pieces, self.lines) {
                 return false;
             }
             rest = next;
@@ -236,7 +173,7 @@ impl<'a> File<'a> {
                 after.first_word.get_or_insert(at);
             }
         }
-        rules::reading::after_end::tell(&mut self.run.findings, &after);
+        after_end::tell(&mut self.run.findings, &after);
     }
 
     fn line(&mut self, line: &[u8]) {
@@ -264,22 +201,17 @@ impl<'a> File<'a> {
                 cut: self.run.cut_number(),
                 ..spot(self.lines, line, offset)
             };
-            rules::reading::comment_open::tell(&mut self.run.findings, at);
+            comment_open::tell(&mut self.run.findings, at);
         }
         if self.words.deleted {
-            rules::reading::word_ignored::count(
-                &mut self.run.ignored,
-                "block behind /",
-                self.lines,
-                1,
-            );
+            word_ignored::count(&mut self.run.ignored, "block behind /", self.lines, 1);
             return;
         }
         if self.words.is_empty() && self.words.fault.is_none() {
             return;
         }
         if let Fence::Doubtful(at) = self.fence {
-            rules::reading::unreadable_block::fence_in_the_middle(&mut self.run.findings, at);
+            unreadable_block::fence_in_the_middle(&mut self.run.findings, at);
             self.fence = Fence::None;
         }
         if self.fence == Fence::Start {
@@ -302,7 +234,7 @@ impl<'a> File<'a> {
         let behind = line[start + 1..].trim_ascii();
         // A comment may name the program; anything else might be meant to be cut.
         if !behind.is_empty() && !behind.starts_with(b"(") && !behind.starts_with(b";") {
-            rules::reading::unreadable_block::words_behind_fence(
+            unreadable_block::words_behind_fence(
                 &mut self.run.findings,
                 self.lines,
                 column(line, start + 1),
@@ -318,7 +250,7 @@ impl<'a> File<'a> {
 
     fn finish(mut self) -> Reading {
         let whole = self.blocks.saturating_sub(self.bad_blocks);
-        if rules::reading::not_a_program::tell_if_nothing_read(
+        if not_a_program::tell_if_nothing_read(
             &mut self.run.findings,
             self.blocks,
             whole,
@@ -330,13 +262,13 @@ impl<'a> File<'a> {
         match self.fence {
             Fence::Closed | Fence::Doubtful(_) => {}
             Fence::Open(at) => {
-                rules::reading::end_missing::fence_open(&mut self.run.findings, at, self.lines);
+                end_missing::fence_open(&mut self.run.findings, at, self.lines);
             }
             Fence::None | Fence::Start if self.cut_short => {
-                rules::reading::end_missing::cut_short(&mut self.run.findings, self.lines);
+                end_missing::cut_short(&mut self.run.findings, self.lines);
             }
             Fence::None | Fence::Start => {
-                rules::reading::end_missing::no_end(&mut self.run.findings, self.lines);
+                end_missing::no_end(&mut self.run.findings, self.lines);
             }
         }
         let run = self.run;
@@ -352,10 +284,10 @@ impl<'a> File<'a> {
             findings: Vec::new(),
         };
         let mut findings = run.findings;
-        rules::reading::units_not_stated::tell(&mut findings, run.unit_missing, &reading.cut_list);
-        rules::reading::replaced::tell(&mut findings, &run.replaced);
-        rules::reading::word_ignored::tell(&mut findings, &run.ignored);
-        rules::reading::digits_excess::tell(&mut findings, &run.digits);
+        units_not_stated::tell(&mut findings, run.unit_missing, &reading.cut_list);
+        replaced::tell(&mut findings, &run.replaced);
+        word_ignored::tell(&mut findings, &run.ignored);
+        digits_excess::tell(&mut findings, &run.digits);
         reading.findings = findings.into_list();
         reading
     }

@@ -2,6 +2,7 @@
 
 pub mod explain;
 pub(crate) mod findings;
+pub(crate) mod lack;
 pub mod picture;
 pub(crate) mod said;
 pub mod sarif;

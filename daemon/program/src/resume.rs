@@ -17,7 +17,7 @@ use units::{Point, Segment};
 
 use crate::Cut;
 use crate::report::Finding;
-use crate::vetting::VetInput;
+use crate::vetting::on_sheet::VetInput;
 
 /// A transferred arc reaches a wall this far off, mm (common practice, no source).
 pub const REACH_MM: f64 = 2.0;
@@ -108,4 +108,18 @@ pub struct Ways {
 #[must_use]
 pub fn ways(stopped: &Stopped<'_>, input: &VetInput<'_>) -> Ways {
     ways::find(stopped, input)
+}
+
+/// Lost so near to a contour's end it may be left as a tab, mm (process handbook).
+const LEAVE_MM: f64 = 8.0;
+
+/// How the metal ahead of the place lost is held.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Ahead {
+    /// It hangs together with the clamp, wherever the cut has come to.
+    Holds,
+    /// By what is surely cut it does.
+    MayHold,
+    /// Not even by that.
+    Loose,
 }

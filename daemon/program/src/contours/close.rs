@@ -2,7 +2,8 @@
 
 use units::Point;
 
-use crate::cuts::polylines::{Line, between};
+use crate::cuts::polylines::Line;
+use crate::geometry::plane::between;
 
 /// The path "meets itself again" within this, mm.
 const MEETS_MM: f64 = 0.1;

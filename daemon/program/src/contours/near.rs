@@ -9,9 +9,10 @@ mod slab;
 use slab::Slab;
 
 use crate::contours::{Contour, Contours};
-use crate::cuts::polylines::{Flat, between};
+use crate::cuts::polylines::Flat;
+use crate::geometry::plane::between;
 use crate::geometry::tree::{Tree, grown};
-use crate::vetting::Watch;
+use crate::watch::Watch;
 
 /// So many chords share a box.
 const CHORDS: usize = 12;
@@ -271,7 +272,7 @@ impl<'a> Near<'a> {
                 let (apart_mm, on_a) = between(a, b, c, d);
                 if apart_mm < limit {
                     limit = apart_mm;
-                    let on_b = c.toward(d, crate::cuts::polylines::nearest_part(c, d, on_a));
+                    let on_b = c.toward(d, crate::geometry::plane::nearest_part(c, d, on_a));
                     best.insert(
                         earlier.cut,
                         Pair {

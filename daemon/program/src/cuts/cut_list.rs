@@ -2,8 +2,6 @@
 
 use units::{Bounds, Point, Segment};
 
-use crate::cuts::compensation::Compensation;
-
 /// A program reduced to cuts, in program coordinates, mm.
 ///
 /// The coordinates are those of the zero that the program has when it starts: a `G92` given after
@@ -136,4 +134,63 @@ pub struct Element {
     pub line: u32,
     /// Column of the word that moves, from 1.
     pub column: u32,
+}
+
+/// The side of travel that the path is moved to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// G41.
+    Left,
+    /// G42.
+    Right,
+}
+
+impl Side {
+    pub(crate) fn word(self) -> &'static str {
+        match self {
+            Self::Left => "G41",
+            Self::Right => "G42",
+        }
+    }
+
+    /// Above 0: to the left.
+    pub(crate) fn sign(self) -> f64 {
+        match self {
+            Self::Left => 1.0,
+            Self::Right => -1.0,
+        }
+    }
+}
+
+/// How far the compensation of a cut has come.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum CarriedOut {
+    /// The path is the programmed one.
+    NotYet,
+    /// The path was moved aside by half this kerf, mm.
+    Offset {
+        /// The kerf, mm.
+        kerf_mm: f64,
+    },
+    /// It cannot be; the path is the programmed one, and a finding says why.
+    Refused,
+}
+
+/// The compensation of one cut.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Compensation {
+    /// Which side of travel.
+    pub side: Side,
+    /// The kerf that the program itself states, mm.
+    pub kerf_mm: Option<f64>,
+    /// Line of the word, from 1.
+    pub line: u32,
+    /// Column of the word, from 1.
+    pub column: u32,
+    /// How many pieces of the programmed path it holds for; `None`: all.
+    pub elements: Option<usize>,
+    /// The torch travelled between the word and torch on: the pierce itself is moved aside.
+    pub travelled: bool,
+    /// Whether the cut's path is the offset one.
+    pub carried_out: CarriedOut,
 }

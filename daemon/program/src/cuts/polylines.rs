@@ -1,6 +1,7 @@
 //! The cuts as straight pieces on the sheet: what geometry that compares cuts with each other works
 //! on. Arcs are flattened to 0.02 mm of sagitta.
 
+use crate::geometry::plane::nearest_part;
 use units::{Bounds, Point, Segment};
 
 use crate::CutList;
@@ -252,44 +253,9 @@ impl Chord {
     }
 }
 
-/// How far a place is off a chain of chords, mm; infinite for none.
-pub(crate) fn off_mm(chain: &[Point], p: Point) -> f64 {
-    chain
-        .windows(2)
-        .map(|w| w[0].toward(w[1], nearest_part(w[0], w[1], p)).distance(p))
-        .fold(f64::INFINITY, f64::min)
-}
-
-/// How far along `a`-`b` (0 to 1) the place nearest to `p` lies.
-pub(crate) fn nearest_part(a: Point, b: Point, p: Point) -> f64 {
-    crate::work::count(1);
-    let (dx, dy) = (b.x - a.x, b.y - a.y);
-    let square = dx * dx + dy * dy;
-    if square <= 0.0 {
-        return 0.0;
-    }
-    (((p.x - a.x) * dx + (p.y - a.y) * dy) / square).clamp(0.0, 1.0)
-}
-
-/// Distance between two straight pieces and the nearest place on the first, mm.
-pub(crate) fn between(a: Point, b: Point, c: Point, d: Point) -> (f64, Point) {
-    if let Some(part) = crate::geometry::plane::crossing(a, b, c, d) {
-        return (0.0, a.toward(b, part));
-    }
-    let on_first = |p: Point| {
-        let q = a.toward(b, nearest_part(a, b, p));
-        (q.distance(p), q)
-    };
-    let on_second = |p: Point| (c.toward(d, nearest_part(c, d, p)).distance(p), p);
-    [on_first(c), on_first(d), on_second(a), on_second(b)]
-        .into_iter()
-        .fold((f64::INFINITY, a), |best, next| {
-            if next.0 < best.0 { next } else { best }
-        })
-}
-
 #[cfg(test)]
 mod tests {
+    use crate::geometry::plane::between;
     use units::Placement;
 
     use super::*;

@@ -4,7 +4,7 @@
 
 use units::{Bounds, Point};
 
-use crate::cuts::polylines::nearest_part;
+use crate::geometry::plane::nearest_part;
 use crate::geometry::plane::{crossing, inside, is_left_of};
 use crate::geometry::tree::{Tree, grown};
 

@@ -126,7 +126,7 @@ pub(crate) fn distance_to_box(a: Point, b: Point, low: Point, high: Point) -> (f
         high,
         Point::new(low.x, high.y),
     ];
-    let beside = corners.map(|c| a.toward(b, crate::cuts::polylines::nearest_part(a, b, c)));
+    let beside = corners.map(|c| a.toward(b, nearest_part(a, b, c)));
     [a, b]
         .into_iter()
         .chain(meets)
@@ -208,6 +208,51 @@ pub(crate) fn place(p: Point) -> String {
     format!("({}, {})", mm(p.x), mm(p.y))
 }
 
+/// How far a place is off a chain of chords, mm; infinite for none.
+pub(crate) fn off_mm(chain: &[Point], p: Point) -> f64 {
+    chain
+        .windows(2)
+        .map(|w| w[0].toward(w[1], nearest_part(w[0], w[1], p)).distance(p))
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// How far along `a`-`b` (0 to 1) the place nearest to `p` lies.
+pub(crate) fn nearest_part(a: Point, b: Point, p: Point) -> f64 {
+    crate::work::count(1);
+    let (dx, dy) = (b.x - a.x, b.y - a.y);
+    let square = dx * dx + dy * dy;
+    if square <= 0.0 {
+        return 0.0;
+    }
+    (((p.x - a.x) * dx + (p.y - a.y) * dy) / square).clamp(0.0, 1.0)
+}
+
+/// Distance between two straight pieces and the nearest place on the first, mm.
+pub(crate) fn between(a: Point, b: Point, c: Point, d: Point) -> (f64, Point) {
+    if let Some(part) = crossing(a, b, c, d) {
+        return (0.0, a.toward(b, part));
+    }
+    let on_first = |p: Point| {
+        let q = a.toward(b, nearest_part(a, b, p));
+        (q.distance(p), q)
+    };
+    let on_second = |p: Point| (c.toward(d, nearest_part(c, d, p)).distance(p), p);
+    [on_first(c), on_first(d), on_second(a), on_second(b)]
+        .into_iter()
+        .fold((f64::INFINITY, a), |best, next| {
+            if next.0 < best.0 { next } else { best }
+        })
+}
+
+/// How far a rectangle stays from the sheet's edge, mm; negative beyond it.
+pub(crate) fn room(b: &Bounds, sheet: Point) -> f64 {
+    b.low
+        .x
+        .min(b.low.y)
+        .min(sheet.x - b.high.x)
+        .min(sheet.y - b.high.y)
+}
+
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
@@ -229,7 +274,7 @@ mod tests {
             };
             let (distance, at) = distance_to_box(a, b, low, high);
             prop_assert!((off(at) - distance).abs() < 1e-12);
-            let on = a.toward(b, crate::cuts::polylines::nearest_part(a, b, at));
+            let on = a.toward(b, nearest_part(a, b, at));
             prop_assert!(on.distance(at) < 1e-9, "{at:?} is off the piece");
             for k in 0..=500 {
                 let p = a.toward(b, f64::from(k) / 500.0);

@@ -1,7 +1,16 @@
 //! What each G word is, and which group it belongs to (NISTIR 6556, table 4).
 
-use super::foreign::CALLS_MACRO;
-use crate::cuts::compensation::Side;
+use crate::cuts::cut_list::Side;
+
+/// A G or M word: its number times ten and where it stands (bytes from the line's start).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Code {
+    pub tenths: u32,
+    pub offset: u32,
+}
+
+/// What G65 to G67 do.
+pub(super) const CALLS_MACRO: &str = "calls a macro, and this panel runs none";
 
 /// How the torch moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

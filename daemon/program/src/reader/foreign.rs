@@ -3,8 +3,10 @@
 
 use super::codes::name;
 use super::number::number;
-use super::scan::{Code, Fault};
-use crate::vetting::rules;
+use crate::reader::codes::CALLS_MACRO;
+use crate::reader::codes::Code;
+use crate::reader::fault::Fault;
+use crate::vetting::rules::reading::unsupported_word;
 
 /// What to do about a macro.
 pub(super) const WRITE_OUT: &str = "Write the moves out with plain numbers: whatever has made the program can usually be told to use \
@@ -16,7 +18,6 @@ pub(super) const NO_SUBPROGRAMS: &str = "Write its blocks out where it is called
 
 /// G65 to G67 in tenths, and what they do.
 pub(super) const CALLS: core::ops::RangeInclusive<u32> = 650..=679;
-pub(super) const CALLS_MACRO: &str = "calls a macro, and this panel runs none";
 
 /// Words that begin a statement of a macro language.
 const STATEMENTS: [&str; 17] = [
@@ -44,7 +45,7 @@ pub(super) fn macro_call(codes: &[Code]) -> Option<Fault> {
     let code = codes.iter().find(|c| CALLS.contains(&c.tenths))?;
     Some(Fault {
         offset: code.offset,
-        rule: rules::reading::unsupported_word::NAME,
+        rule: unsupported_word::NAME,
         says: format!("{} {CALLS_MACRO}.", name('G', code.tenths)),
         remedy: WRITE_OUT.to_owned(),
     })
@@ -84,7 +85,7 @@ pub(super) fn macro_word(line: &[u8]) -> Option<Fault> {
     };
     Some(Fault {
         offset: at as u32,
-        rule: rules::reading::unsupported_word::NAME,
+        rule: unsupported_word::NAME,
         says: format!("{word} is a statement of {of}; this panel runs none."),
         remedy: remedy.to_owned(),
     })

@@ -6,39 +6,23 @@ mod places;
 mod travel;
 mod words;
 
+use crate::reader::reading::Unit;
+use crate::vetting::rules::reading::unreadable_block;
+use crate::vetting::rules::reading::unsupported_word;
+use crate::vetting::rules::torch::compensation_open;
 use units::Point;
 
 use self::compensate::On;
 use super::codes::{GWord, Motion};
-use super::scan::{Code, Words};
+use super::scan::Words;
 use super::torch::Torch;
-use super::{ReadingRules, Tool, spot};
-use crate::cuts::compensation::Side;
+use super::{ReadingRules, spot};
 use crate::cuts::cut_list::CutList;
+use crate::cuts::cut_list::Side;
+use crate::reader::codes::Code;
+use crate::reader::reading::Tool;
 use crate::report::findings::{Findings, Spot, Tally};
-use crate::vetting::rules;
 use crate::vetting::rules::reading::digits_excess::Digits;
-
-/// A unit of length.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Unit {
-    /// Millimetres.
-    #[default]
-    Millimetre,
-    /// Inches.
-    Inch,
-}
-
-impl Unit {
-    /// How many millimetres one of it is.
-    #[must_use]
-    pub fn mm(self) -> f64 {
-        match self {
-            Self::Millimetre => 1.0,
-            Self::Inch => 25.4,
-        }
-    }
-}
 
 /// What the G words of one block ask for.
 #[derive(Clone, Copy, Debug, Default)]
@@ -215,18 +199,14 @@ impl<'a> Run<'a> {
         self.refused = true;
         let at = self.spot(b, offset);
         self.findings
-            .refuse(rules::reading::unreadable_block::NAME, at, || {
-                (says, remedy.to_owned())
-            });
+            .refuse(unreadable_block::NAME, at, || (says, remedy.to_owned()));
     }
 
     pub(super) fn unsupported(&mut self, b: &BlockAt<'_>, offset: u32, says: String, remedy: &str) {
         self.refused = true;
         let at = self.spot(b, offset);
         self.findings
-            .refuse(rules::reading::unsupported_word::NAME, at, || {
-                (says, remedy.to_owned())
-            });
+            .refuse(unsupported_word::NAME, at, || (says, remedy.to_owned()));
     }
 
     /// No block follows.
@@ -234,7 +214,7 @@ impl<'a> Run<'a> {
         let end = self.end.unwrap_or(Spot::line(last_line));
         self.torch.end(&mut self.findings, &mut self.cut_list, end);
         if let Some(on) = self.compensation.take() {
-            rules::torch::compensation_open::still_on(&mut self.findings, end, on.at);
+            compensation_open::still_on(&mut self.findings, end, on.at);
         }
     }
 }

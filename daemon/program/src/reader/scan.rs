@@ -2,26 +2,13 @@
 
 use super::foreign;
 use super::number::{Bad, BadNumber, Number, number};
-use crate::vetting::rules;
+use crate::reader::codes::Code;
+use crate::reader::fault::Fault;
+use crate::vetting::rules::reading::unreadable_block;
+use crate::vetting::rules::reading::unsupported_word;
 
 /// Most G words and most M words that one block may hold; more cannot be without a clash.
 const MOST_CODES: usize = 16;
-
-/// A G or M word: its number times ten and where it stands (bytes from the line's start).
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Code {
-    pub tenths: u32,
-    pub offset: u32,
-}
-
-/// What is wrong with a line, and at which byte.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Fault {
-    pub offset: u32,
-    pub rule: &'static str,
-    pub says: String,
-    pub remedy: String,
-}
 
 /// The words of one line. Kept and cleared between lines, so that reading allocates nothing.
 #[derive(Debug)]
@@ -136,11 +123,11 @@ impl Words {
     }
 
     fn unreadable(&mut self, offset: usize, says: String, remedy: &str) {
-        self.fail(offset, rules::reading::unreadable_block::NAME, says, remedy);
+        self.fail(offset, unreadable_block::NAME, says, remedy);
     }
 
     fn unsupported(&mut self, offset: usize, says: String, remedy: &str) {
-        self.fail(offset, rules::reading::unsupported_word::NAME, says, remedy);
+        self.fail(offset, unsupported_word::NAME, says, remedy);
     }
 
     /// Reads a line (without its end). What is wrong is kept in `fault`; the words that could be

@@ -1,11 +1,13 @@
 //! The cut that is being gathered while the torch is on.
 
+use crate::vetting::rules::reading::file_too_large;
+use crate::vetting::rules::torch::torch_left_on;
+use crate::vetting::rules::torch::torch_on_twice;
 use units::Point;
 
-use crate::cuts::compensation::Compensation;
+use crate::cuts::cut_list::Compensation;
 use crate::cuts::cut_list::{Cut, CutList, Element};
 use crate::report::findings::{Findings, Spot};
-use crate::vetting::rules;
 
 #[derive(Debug, Default)]
 pub(crate) struct Torch {
@@ -37,10 +39,10 @@ impl Torch {
         compensation: Option<Compensation>,
     ) {
         if let Some(cut) = &self.cut {
-            rules::torch::torch_on_twice::on(findings, at, cut.on_line);
+            torch_on_twice::on(findings, at, cut.on_line);
             return;
         }
-        self.pieces += rules::reading::file_too_large::CUT_PIECES;
+        self.pieces += file_too_large::CUT_PIECES;
         self.cut = Some(Cut {
             pierce,
             on_line: at.line,
@@ -60,7 +62,7 @@ impl Torch {
                     ..cut
                 });
             }
-            None => rules::torch::torch_on_twice::off(findings, at),
+            None => torch_on_twice::off(findings, at),
         }
     }
 
@@ -90,7 +92,7 @@ impl Torch {
     pub fn end(&mut self, findings: &mut Findings, list: &mut CutList, end: Spot) {
         if let Some(cut) = self.cut.take() {
             let number = list.cuts.len() + 1;
-            rules::torch::torch_left_on::tell(findings, &cut, number, end);
+            torch_left_on::tell(findings, &cut, number, end);
             list.cuts.push(Cut {
                 off_line: end.line,
                 ..cut

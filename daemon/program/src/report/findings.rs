@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use units::Point;
 
 use crate::cuts::cut_list::{Cut, Element};
+use crate::report::lack::Lack;
 use crate::report::{Finding, Severity};
-use crate::vetting::rules::reading::not_judged::Lack;
 
 /// How many findings of one rule are listed one by one; the rest are told as one, with their number
 /// and their cuts. No sheet has so many cuts; a hopeless text of 64 MiB has.

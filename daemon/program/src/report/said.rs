@@ -1,7 +1,7 @@
 //! What comments say about sheet and settings. Only what is said plainly counts: a comment is prose,
 //! and a warning that was not meant costs more than one that is missing.
 
-use crate::reader::Comment;
+use crate::reader::reading::Comment;
 
 /// Metals as comments name them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

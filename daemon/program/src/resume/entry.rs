@@ -4,7 +4,8 @@ use units::{Point, Segment};
 
 use super::Lost;
 use super::ground::Ground;
-use crate::cuts::polylines::{SAGITTA_MM, off_mm};
+use crate::cuts::polylines::SAGITTA_MM;
+use crate::geometry::plane::off_mm;
 
 /// The least way from the pierce to the path, mm (common practice, no source); never under 2 kerfs.
 const OFF_MM: f64 = 4.0;

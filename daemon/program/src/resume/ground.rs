@@ -7,11 +7,12 @@ use units::{Bounds, Point, Segment};
 
 use super::{REACH_MM, Stopped};
 use crate::contours::{Contour, Contours, Kind};
-use crate::cuts::polylines::{Flat, off_mm};
+use crate::cuts::polylines::Flat;
 use crate::geometry::plane::apart;
+use crate::geometry::plane::off_mm;
 use crate::sheet::pieces::{MapInput, PieceMap, Under};
-use crate::vetting::OnSheet;
 use crate::vetting::lead;
+use crate::vetting::on_sheet::OnSheet;
 use crate::{Cut, CutList, Element};
 
 /// What is left of a path is measured in steps of this, mm.

@@ -5,9 +5,9 @@ use super::ground::{history, made, part};
 use super::{Proposal, Stopped, Way};
 use crate::report::findings::Findings;
 use crate::report::{Finding, Severity};
+use crate::vetting::on_sheet::{OnSheet, VetInput};
 use crate::vetting::rules;
 use crate::vetting::rules::Group;
-use crate::vetting::{OnSheet, VetInput};
 use crate::{Cut, CutList, Element, Reading};
 
 /// Broken by the purpose of every splice, and those that judge how much of a

@@ -3,24 +3,13 @@
 use super::ways::{Asked, plain, tenths};
 use super::{Lost, Proposal, Way, Ways};
 use crate::geometry::plane::mm;
+use crate::resume::Ahead;
+use crate::resume::LEAVE_MM;
 
-/// Lost so near to a contour's end it may be left as a tab, mm (process handbook).
-pub(super) const LEAVE_MM: f64 = 8.0;
 /// So much metal at the end of any path is as good as none: it breaks by hand, mm (invented).
 const HAIR_MM: f64 = 1.0;
 /// Of a longer rest nobody asks whether all of it runs through kerfs already, mm (invented).
 const LONG_MM: f64 = 60.0;
-
-/// How the metal ahead of the place lost is held.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Ahead {
-    /// It hangs together with the clamp, wherever the cut has come to.
-    Holds,
-    /// By what is surely cut it does.
-    MayHold,
-    /// Not even by that.
-    Loose,
-}
 
 impl Asked<'_> {
     /// An outline near its end is left on a tab; whatever it is, when its rest is as good as gone, for

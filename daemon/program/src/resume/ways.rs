@@ -5,12 +5,12 @@ use core::cell::OnceCell;
 use units::{Point, Segment};
 
 use super::ground::Ground;
-use super::leave::{Ahead, LEAVE_MM};
 use super::{Lost, Proposal, REACH_MM, Stopped, Way, Ways, entry, judge};
 use crate::contours::Kind;
 use crate::geometry::plane::mm;
 use crate::report::{Finding, Severity};
-use crate::vetting::{OnSheet, VetInput};
+use crate::resume::{Ahead, LEAVE_MM};
+use crate::vetting::on_sheet::{OnSheet, VetInput};
 use crate::{Cut, CutList, Reading, Setup};
 
 /// A new lead-in joins this far before what is surely cut, mm (process handbook).

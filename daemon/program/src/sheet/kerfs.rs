@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use units::{Bounds, Point};
 
-use crate::cuts::polylines::{Flat, nearest_part};
+use crate::cuts::polylines::Flat;
+use crate::geometry::plane::nearest_part;
 use crate::geometry::tree::{Tree, grown};
 use crate::sheet::pieces::strand::{Strand, Strands};
 

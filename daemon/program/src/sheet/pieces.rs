@@ -17,9 +17,10 @@ use units::{Bounds, Point};
 pub use freed::FreedNear;
 
 use crate::cuts::polylines::Flat;
-use crate::vetting::Watch;
+use crate::sheet::pieces::strand::{METAL, NEVER};
 use crate::vetting::facts::Slats;
-use grid::{Grid, Laying, METAL, NEVER};
+use crate::watch::Watch;
+use grid::{Grid, Laying};
 use split::{NONE, Split};
 use strand::{Strands, Tick};
 

@@ -15,10 +15,12 @@ use units::{Point, Segment};
 use self::budget::Budget;
 use crate::cuts::cut_list::{Cut, CutList, Element};
 use crate::report::{Finding, Severity};
+use crate::vetting::judged;
+use crate::vetting::on_sheet::{OnSheet, VetInput};
 use crate::vetting::rules;
 use crate::vetting::rules::Group;
 use crate::vetting::rules::place::outside_sheet;
-use crate::vetting::{OnSheet, VetInput, Watch, judged};
+use crate::watch::Watch;
 use crate::{Reading, Unit};
 
 /// A finding and those that it explains, by their places in the list.

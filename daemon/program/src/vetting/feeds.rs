@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::cuts::cut_list::Element;
 use crate::report::findings::Spot;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 /// The pieces of path with one feed.
 #[derive(Clone, Debug)]

@@ -6,7 +6,7 @@ use crate::Cut;
 use crate::contours::{Contour, Contours, Kind};
 use crate::cuts::polylines::Line;
 use crate::report::findings::Spot;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 /// The closed contours with their cuts and the cuts' numbers, from 1.
 pub(crate) fn each<'s>(

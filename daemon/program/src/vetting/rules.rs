@@ -8,7 +8,7 @@ pub(crate) mod frame;
 pub(crate) mod page;
 
 use crate::report::findings::Findings;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 /// Which part of vetting a rule belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -87,7 +87,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::cuts::polylines::between;
+    use crate::geometry::plane::between;
 
     proptest! {
         #[test]

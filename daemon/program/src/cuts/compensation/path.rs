@@ -2,10 +2,10 @@
 
 use units::{Point, Segment};
 
-use super::Compensation;
 use super::contour::{self, Loop};
 use super::corner::{self, Join, SNAP_MM, TooSmall};
 use super::crossings::{self, Sourced};
+use crate::cuts::cut_list::Compensation;
 use crate::cuts::cut_list::{Cut, Element};
 
 /// Shorter pieces are crumbs of rounding: they say nothing of a direction, mm.

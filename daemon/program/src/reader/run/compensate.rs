@@ -4,11 +4,11 @@
 //! its kin) is `unsupported-word`; switching it on twice is `compensation-open`.
 
 use super::{BlockAt, Run};
-use crate::cuts::compensation::{Compensation, Side};
+use crate::cuts::cut_list::{Compensation, Side};
+use crate::reader::codes::Code;
 use crate::reader::codes::name;
-use crate::reader::scan::Code;
 use crate::report::findings::Spot;
-use crate::vetting::rules;
+use crate::vetting::rules::torch::compensation_open;
 
 /// No kerf is wider, mm.
 const WIDEST_KERF_MM: f64 = 20.0;
@@ -62,7 +62,7 @@ impl Run<'_> {
         let at = self.spot(b, code.offset);
         if let Some(on) = self.compensation {
             self.refused = true;
-            rules::torch::compensation_open::twice(&mut self.findings, at, on.at);
+            compensation_open::twice(&mut self.findings, at, on.at);
             return;
         }
         let Ok(kerf_mm) = self.stated_kerf(b) else {
@@ -75,7 +75,7 @@ impl Run<'_> {
             moved: false,
         };
         if self.torch.has_path() || (self.torch.is_on() && self.torch_word(b).is_none()) {
-            rules::torch::compensation_open::inside_a_cut(&mut self.findings, at);
+            compensation_open::inside_a_cut(&mut self.findings, at);
         } else {
             self.torch.compensate(on.for_cut());
         }

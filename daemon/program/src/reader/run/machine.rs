@@ -4,7 +4,10 @@ use super::{BlockAt, Place, Run};
 use crate::cuts::cut_list::Stop;
 use crate::reader::foreign;
 use crate::report::findings::Spot;
-use crate::vetting::rules;
+use crate::vetting::rules::reading::dwell_suspect;
+use crate::vetting::rules::reading::unsupported_word;
+use crate::vetting::rules::torch::compensation_open;
+use crate::vetting::rules::torch::stop_while_on;
 
 impl Run<'_> {
     /// M words but for the torch's: returns the stop or end among them.
@@ -87,7 +90,7 @@ impl Run<'_> {
                 && let Some(on) = self.compensation.take()
                 && !ends_here
             {
-                rules::torch::compensation_open::still_on(&mut self.findings, at, on.at);
+                compensation_open::still_on(&mut self.findings, at, on.at);
             }
         }
     }
@@ -95,7 +98,7 @@ impl Run<'_> {
     /// A cut begins where the program itself does not say.
     pub(super) fn start_from_machine_place(&mut self, at: Spot) {
         if let Place::Machine { line } = self.place {
-            rules::reading::unsupported_word::start_unknown(&mut self.findings, at, line);
+            unsupported_word::start_unknown(&mut self.findings, at, line);
             self.place = Place::Guessed;
         }
     }
@@ -123,9 +126,9 @@ impl Run<'_> {
             );
             return;
         }
-        rules::reading::dwell_suspect::tell(&mut self.findings, at, p);
-        if self.torch.has_path() && p > rules::torch::stop_while_on::LONGEST_S {
-            rules::torch::stop_while_on::dwell(&mut self.findings, at, p);
+        dwell_suspect::tell(&mut self.findings, at, p);
+        if self.torch.has_path() && p > stop_while_on::LONGEST_S {
+            stop_while_on::dwell(&mut self.findings, at, p);
         } else {
             self.replaced.count("dwell", at);
         }
@@ -140,7 +143,7 @@ impl Run<'_> {
         }
         let at = self.spot(b, offset);
         if self.torch.is_on() {
-            rules::torch::stop_while_on::stop(&mut self.findings, at, code);
+            stop_while_on::stop(&mut self.findings, at, code);
         } else {
             self.ignored.count("M0/M1", at);
             self.cut_list.stops.push(Stop {

@@ -1,10 +1,10 @@
 //! Where the zero is: G54 to G59, G92 and its kin.
 
+use crate::vetting::rules::torch::zero_shift_in_cut;
 use units::Point;
 
 use super::{BlockAt, Run};
 use crate::reader::codes::{GWord, name};
-use crate::vetting::rules;
 
 impl Run<'_> {
     pub(super) fn select_zero(&mut self, b: &BlockAt<'_>) {
@@ -23,7 +23,7 @@ impl Run<'_> {
         self.zero = Some(zero);
         if self.torch.is_on() {
             let at = self.spot(b, code.offset);
-            rules::torch::zero_shift_in_cut::tell(&mut self.findings, at, &name('G', code.tenths));
+            zero_shift_in_cut::tell(&mut self.findings, at, &name('G', code.tenths));
             self.refused = true;
         } else {
             self.unsupported(
@@ -42,11 +42,7 @@ impl Run<'_> {
             let z = b.words.has(b'Z');
             let at = self.spot(b, code.offset);
             if self.torch.is_on() && (xy || word != GWord::SetPlace) {
-                rules::torch::zero_shift_in_cut::tell(
-                    &mut self.findings,
-                    at,
-                    &name('G', code.tenths),
-                );
+                zero_shift_in_cut::tell(&mut self.findings, at, &name('G', code.tenths));
             }
             match word {
                 GWord::SetPlace if xy => self.set_place(b),

@@ -1,14 +1,20 @@
 //! Moves: straight, round, by a touch-off, in machine coordinates.
 
+use crate::vetting::rules::reading::arc_ambiguous;
+use crate::vetting::rules::reading::arc_ill_defined;
+use crate::vetting::rules::reading::arc_impossible;
+use crate::vetting::rules::reading::arc_radius_mismatch;
+use crate::vetting::rules::torch::torch_on_in_rapid;
+use crate::vetting::rules::torch::zero_shift_in_cut;
 use units::{Point, Segment};
 
 use super::{BlockAt, Place, Run};
 use crate::cuts::cut_list::Element;
+use crate::reader::codes::Code;
 use crate::reader::codes::Motion;
-use crate::reader::scan::{Code, Words};
+use crate::reader::scan::Words;
 use crate::reader::{arcs, spot};
 use crate::report::findings::Spot;
-use crate::vetting::rules;
 
 impl Run<'_> {
     pub(super) fn target(&self, words: &Words) -> Point {
@@ -114,7 +120,7 @@ impl Run<'_> {
             return;
         }
         if self.torch.is_on() {
-            rules::torch::zero_shift_in_cut::tell(&mut self.findings, at, "G53");
+            zero_shift_in_cut::tell(&mut self.findings, at, "G53");
             return;
         }
         self.replaced.count("G53 move", at);
@@ -128,7 +134,7 @@ impl Run<'_> {
         }
         if motion == Motion::Rapid {
             let at = self.spot(b, b.move_offset());
-            rules::torch::torch_on_in_rapid::judge(&mut self.findings, at, self.at.distance(to));
+            torch_on_in_rapid::judge(&mut self.findings, at, self.at.distance(to));
         }
         self.cut(b, Segment::Line { from: self.at, to });
     }
@@ -217,12 +223,12 @@ impl Run<'_> {
         let chord = self.at.distance(to);
         let Some(centre) = centre else {
             self.refused = true;
-            rules::reading::arc_impossible::radius(&mut self.findings, at, chord, radius.abs());
+            arc_impossible::radius(&mut self.findings, at, chord, radius.abs());
             return None;
         };
         let numbers = [w.get(b'X'), w.get(b'Y'), w.get(b'R')];
         let digit = arcs::last_digit(&numbers, self.finest_decimals) * unit;
-        rules::reading::arc_ill_defined::judge(&mut self.findings, at, chord, radius.abs(), digit);
+        arc_ill_defined::judge(&mut self.findings, at, chord, radius.abs(), digit);
         Some((centre, to))
     }
 
@@ -248,13 +254,13 @@ impl Run<'_> {
         };
         let Some(centre) = centre else {
             self.refused = true;
-            rules::reading::arc_impossible::no_centre(&mut self.findings, at, self.centre_absolute);
+            arc_impossible::no_centre(&mut self.findings, at, self.centre_absolute);
             return None;
         };
         let radius = self.at.distance(centre);
         if radius < 1e-6 {
             self.refused = true;
-            rules::reading::arc_impossible::no_radius(&mut self.findings, at);
+            arc_impossible::no_radius(&mut self.findings, at);
             return None;
         }
         if self.place != Place::Known {
@@ -265,7 +271,7 @@ impl Run<'_> {
         if gap < 1e-9 {
             return Some((centre, self.at));
         }
-        rules::reading::arc_ambiguous::judge(&mut self.findings, at, gap, radius);
+        arc_ambiguous::judge(&mut self.findings, at, gap, radius);
         let end_radius = to.distance(centre);
         let moved = arcs::on_bisector(self.at, to, centre);
         let offset = if self.centre_absolute {
@@ -274,14 +280,8 @@ impl Run<'_> {
             Point::new(moved.x - self.at.x, moved.y - self.at.y)
         };
         let (shown, name) = (Point::new(offset.x / unit, offset.y / unit), self.unit);
-        let mended = rules::reading::arc_radius_mismatch::judge(
-            &mut self.findings,
-            at,
-            radius,
-            end_radius,
-            shown,
-            name,
-        );
+        let mended =
+            arc_radius_mismatch::judge(&mut self.findings, at, radius, end_radius, shown, name);
         Some((if mended { moved } else { centre }, to))
     }
 }

@@ -1,11 +1,13 @@
 //! G words set the modal state; letters that nothing asks for are found; F is kept.
 
-use super::{BlockAt, Run, Unit};
+use super::{BlockAt, Run};
+use crate::reader::codes::Code;
 use crate::reader::codes::{GWord, Motion, g_word, name};
 use crate::reader::foreign;
-use crate::reader::scan::Code;
-use crate::reader::{TOOLS_KEPT, Tool};
-use crate::vetting::rules;
+use crate::reader::reading::Unit;
+use crate::reader::reading::{TOOLS_KEPT, Tool};
+use crate::vetting::rules::reading::units_changed;
+use crate::vetting::rules::torch::mode_in_cut;
 
 impl Run<'_> {
     /// G words: modal state is set, one-shot words are kept for later in the block.
@@ -153,19 +155,14 @@ impl Run<'_> {
         let changed = *which(self) != value;
         *which(self) = value;
         if changed && self.torch.is_on() {
-            rules::torch::mode_in_cut::tell(&mut self.findings, at, &name('G', code.tenths));
+            mode_in_cut::tell(&mut self.findings, at, &name('G', code.tenths));
         }
     }
 
     pub(super) fn set_unit(&mut self, b: &BlockAt<'_>, unit: Unit, code: Code) {
         if self.first_unit.is_some_and(|_| self.unit != unit) {
             let at = self.spot(b, code.offset);
-            rules::reading::units_changed::tell(
-                &mut self.findings,
-                at,
-                &name('G', code.tenths),
-                unit,
-            );
+            units_changed::tell(&mut self.findings, at, &name('G', code.tenths), unit);
         }
         if self.unit != unit && !self.inverse_time {
             // F keeps its number and changes its meaning with the unit.

@@ -6,8 +6,8 @@
 
 use units::Point;
 
-use super::grid::{METAL, NEVER};
 use super::strand::Tick;
+use crate::sheet::pieces::strand::{METAL, NEVER};
 
 /// The first column, and the first behind it.
 type Span = [u32; 2];

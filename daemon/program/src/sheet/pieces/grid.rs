@@ -5,12 +5,13 @@
 //! left of it, 0.7 mm less the flattening of arcs, is wider than the diagonal of a cell, 0.64 mm) and
 //! one of 0.3 mm never does (nothing is left of it).
 
+use crate::sheet::pieces::strand::NEVER;
 use units::Point;
 
 use super::band::Band;
 use super::strand::{Strand, Strands, Tick};
 use crate::cuts::polylines::{Flat, Line};
-use crate::vetting::Watch;
+use crate::watch::Watch;
 
 /// Cells are no larger, mm; nor than a third of the kerf.
 const CELL_MM: f64 = 0.45;
@@ -27,11 +28,6 @@ const BAND_CELLS: u32 = 8 << 20;
 const MOST_RUNS: usize = 4_000_000;
 /// The hole of a pierce is a disc of 1.6 kerfs across: so many kerfs more than the kerf, on each side.
 pub(crate) const PIERCE_MORE: f64 = 0.3;
-
-/// This is never cut away.
-pub(crate) const METAL: Tick = Tick::MAX;
-/// Here is no metal from the start.
-pub(crate) const NEVER: Tick = 0;
 
 /// The sheet in rows of runs.
 #[derive(Debug)]

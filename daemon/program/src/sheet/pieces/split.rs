@@ -3,8 +3,9 @@
 
 use units::Point;
 
-use super::grid::{Grid, METAL, NEVER};
+use super::grid::Grid;
 use super::strand::Tick;
+use crate::sheet::pieces::strand::{METAL, NEVER};
 
 /// No piece.
 pub(crate) const NONE: u32 = u32::MAX;

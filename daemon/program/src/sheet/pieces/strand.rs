@@ -11,6 +11,12 @@ const STRANDS: f64 = 400_000.0;
 /// A moment: what is cut by strands of a lower number is cut. 0 is before everything.
 pub(crate) type Tick = u32;
 
+/// This is never cut away.
+pub(crate) const METAL: Tick = Tick::MAX;
+
+/// Here is no metal from the start.
+pub(crate) const NEVER: Tick = 0;
+
 /// A short stretch of one cut.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Strand {

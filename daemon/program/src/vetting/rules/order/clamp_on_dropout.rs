@@ -7,11 +7,11 @@ use crate::vetting::rules::page::Page;
 use units::Point;
 
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use crate::report::findings::{Findings, Spot};
 use crate::sheet::pieces::{PieceMap, Under};
 use crate::geometry::plane::place;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "clamp-on-dropout";
 
@@ -30,7 +30,7 @@ const CLEAR_MM: f64 = 26.0;
 const EDGE_MM: f64 = 12.0;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     let Some(clamp) = sheet.input.setup.and_then(|s| s.clamp) else {

@@ -1,5 +1,6 @@
 //! A path past a free piece that may stand up in the torch's way.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use units::Bounds;
 
@@ -7,7 +8,7 @@ use crate::report::findings::{Findings, Spot};
 use crate::sheet::pieces::Piece;
 use crate::geometry::plane::{apart, mm};
 use crate::geometry::tree::{Tree, grown};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "cut-near-loose";
 
@@ -24,7 +25,7 @@ pub(crate) const PAGE: Page = Page {
 const BODY_MM: f64 = 25.0;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     let loose: Vec<_> = map.pieces().into_iter().filter(|p| p.may_tip(map.slats())).collect();

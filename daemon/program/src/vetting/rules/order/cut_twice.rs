@@ -1,9 +1,10 @@
 //! A path along the kerf of an earlier cut.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use crate::report::findings::Findings;
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "cut-twice";
 
@@ -25,7 +26,7 @@ const DUPLICATE: f64 = 0.9;
 pub(super) const CROSSING_KERFS: f64 = 2.0;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     let crossing = CROSSING_KERFS * sheet.input.kerf_mm.unwrap_or(0.0);

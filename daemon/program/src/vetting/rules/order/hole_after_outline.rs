@@ -4,7 +4,7 @@ use crate::vetting::rules::page::Page;
 use crate::vetting::rules::reading::not_judged;
 use crate::contours::Kind;
 use crate::report::findings::Findings;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "hole-after-outline";
 

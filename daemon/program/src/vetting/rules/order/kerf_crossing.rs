@@ -1,11 +1,12 @@
 //! A path that crosses an earlier kerf: height control is to stand still there.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use super::cut_twice::CROSSING_KERFS;
-use crate::vetting::derived::Stretch;
+use crate::vetting::on_sheet::derived::Stretch;
 use crate::report::findings::Findings;
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "kerf-crossing";
 
@@ -20,7 +21,7 @@ pub(crate) const PAGE: Page = Page {
 };
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     for (_, number) in sheet.cuts() {

@@ -6,11 +6,12 @@ use crate::report::findings::{Findings, Spot};
 use crate::report::Severity;
 use units::{Bounds, Point};
 
-use crate::cuts::polylines::{Line, nearest_part};
+use crate::cuts::polylines::Line;
+use crate::geometry::plane::nearest_part;
 use crate::vetting::lead::joint;
 use crate::geometry::plane::mm;
 use crate::geometry::tree::{Tree, grown};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "open-contour";
 

@@ -1,11 +1,12 @@
 //! Freed pieces that fall through the slats or tip on them.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use crate::contours::Kind;
 use crate::report::findings::Findings;
 use crate::sheet::pieces::{Piece, size};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "part-unsupported";
 
@@ -19,7 +20,7 @@ pub(crate) const PAGE: Page = Page {
 };
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     let slats = map.slats();

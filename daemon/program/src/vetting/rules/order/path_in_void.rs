@@ -1,12 +1,13 @@
 //! The arc led to where there is no metal.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use units::Point;
 
 use crate::report::findings::Findings;
 use crate::sheet::pieces::{PieceMap, Under};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "path-in-void";
 
@@ -29,7 +30,7 @@ const KERFS: f64 = 3.0;
 const LEAST_KERFS: f64 = 0.5;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     let Some(kerf) = sheet.input.kerf_mm else {

@@ -1,13 +1,14 @@
 //! A pierce where there is no metal.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use units::Point;
 
 use crate::report::findings::{Findings, Spot};
-use crate::sheet::pieces::grid::NEVER;
+use crate::sheet::pieces::strand::NEVER;
 use crate::sheet::pieces::{PieceMap, Under};
 use crate::geometry::plane::{mm, place};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "pierce-in-void";
 
@@ -26,7 +27,7 @@ const WITHIN_MM: f64 = 1.0;
 const LEAST: f64 = 0.9;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     let mut looked = 0;

@@ -1,10 +1,11 @@
 //! A pierce close to metal that is already cut away.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use super::pierce_in_void::metal_part;
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "pierce-near-kerf";
 
@@ -21,7 +22,7 @@ pub(crate) const PAGE: Page = Page {
 const MORE_MM: f64 = 1.5;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     let Some(kerf) = sheet.input.kerf_mm else {

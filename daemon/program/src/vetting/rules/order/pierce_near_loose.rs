@@ -1,11 +1,12 @@
 //! A touch-off close to a free piece that may stand higher than the traverse.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use crate::report::findings::{Findings, Spot};
 use crate::sheet::pieces::Piece;
 use crate::geometry::plane::mm;
 use crate::geometry::tree::{Tree, grown};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 use units::Bounds;
 
 pub(crate) const NAME: &str = "pierce-near-loose";
@@ -23,7 +24,7 @@ pub(crate) const PAGE: Page = Page {
 const NEAR_MM: f64 = 30.0;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     let height = sheet.input.traverse_height_mm;

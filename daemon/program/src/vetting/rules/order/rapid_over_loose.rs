@@ -1,5 +1,6 @@
 //! A traverse over a piece that may stand up.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use units::Point;
 
@@ -7,7 +8,7 @@ use crate::report::findings::{Findings, Spot};
 use crate::sheet::pieces::{Piece, PieceMap, Under};
 use crate::geometry::plane::{clip, mm};
 use crate::geometry::tree::Tree;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "rapid-over-loose";
 
@@ -26,7 +27,7 @@ const OVER_MM: f64 = 2.0;
 const CLEAR_MM: f64 = 5.0;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     let height = sheet.input.traverse_height_mm;

@@ -4,11 +4,11 @@ use crate::vetting::rules::page::Page;
 use std::collections::BTreeMap;
 
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use crate::report::findings::{Findings, Spot};
 use crate::sheet::pieces::PieceMap;
 use crate::geometry::plane::numbers;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "return-path-lost";
 
@@ -26,7 +26,7 @@ pub(crate) const PAGE: Page = Page {
 const REACH_MM: f64 = 0.75;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     if sheet.input.setup.is_some_and(|s| s.clamp.is_none()) {

@@ -1,12 +1,13 @@
 //! The metal between the clamp and what is still to cut grows narrow.
 
+use crate::vetting::rules::reading::not_judged;
 use crate::vetting::rules::page::Page;
 use units::Bounds;
 
 use crate::report::findings::{Findings, Spot};
 use crate::sheet::pieces::Strait;
 use crate::geometry::tree::Tree;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "skeleton-weak";
 
@@ -25,7 +26,7 @@ const NARROW_MM: f64 = 20.0;
 const NEAR_MM: f64 = 40.0;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(map) = sheet.pieces_or_tell(findings, NAME) else {
+    let Some(map) = not_judged::pieces(sheet, findings, NAME) else {
         return;
     };
     if map.clamped(1).is_none() {

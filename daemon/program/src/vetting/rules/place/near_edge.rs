@@ -2,11 +2,11 @@
 
 use crate::vetting::rules::page::Page;
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
-use super::outside_sheet::room;
+use crate::report::lack::Lack;
+use crate::geometry::plane::room;
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "near-edge";
 

@@ -6,11 +6,11 @@ use crate::vetting::rules::page::Page;
 use units::{Bounds, Point};
 
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::{chords, distance_to_box, mm};
 use crate::geometry::tree::{Tree, grown};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "on-clamp";
 

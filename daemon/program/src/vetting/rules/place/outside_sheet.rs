@@ -1,11 +1,12 @@
 //! Kerf beyond the sheet's edge.
 
+use crate::geometry::plane::room;
 use crate::vetting::rules::page::Page;
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 use units::Point;
 
 pub(crate) const NAME: &str = "outside-sheet";
@@ -149,15 +150,6 @@ pub(crate) fn remedy(sheet: &OnSheet<'_>) -> String {
         // It lies within both as a whole: then no cut is outside either.
         Some(Fit::Fits) | None => "Move the program's zero in the setup.".to_owned(),
     }
-}
-
-/// How far a rectangle stays from the sheet's edge, mm; negative beyond it.
-pub(crate) fn room(b: &units::Bounds, sheet: units::Point) -> f64 {
-    b.low
-        .x
-        .min(b.low.y)
-        .min(sheet.x - b.high.x)
-        .min(sheet.y - b.high.y)
 }
 
 /// The first place of a piece whose kerf is beyond the edge.

@@ -2,11 +2,11 @@
 
 use crate::vetting::rules::page::Page;
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use super::outside_sheet;
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "outside-travel";
 

@@ -6,13 +6,13 @@ use crate::vetting::rules::page::Page;
 use units::{Bounds, Point};
 
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use crate::geometry::outline::Edges;
 use crate::report::findings::{Findings, Spot};
 use crate::report::Severity;
 use crate::geometry::plane::{apart, chords, mm};
 use crate::geometry::tree::{Tree, grown};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "over-used";
 

@@ -5,7 +5,7 @@ use units::Segment;
 
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::break_deg;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "arc-wrong-way";
 

@@ -6,7 +6,7 @@ use units::{Point, Segment};
 use super::arc_wrong_way::tangent;
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::{mm, place};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "faceted-arc";
 

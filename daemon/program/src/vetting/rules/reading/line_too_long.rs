@@ -4,7 +4,7 @@ use crate::vetting::rules::page::Page;
 use units::Segment;
 
 use crate::report::findings::{Findings, Spot};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "line-too-long";
 

@@ -1,6 +1,8 @@
 //! A rule whose input is not known says so: nothing is passed in silence. One finding stands for all
 //! of them, and the report lists them by name.
 
+use crate::sheet::pieces::PieceMap;
+use crate::report::lack::Lack;
 use crate::vetting::rules::page::Page;
 use std::collections::BTreeMap;
 
@@ -8,7 +10,7 @@ use crate::contours::Contours;
 use crate::vetting::facts::Chart;
 use crate::report::findings::{Findings, Spot};
 use crate::report::Want;
-use crate::vetting::{OnSheet, VetInput};
+use crate::vetting::on_sheet::{OnSheet, VetInput};
 
 pub(crate) const NAME: &str = "not-judged";
 
@@ -20,33 +22,6 @@ pub(crate) const PAGE: Page = Page {
     limit: || "Nothing is passed in silence: a rule that could not judge is named.".to_owned(),
     source: "This panel's own promise.",
 };
-
-/// What a rule would have to know.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub(crate) enum Lack {
-    /// What lies on the table; which part of it, in words.
-    Setup(&'static str),
-    /// The ground clamp.
-    Clamp,
-    /// The kerf.
-    Kerf,
-    /// The kerf; the rule was judged without it, for the middle of the kerf alone.
-    KerfInPart,
-    /// A chart row.
-    Row,
-    /// Something of the machine file, in words.
-    Machine(&'static str),
-    /// A forecast that hangs on the predicted times, in words.
-    Times(&'static str),
-    /// What the metal does with heat.
-    Metal,
-    /// A measured first article.
-    Article,
-    /// No more path than a sheet takes.
-    LessPath,
-    /// A path: the program could not be read.
-    Path,
-}
 
 impl Lack {
     /// What is not known.
@@ -206,6 +181,27 @@ pub(crate) fn no_metal(findings: &mut Findings, rule: &'static str) {
 
 pub(crate) fn no_kerf(findings: &mut Findings, rule: &'static str) {
     tell(findings, rule, Lack::Kerf);
+}
+
+/// The sheet through all cuts; without it the rule was not judged.
+pub(crate) fn pieces<'s>(
+    sheet: &'s OnSheet<'_>,
+    findings: &mut Findings,
+    rule: &'static str,
+) -> Option<&'s PieceMap> {
+    if sheet.input.setup.is_none() {
+        tell(findings, rule, Lack::Setup("the sheet is not known"));
+        return None;
+    }
+    if sheet.input.kerf_mm.is_none() {
+        no_kerf(findings, rule);
+        return None;
+    }
+    let pieces = sheet.pieces();
+    if pieces.is_none() {
+        tell(findings, rule, Lack::LessPath);
+    }
+    pieces
 }
 
 /// The contours; without a kerf there are none, and the rule was not judged.

@@ -1,11 +1,12 @@
 //! Dimensions that fit the other unit much better.
 
-use super::not_judged::{self, Lack};
+use super::not_judged;
+use crate::report::lack::Lack;
 use crate::vetting::rules::page::Page;
 use crate::Unit;
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "scale-suspect";
 

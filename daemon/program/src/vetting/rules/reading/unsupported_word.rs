@@ -1,7 +1,7 @@
 //! Legal language that this panel cannot carry out safely.
 
 use crate::vetting::rules::page::Page;
-use crate::cuts::compensation::Side;
+use crate::cuts::cut_list::Side;
 use crate::report::findings::{Findings, Spot};
 
 pub(crate) const NAME: &str = "unsupported-word";

@@ -5,10 +5,10 @@ use crate::vetting::rules::page::Page;
 use units::motion::{bend, corner_mm_s};
 
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use crate::contours::Kind;
 use crate::report::findings::{Findings, Spot};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "corner-slow";
 

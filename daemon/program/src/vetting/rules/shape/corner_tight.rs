@@ -16,7 +16,7 @@ use crate::contours::{Contour, Kind};
 use crate::report::findings::{Findings, Spot};
 use crate::vetting::lead::{each, joint, name};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "corner-tight";
 

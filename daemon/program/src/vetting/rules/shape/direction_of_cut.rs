@@ -8,7 +8,7 @@ use crate::vetting::rules::reading::not_judged;
 use crate::contours::Kind;
 use crate::report::findings::{Findings, Spot};
 use crate::vetting::lead::{each, name};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "direction-of-cut";
 

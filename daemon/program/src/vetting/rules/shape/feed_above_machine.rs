@@ -2,10 +2,10 @@
 
 use crate::vetting::rules::page::Page;
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use crate::vetting::feeds::{feeds, mm_min};
 use crate::report::findings::Findings;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "feed-above-machine";
 

@@ -4,7 +4,7 @@ use crate::vetting::rules::page::Page;
 use crate::vetting::rules::supplies::chart_missing::row;
 use crate::vetting::feeds::{feeds, mm_min};
 use crate::report::findings::Findings;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "feed-off-chart";
 

@@ -7,7 +7,7 @@ use crate::vetting::rules::reading::not_judged;
 use crate::vetting::facts::Hot;
 use crate::report::findings::Findings;
 use crate::geometry::plane::{mm, place};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "heat-build-up";
 

@@ -7,7 +7,7 @@ use crate::vetting::feeds::mm_min;
 use crate::report::findings::{Findings, Spot};
 use crate::vetting::lead::each;
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "hole-feed";
 

@@ -7,7 +7,7 @@ use crate::vetting::rules::reading::not_judged;
 use crate::contours::Kind;
 use crate::report::findings::{Findings, Spot};
 use crate::vetting::lead::{each, joint, pieces_at, pierce};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "lead-in-angle";
 

@@ -6,11 +6,11 @@ use units::{Bounds, Point};
 use crate::vetting::rules::reading::not_judged;
 use crate::contours::{Contour, Kind};
 use crate::report::findings::Findings;
-use crate::cuts::polylines::between;
+use crate::geometry::plane::between;
 use crate::vetting::lead::{each, joint, pierce, place_on};
 use crate::contours::near::{Crowd, Near, middles};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "lead-in-crosses";
 

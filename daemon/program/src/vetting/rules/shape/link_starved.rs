@@ -4,12 +4,12 @@ use crate::vetting::rules::page::Page;
 use units::Segment;
 
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use crate::cuts::cut_list::{CutList, Element};
 use crate::vetting::facts::Link;
 use crate::report::findings::{Findings, Spot};
 use crate::cuts::join::{JOIN_MM, join};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "link-starved";
 

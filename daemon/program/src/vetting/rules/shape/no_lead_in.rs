@@ -5,7 +5,7 @@ use crate::vetting::rules::reading::not_judged;
 use crate::report::findings::{Findings, Spot};
 use crate::vetting::lead::{each, name, pierce};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "no-lead-in";
 

@@ -6,7 +6,7 @@ use crate::contours::Kind;
 use crate::report::findings::{Findings, Spot};
 use crate::vetting::lead::{each, joint, name};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "overlap-at-close";
 

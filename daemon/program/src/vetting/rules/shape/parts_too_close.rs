@@ -3,6 +3,7 @@
 //! The finished edge lies half a kerf inside an outline's path: two outlines whose paths lie d apart
 //! have finished edges d + w apart. A cut that two parts share lies on one path: w apart.
 
+use crate::vetting::webs;
 use crate::vetting::rules::page::Page;
 use units::Point;
 
@@ -13,7 +14,7 @@ use crate::report::Severity;
 use crate::vetting::lead::place_on;
 use crate::contours::near::{Pair, overlap};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "parts-too-close";
 
@@ -101,7 +102,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some((contours, kerf, thickness)) = not_judged::sized(sheet, findings, NAME) else {
         return;
     };
-    let Some(pairs) = sheet.near_pairs() else {
+    let Some(pairs) = webs::pairs(sheet) else {
         return;
     };
     if let Some((cut, at)) = pairs.crowded {

@@ -1,5 +1,6 @@
 //! Little metal between two kerfs: it warps and melts, or there is none.
 
+use crate::vetting::webs::{self, NOTED_MM, NOTED_T, reach_mm};
 use crate::vetting::rules::page::Page;
 use units::Point;
 
@@ -11,7 +12,7 @@ use crate::report::Severity;
 use crate::vetting::lead::place_on;
 use crate::contours::near::Pair;
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "web-too-thin";
 
@@ -27,24 +28,16 @@ pub(crate) const PAGE: Page = Page {
 
 /// At least this or one thickness, mm; common practice, numbers invented.
 const WARNED_MM: f64 = 2.0;
-/// Inside a part at least this or so many thicknesses, mm.
-const NOTED_MM: f64 = 3.0;
-const NOTED_T: f64 = 1.5;
 
 fn warned_mm(thickness: f64) -> f64 {
     thickness.max(WARNED_MM)
-}
-
-/// Kerfs further apart than this are nobody's business, mm.
-pub(crate) fn reach_mm(thickness: f64) -> f64 {
-    (NOTED_T * thickness).max(NOTED_MM)
 }
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some((contours, kerf, thickness)) = not_judged::sized(sheet, findings, NAME) else {
         return;
     };
-    for pair in sheet.near_pairs().map_or(&[][..], |p| &p.all) {
+    for pair in webs::pairs(sheet).map_or(&[][..], |p| &p.all) {
         if contours.same(pair.a, pair.b) {
             continue;
         }

@@ -5,7 +5,7 @@ use super::chart_missing::row;
 use crate::vetting::facts::Chart;
 use crate::vetting::feeds::mm_min;
 use crate::report::findings::{Findings, Spot};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "chart-between";
 

@@ -6,7 +6,7 @@ use crate::vetting::rules::shape::feed_impossible::share;
 use crate::vetting::rules::reading::not_judged;
 use crate::vetting::feeds::mm_min;
 use crate::report::findings::{Findings, Spot};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "chart-implausible";
 

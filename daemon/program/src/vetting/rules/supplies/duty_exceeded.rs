@@ -2,11 +2,11 @@
 
 use crate::vetting::rules::page::Page;
 use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
+use crate::report::lack::Lack;
 use crate::vetting::facts::{Forecast, Wait};
 use crate::vetting::feeds::time;
 use crate::report::findings::{Findings, Spot};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "duty-exceeded";
 

@@ -4,10 +4,10 @@
 //! clockwise with G41 or anticlockwise with G42, holes the reverse.
 
 use crate::vetting::rules::page::Page;
-use crate::cuts::compensation::Side;
+use crate::cuts::cut_list::Side;
 use crate::contours::Kind;
 use crate::report::findings::{Findings, Spot};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "compensation-side";
 

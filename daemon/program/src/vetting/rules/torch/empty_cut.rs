@@ -3,7 +3,7 @@
 use crate::vetting::rules::page::Page;
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::mm;
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "empty-cut";
 

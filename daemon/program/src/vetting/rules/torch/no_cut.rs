@@ -2,7 +2,7 @@
 
 use crate::vetting::rules::page::Page;
 use crate::report::findings::{Findings, Spot};
-use crate::vetting::OnSheet;
+use crate::vetting::on_sheet::OnSheet;
 
 pub(crate) const NAME: &str = "no-cut";
 

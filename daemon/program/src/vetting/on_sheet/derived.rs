@@ -4,16 +4,15 @@ use std::sync::OnceLock;
 
 use units::{Bounds, Point};
 
-use crate::cuts::polylines::nearest_part;
+use crate::geometry::plane::nearest_part;
 use crate::geometry::tree::Tree;
-use crate::report::findings::{Findings, Spot};
+use crate::report::findings::Spot;
 use crate::sheet::kerfs::{Kerfs, Nearby};
-use crate::sheet::pieces::grid::{NEVER, PIERCE_MORE};
+use crate::sheet::pieces::grid::PIERCE_MORE;
+use crate::sheet::pieces::strand::NEVER;
 use crate::sheet::pieces::strand::Tick;
 use crate::sheet::pieces::{MapInput, PieceMap, Wide};
-use crate::vetting::rules::reading::not_judged;
-use crate::vetting::rules::reading::not_judged::Lack;
-use crate::vetting::{Loose, OnSheet};
+use crate::vetting::on_sheet::{Loose, OnSheet};
 
 /// A stretch of path that lies in the kerf of earlier cuts.
 #[derive(Clone, Copy, Debug)]
@@ -80,23 +79,6 @@ impl OnSheet<'_> {
     pub fn into_pieces(self) -> Option<PieceMap> {
         self.pieces();
         self.derived.pieces.into_inner().flatten()
-    }
-
-    /// The same for a rule that says so when it cannot judge.
-    pub fn pieces_or_tell(&self, findings: &mut Findings, rule: &'static str) -> Option<&PieceMap> {
-        if self.input.setup.is_none() {
-            not_judged::tell(findings, rule, Lack::Setup("the sheet is not known"));
-            return None;
-        }
-        if self.input.kerf_mm.is_none() {
-            not_judged::no_kerf(findings, rule);
-            return None;
-        }
-        let pieces = self.pieces();
-        if pieces.is_none() {
-            not_judged::tell(findings, rule, Lack::LessPath);
-        }
-        pieces
     }
 
     /// Where the sheet is at least so wide between the clamp and a place.
