@@ -5,6 +5,8 @@
 //! each is run twice: on the repository, where it must find nothing, and on a small bad example,
 //! where it must find something: a rule that cannot fail is no rule.
 
+#[path = "tidy/circles.rs"]
+mod circles;
 #[path = "tidy/docs.rs"]
 mod docs;
 #[path = "tidy/house.rs"]

@@ -8,9 +8,6 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::cause::Cause;
-use crate::event::Event;
-
 /// A part of the torch that is changed by hand.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -84,13 +81,13 @@ pub struct PartsUsed {
     /// Parts were touched and the sensing circuit was not tried since.
     pub untested: bool,
     /// A start that nothing is known of yet.
-    asked: bool,
+    pub(crate) asked: bool,
     /// Arc time of the arc that burns, s, by the last record of it.
-    burning_s: Option<f64>,
+    pub(crate) burning_s: Option<f64>,
     /// As it was when the job of the run in hand was loaded: what that job was vetted with.
     pub at_load: Option<Box<Counts>>,
     /// A run is under way or interrupted.
-    in_run: bool,
+    pub(crate) in_run: bool,
 }
 
 /// What each part has been through, at one moment.
@@ -125,90 +122,6 @@ impl PartsUsed {
             Some(counts) => counts.worst(told),
             None => self.counts().worst(told),
         }
-    }
-
-    fn each(&mut self, f: impl Fn(&mut Used)) {
-        for part in Part::ALL {
-            f(self.used.entry(part).or_default());
-        }
-    }
-
-    /// Takes what happened next.
-    pub fn take(&mut self, event: &Event) {
-        match event {
-            Event::FireAsked { .. } => {
-                self.settle_start();
-                self.asked = true;
-                self.each(|u| u.starts += 1);
-            }
-            Event::ArcOn { .. } => {
-                self.asked = false;
-                self.burning_s = Some(0.0);
-            }
-            Event::CutReached {
-                arc_s: Some(arc_s), ..
-            } if self.burning_s.is_some() && arc_s.is_finite() => {
-                self.burning_s = self.burning_s.map(|s| s.max(*arc_s));
-            }
-            Event::ArcOff { arc_s, .. } => {
-                let arc_s = arc_s.max(0.0);
-                self.burning_s = None;
-                self.each(|u| u.arc_s += arc_s);
-            }
-            Event::Held { cause, .. } | Event::Retry { cause, .. } => {
-                self.settle_start();
-                if *cause == Cause::ArcLost {
-                    self.each(|u| u.lost += 1);
-                }
-            }
-            // The arc went out because of something else: it says nothing of the parts.
-            Event::HoldExplained {
-                was: Cause::ArcLost,
-                cause,
-                ..
-            } if *cause != Cause::ArcLost => self.each(|u| u.lost = u.lost.saturating_sub(1)),
-            Event::PanelStarted | Event::RunEnded { .. } => {
-                self.in_run &= matches!(event, Event::PanelStarted);
-                // Whether an arc followed that start nobody has seen: it counts as a start only.
-                self.asked = false;
-                if let Some(arc_s) = self.burning_s.take() {
-                    self.each(|u| u.arc_s += arc_s);
-                }
-            }
-            Event::JobLoaded { .. } if !self.in_run => {
-                self.at_load = Some(Box::new(self.counts()));
-            }
-            Event::RunStarted { .. } => self.in_run = true,
-            Event::PartsChanged {
-                parts, set, amps, ..
-            } => self.changed(parts, set.as_deref().zip(*amps)),
-            Event::ContactTested { .. } => self.untested = false,
-            _ => {}
-        }
-    }
-
-    fn settle_start(&mut self) {
-        if core::mem::take(&mut self.asked) {
-            self.each(|u| u.failed += 1);
-        }
-    }
-
-    /// The only place where a count goes back to nothing.
-    fn changed(&mut self, parts: &[Part], set: Option<(&str, f64)>) {
-        for part in parts {
-            self.used.insert(*part, Used::default());
-            if !self.changed.contains(part) {
-                self.changed.push(*part);
-            }
-        }
-        self.changed.sort_unstable();
-        if let Some((tag, amps)) = set {
-            self.fitted = Some(SetTag {
-                tag: tag.to_owned(),
-                amps,
-            });
-        }
-        self.untested = true;
     }
 }
 
@@ -250,6 +163,8 @@ impl Counts {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cause::Cause;
+    use crate::event::Event;
 
     const RUN: u64 = 1;
     const CUT: usize = 1;

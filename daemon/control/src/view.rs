@@ -397,7 +397,7 @@ pub struct HoldView {
     /// is not known, or it still moves.
     #[serde(default)]
     pub torch_down: Option<bool>,
-    /// The stop that ways on are asked for ([`crate::resume::plans`]).
+    /// The stop that ways on are asked for ([`crate::plans`]).
     pub stop: Option<Stop>,
 }
 

@@ -1,12 +1,11 @@
 //! A dialect: how one kind of controller is spoken to, read from TOML and checked.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 use regex::Regex;
 
 use crate::check::Check;
-use crate::raw::{Confirm, FeedUnit, LengthUnit, Means, Raw};
+use crate::raw::{Confirm, FeedUnit, LengthUnit, Means};
 use crate::template::Template;
 use crate::words::{Doing, StampedInput};
 
@@ -181,39 +180,10 @@ pub(crate) struct StampForm {
 }
 
 impl Dialect {
-    /// Reads and checks a dialect file.
-    ///
-    /// # Errors
-    /// The key, what is wrong with it, and what to do.
-    pub fn from_toml(text: &str) -> Result<Self, DialectError> {
-        let raw: Raw = toml::from_str(text).map_err(|e| {
-            let at = e.span().map_or(0, |s| s.start.min(text.len()));
-            let before = text.get(..at).unwrap_or("");
-            let line = before.matches('\n').count() + 1;
-            let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
-            DialectError {
-                key: format!("line {line}, column {column}"),
-                says: e.message().to_owned(),
-                remedy: "mend that line; plain.toml shows every key".into(),
-            }
-        })?;
-        let mut dialect = crate::checking::checked(raw)?;
-        text.clone_into(&mut dialect.source);
-        Ok(dialect)
-    }
-
     /// The text that it was read from: gives the same dialect again.
     #[must_use]
     pub fn source(&self) -> &str {
         &self.source
-    }
-
-    /// The dialect of the simulated table.
-    ///
-    /// # Errors
-    /// Never, as long as the tests of this crate pass.
-    pub fn plain() -> Result<Arc<Self>, DialectError> {
-        Self::from_toml(PLAIN).map(Arc::new)
     }
 
     /// Whether the controller can do this.

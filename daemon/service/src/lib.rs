@@ -3,6 +3,7 @@
 pub mod assemble;
 pub mod board;
 pub mod cli;
+pub mod command;
 pub mod config;
 pub mod files;
 pub mod guard_thread;

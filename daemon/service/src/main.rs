@@ -10,5 +10,5 @@ fn main() -> ExitCode {
         report(info);
         std::process::abort();
     }));
-    standclear::cli::main()
+    standclear::command::main()
 }

@@ -109,7 +109,7 @@ impl Restless {
 
     fn some_way_on(&mut self, view: &View, job: &Job) -> Option<Ask> {
         let back_mm = self.chance.pick(&[0.0, 0.0, 1.0, 5.0, 12.0, 1000.0]);
-        let mut plans = control::resume::plans(job, view, back_mm)?.plans;
+        let mut plans = control::plans(job, view, back_mm)?.plans;
         plans.retain(|p| self.tabs || p.how.uncut_mm <= 0.0);
         if plans.is_empty() {
             return None;

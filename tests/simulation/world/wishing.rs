@@ -166,7 +166,7 @@ impl World {
     }
 
     fn best_way_on(&self) -> Option<std::sync::Arc<control::resume::Splice>> {
-        let mut plans = control::resume::plans(&self.job, &self.view(), 0.0)?.plans;
+        let mut plans = control::plans(&self.job, &self.view(), 0.0)?.plans;
         plans.retain(|p| p.how.uncut_mm <= 0.0);
         let plan = plans.into_iter().next()?;
         plan.seal(&self.job, "as I like")

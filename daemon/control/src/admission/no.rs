@@ -1,6 +1,5 @@
 //! Why a request is refused, in words.
 
-use super::change::ChangeNo;
 use crate::ask::{Answer, CheckId};
 use crate::cause::Cause;
 use crate::machine::datum::NUDGE_MM;
@@ -150,6 +149,72 @@ impl No {
             reason: self.name().into(),
             says: self.says(),
             remedy: self.remedy().into(),
+        }
+    }
+}
+
+/// Why a step of a change is not taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum ChangeNo {
+    /// A change is open: nothing that could fire or reference is taken.
+    Open,
+    /// None is open.
+    Closed,
+    /// It stands at another step.
+    OtherStep,
+    /// The source is seen on.
+    PowerOn,
+    /// The torch is seen not to be dead.
+    VoltsThere,
+    /// The source is seen off.
+    PowerOff,
+    /// There is no set with that tag.
+    SetMissing,
+    /// That set is for another current than the job's.
+    SetMisfit,
+    /// No touch can be made.
+    NoTouch,
+}
+
+impl ChangeNo {
+    pub(crate) const fn name(self) -> &'static str {
+        match self {
+            Self::Open => "change-open",
+            Self::Closed => "no-change",
+            Self::OtherStep => "other-step",
+            Self::PowerOn => "power-on",
+            Self::VoltsThere => "volts-there",
+            Self::PowerOff => "power-off",
+            Self::SetMissing => "no-such-set",
+            Self::SetMisfit => "set-misfit",
+            Self::NoTouch => "no-touch",
+        }
+    }
+
+    pub(crate) const fn says(self) -> &'static str {
+        match self {
+            Self::Open => "Torch parts are being changed.",
+            Self::Closed => "No change of torch parts is open.",
+            Self::OtherStep => "The change of torch parts stands at another step.",
+            Self::PowerOn => "The source's own contact says on.",
+            Self::VoltsThere => "There are volts at the torch.",
+            Self::PowerOff => "The source's own contact says off.",
+            Self::SetMissing => "There is no set with that tag.",
+            Self::SetMisfit => "That set is for another current than this job.",
+            Self::NoTouch => "The sheet cannot be touched now.",
+        }
+    }
+
+    pub(crate) const fn remedy(self) -> &'static str {
+        match self {
+            Self::Open => "Finish the change, or cancel it.",
+            Self::Closed => "Begin one first.",
+            Self::OtherStep => "Look which step is due.",
+            Self::PowerOn | Self::VoltsThere => "Switch off at the isolator.",
+            Self::PowerOff => "Switch the power source on.",
+            Self::SetMissing => "Name a set of the machine file.",
+            Self::SetMisfit => "Fit the set for the job's current.",
+            Self::NoTouch => "Hold metal to the nozzle instead, or reference the axes first.",
         }
     }
 }

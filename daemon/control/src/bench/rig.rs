@@ -122,7 +122,7 @@ pub(crate) fn job_named(name: &str, seal: &str) -> Arc<Job> {
 /// The so-manieth way on from the stop in hand, accepted and sealed.
 pub(crate) fn planned(m: &Machine, now: Time, k: usize, back_mm: f64) -> Option<Arc<Splice>> {
     let loaded = m.loaded.as_ref()?;
-    let plans = crate::resume::plans(&loaded.job, &m.view(now), back_mm)?;
+    let plans = crate::plans(&loaded.job, &m.view(now), back_mm)?;
     let plan = plans.plans.into_iter().nth(k)?;
     Some(Arc::new(plan.seal(&loaded.job, "a test").ok()?))
 }
@@ -460,7 +460,7 @@ impl Rig {
     #[track_caller]
     pub(crate) fn plans(&self, back_mm: f64) -> Plans {
         let loaded = self.m.loaded.as_ref().expect("a job");
-        crate::resume::plans(&loaded.job, &self.view(), back_mm).expect("it stands")
+        crate::plans(&loaded.job, &self.view(), back_mm).expect("it stands")
     }
 
     #[track_caller]

@@ -7,6 +7,7 @@
 mod catalogue;
 mod restored;
 mod says;
+mod wear;
 
 pub use restored::{Restored, Unfinished};
 

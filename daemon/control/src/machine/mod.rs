@@ -26,6 +26,7 @@ mod home;
 mod jump;
 mod line;
 mod near;
+mod on_path;
 mod out;
 mod place;
 mod refusals;

@@ -5,28 +5,12 @@ use core::time::Duration;
 
 use units::Time;
 
+use super::on_path::OnPath;
 use super::stop::Stopping;
-use super::track::Track;
 use super::{Act, Machine};
 use crate::cause::Cause;
 use crate::event::Event;
 use crate::resume::Lost;
-
-/// A path that was stopped on.
-#[derive(Clone, Debug)]
-pub(crate) struct OnPath {
-    pub track: Track,
-    /// The path's arc came on after this.
-    pub since: Time,
-    /// What was known of the cut before this path.
-    pub before: Option<Lost>,
-    /// No report is taken any more: the place was lost.
-    pub blind: bool,
-    /// The inputs were not seen from then on until the arc's end was, if ever.
-    pub unseen_from: Option<Time>,
-    /// The arc was not seen out yet when it was stopped: the place found then is a first one.
-    pub lit: bool,
-}
 
 /// The panel's own edge comes by another wire than the controller's stamp of it: within this they are
 /// one.

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use units::{Point, Segment, Time};
 
 use super::Machine;
-use super::place::OnPath;
+use super::on_path::OnPath;
 use crate::cause::Cause;
 use crate::event::{Outcome, Unfinished};
 use crate::job::{Job, JobElement};

@@ -6,7 +6,7 @@ use core::time::Duration;
 use link::{Command, Ticket};
 use units::Time;
 
-use super::place::OnPath;
+use super::on_path::OnPath;
 use super::run::Held;
 use super::{Act, Machine};
 use crate::cause::Cause;

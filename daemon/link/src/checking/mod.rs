@@ -5,12 +5,13 @@ mod commands;
 mod relations;
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use answers::{answers, reports, stamps};
 use commands::{commands, epoch};
 
 use crate::dialect::{
-    Dialect, DialectError, LineForm, NumberForm, OpeningForm, UNSENT_WITH_ARC, WindowForm,
+    Dialect, DialectError, LineForm, NumberForm, OpeningForm, PLAIN, UNSENT_WITH_ARC, WindowForm,
 };
 use crate::raw::{self, Means, Raw, Texts};
 use crate::template::Template;
@@ -293,4 +294,35 @@ fn used_bytes(d: &Dialect) -> BTreeSet<u8> {
         used.extend(send);
     }
     used
+}
+
+impl Dialect {
+    /// Reads and checks a dialect file.
+    ///
+    /// # Errors
+    /// The key, what is wrong with it, and what to do.
+    pub fn from_toml(text: &str) -> Result<Self, DialectError> {
+        let raw: Raw = toml::from_str(text).map_err(|e| {
+            let at = e.span().map_or(0, |s| s.start.min(text.len()));
+            let before = text.get(..at).unwrap_or("");
+            let line = before.matches('\n').count() + 1;
+            let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
+            DialectError {
+                key: format!("line {line}, column {column}"),
+                says: e.message().to_owned(),
+                remedy: "mend that line; plain.toml shows every key".into(),
+            }
+        })?;
+        let mut dialect = checked(raw)?;
+        text.clone_into(&mut dialect.source);
+        Ok(dialect)
+    }
+
+    /// The dialect of the simulated table.
+    ///
+    /// # Errors
+    /// Never, as long as the tests of this crate pass.
+    pub fn plain() -> Result<Arc<Self>, DialectError> {
+        Self::from_toml(PLAIN).map(Arc::new)
+    }
 }

@@ -8,8 +8,8 @@ use std::fs::File;
 use std::io::{Seek as _, Write as _};
 use std::path::{Path, PathBuf};
 
-use super::store::FILE;
-
+/// Name of the database in the state folder.
+pub const FILE: &str = "journal.db";
 /// The file that is locked; what is in it is the mark.
 pub const LOCK: &str = "journal.lock";
 

@@ -9,7 +9,8 @@ use rusqlite::{Connection, OpenFlags, Row as SqlRow};
 use serde::Serialize;
 
 use super::checkpoint;
-use super::store::{APPLICATION_ID, FILE};
+use super::earlier::FILE;
+use super::store::APPLICATION_ID;
 
 /// Which part of the journal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -9,12 +9,10 @@ use rusqlite::{Connection, ErrorCode, Transaction, params};
 use units::Time;
 
 use super::checkpoint::{self, Folded, Loaded};
+use super::earlier::FILE;
 use super::placed::{Placed, places};
 use super::retention::{self, Rule};
 use super::{JournalError, Past, earlier, wall};
-
-/// Name of the database in the state folder.
-pub const FILE: &str = "journal.db";
 
 /// Tells that the file is ours.
 pub const APPLICATION_ID: i32 = 0x5343_4C52;

@@ -1,6 +1,7 @@
 use std::sync::mpsc::{Receiver, Sender, channel};
 
-use super::store::{self, APPLICATION_ID, FILE, SCHEMA};
+use super::earlier::FILE;
+use super::store::{self, APPLICATION_ID, SCHEMA};
 use super::*;
 use rusqlite::Connection;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};

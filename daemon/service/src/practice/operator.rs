@@ -432,7 +432,7 @@ fn change_step(change: &ChangeView, new_parts: bool) -> Option<Ask> {
 
 /// Goes on by the best of the ways that leave nothing uncut, and only if there is none by another.
 fn go_on(view: &View, job: &Job, prefers: Option<Way>) -> Option<Ask> {
-    let mut plans = control::resume::plans(job, view, 0.0)?.plans;
+    let mut plans = control::plans(job, view, 0.0)?.plans;
     let preferred = plans.iter().position(|p| Some(p.how.way) == prefers);
     let whole = preferred
         .or_else(|| plans.iter().position(|p| p.how.uncut_mm <= 0.0))

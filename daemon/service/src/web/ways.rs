@@ -95,7 +95,7 @@ async fn found(served: &Served, back_mm: f64) -> Result<Found, Refusal> {
     let work = move || {
         let ways = job
             .as_ref()
-            .and_then(|job| control::resume::plans(job, &published.view, back_mm));
+            .and_then(|job| control::plans(job, &published.view, back_mm));
         (generation, ways, job)
     };
     // One at a time: who asks in vain leaves no more than one at work.
