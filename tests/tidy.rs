@@ -15,5 +15,7 @@ mod house;
 mod screen;
 #[path = "tidy/source.rs"]
 mod source;
+#[path = "tidy/supply.rs"]
+mod supply;
 #[path = "tidy/tree.rs"]
 mod tree;

@@ -1,4 +1,4 @@
-//! A pocket controller, written from the page of the dialect and sharing no code with ours, at the
+//! A pocket controller, written from the page of the dialect and sharing no code with the panel, at the
 //! far end of a bad line.
 
 use std::sync::Arc;
@@ -6,23 +6,11 @@ use std::time::Duration;
 
 use link::{Command, Dialect, Session, Word};
 use proptest::prelude::*;
+use simulator::crc16 as crc;
 use units::{Point, Time};
 
 const HOLD: u8 = 0x9C;
 const TORCH_OFF: u8 = 0x87;
-
-/// CRC-16, polynomial 0x1021, from 0xFFFF, bit by bit.
-fn crc(bytes: &[u8]) -> u16 {
-    bytes.iter().fold(0xFFFF, |crc, byte| {
-        (0..8).fold(crc ^ (u16::from(*byte) << 8), |crc, _| {
-            if crc & 0x8000 == 0 {
-                crc << 1
-            } else {
-                (crc << 1) ^ 0x1021
-            }
-        })
-    })
-}
 
 #[test]
 fn the_pocket_controllers_crc_is_the_published_one() {

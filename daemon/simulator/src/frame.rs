@@ -1,8 +1,10 @@
 //! Length and check sum in front of every line, as the dialect `plain` has it. Written from its
 //! page alone: the panel has its own.
 
-/// CRC-16, polynomial 0x1021, initial value 0xFFFF, not reflected, no final xor.
-pub(crate) fn crc16(bytes: &[u8]) -> u16 {
+/// CRC-16, polynomial 0x1021, initial value 0xFFFF, not reflected, no final xor, bit by bit: a second
+/// opinion on what a panel makes of the same page.
+#[must_use]
+pub fn crc16(bytes: &[u8]) -> u16 {
     bytes.iter().fold(0xFFFF, |crc, &byte| {
         (0..8).fold(crc ^ (u16::from(byte) << 8), |c, _| {
             if c & 0x8000 == 0 {

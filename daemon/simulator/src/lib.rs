@@ -26,6 +26,7 @@ mod source;
 mod table;
 mod wire;
 
+pub use frame::crc16;
 pub use metal::Metal;
 pub use relays::{RelayWrong, SenseWrong};
 pub use settings::TableSettings;

@@ -15,7 +15,7 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::thread::JoinHandle;
 
 use simulator::harness::{FaultKind, FaultSpec, Hands, Levels, Plan, ToPanel, ToTable};
-use simulator::{TableSettings, shell};
+use simulator::{TableSettings, crc16, shell};
 use units::{Point, Segment};
 
 const NOCTTY: i32 = rustix::fs::OFlags::NOCTTY.bits() as i32;
@@ -68,18 +68,6 @@ impl Drop for Running {
         }
         std::fs::remove_dir_all(&self.dir).expect("the folder goes");
     }
-}
-
-fn crc16(bytes: &[u8]) -> u16 {
-    bytes.iter().fold(0xFFFF, |crc, &b| {
-        (0..8).fold(crc ^ (u16::from(b) << 8), |c, _| {
-            if c & 0x8000 == 0 {
-                c << 1
-            } else {
-                (c << 1) ^ 0x1021
-            }
-        })
-    })
 }
 
 /// A panel that only does what it is told.

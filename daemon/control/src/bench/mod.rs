@@ -23,19 +23,3 @@ mod soup;
 mod states;
 mod stories;
 mod table;
-
-/// The check sum of a line of the dialect `plain`.
-fn crc(body: &[u8]) -> u16 {
-    let mut c: u16 = 0xFFFF;
-    for &b in body {
-        c ^= u16::from(b) << 8;
-        for _ in 0..8 {
-            c = if c & 0x8000 == 0 {
-                c << 1
-            } else {
-                (c << 1) ^ 0x1021
-            };
-        }
-    }
-    c
-}

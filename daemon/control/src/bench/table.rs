@@ -6,9 +6,9 @@ use std::collections::VecDeque;
 
 use units::{Point, Time};
 
-use super::crc;
 use crate::signals::Signals;
 use lines::{Do, parse};
+use link::crc16 as crc;
 
 #[derive(Clone, Debug)]
 struct Running {

@@ -3,23 +3,8 @@
 use std::collections::VecDeque;
 
 use simulator::harness::{FaultKind, FaultSpec, Plan};
-use simulator::{Table, TableSettings};
+use simulator::{Table, TableSettings, crc16};
 use units::{Point, Segment, Time};
-
-fn crc16(bytes: &[u8]) -> u16 {
-    let mut crc = 0xFFFF_u16;
-    for byte in bytes {
-        crc ^= u16::from(*byte) << 8;
-        for _ in 0..8 {
-            crc = if crc & 0x8000 == 0 {
-                crc << 1
-            } else {
-                (crc << 1) ^ 0x1021
-            };
-        }
-    }
-    crc
-}
 
 pub fn framed(body: &str) -> Vec<u8> {
     format!("{:02X}{:04X} {body}\n", body.len(), crc16(body.as_bytes())).into_bytes()
