@@ -4,12 +4,10 @@
 use units::{Bounds, Point, Segment};
 
 use super::spans::Spans;
-use super::stray::Stray;
+use super::stray::{ON_PATH, Stray};
 use crate::harness::Plan;
 use crate::metal::Metal;
 
-/// Beside the path by more than this, no station is passed, mm.
-pub(super) const ON_PATH: f64 = 0.3;
 /// An arc struck further than this from every path belongs to no cut, mm.
 const NEAR: f64 = 3.0;
 /// So much motion settles which of several paths is followed, mm.
