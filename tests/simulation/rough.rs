@@ -10,7 +10,7 @@ use control::view::{CutState, Phase};
 use standclear::config::Config;
 use standclear::job::Prepared;
 
-use crate::random::case::Account;
+use crate::random::account::Account;
 use crate::random::seeds_of;
 use crate::world::World;
 

@@ -109,3 +109,24 @@ fn a_nozzle_that_was_cleaned_bars_no_going_on_after_the_check_of_the_sheet() {
     world.nobody_asks = false;
     finish_whole(world, &faults);
 }
+
+#[test]
+fn a_mirror_that_comes_to_lie_in_a_hold_is_looked_at_though_it_raises_no_alarm() {
+    // The marks of the sheet are looked at: nothing is told to fire, and the mirror is no cause of a stop.
+    let faults = [fault(FaultKind::Estop, 2, Some(5.0))];
+    let mut world = world(&faults);
+    let end = world.now + Duration::from_secs(120);
+    while world.now < end && world.view().datum.is_none() {
+        world.turn();
+    }
+    assert!(world.view().datum.is_some(), "{}", world.story(30));
+    world
+        .table
+        .lock()
+        .expect("one thread")
+        .sense_relay(SenseWrong {
+            stuck: None,
+            mirror: Some(false),
+        });
+    finish_whole(world, &faults);
+}

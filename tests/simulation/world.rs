@@ -67,6 +67,11 @@ const DEAD: Duration = Duration::from_millis(700);
 /// Over a disk that is dead for good the operators give up after this.
 const GIVES_UP: Duration = Duration::from_secs(40);
 
+/// A job at rest of which nothing was told for so long is not gone on with: whatever comes of itself (a
+/// stall, a button, a disk that is back) comes within the first minutes, and an operator looks every few
+/// seconds.
+const NOTHING_TOLD: Duration = Duration::from_secs(600);
+
 /// A terminal keeps so many bytes that nobody has read.
 const TTY: usize = 4095;
 
@@ -237,11 +242,14 @@ impl World {
         self.view()
     }
 
-    /// Nothing can be recorded any more, and nothing has gone on for long.
+    /// Nothing can be recorded any more, and nothing has gone on for long; or nobody has had anything to
+    /// tell for so long that nobody will.
     fn stands_for_good(&self) -> bool {
         use Phase::{Changing, Homing, Running, Stopping};
         let rest = !matches!(self.phase, Running | Stopping | Homing | Changing);
-        rest && self.disk.dead_for_good(self.now, GIVES_UP)
+        let told = self.events.last().map_or(Time::ZERO, |(at, ..)| *at);
+        let given_up = self.now.since(told) > NOTHING_TOLD;
+        rest && (given_up || self.disk.dead_for_good(self.now, GIVES_UP))
     }
 
     /// One moment at which something may happen.

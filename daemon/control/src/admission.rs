@@ -402,29 +402,50 @@ pub(crate) struct Fingerprint {
     holds: u64,
 }
 
-pub(crate) fn fingerprint(m: &Machine) -> Fingerprint {
-    Fingerprint {
-        phase: Some(m.phase()),
-        asks: all(m).iter().map(|(_, no)| *no).collect(),
-        alarms: m
-            .alarms
-            .iter()
-            .map(|a| (a.cause, a.seen, m.gone(a.cause)))
-            .collect(),
-        // While something runs nothing can be started: levels that come and go are no news then.
-        checks: if m.active() {
-            Vec::new()
-        } else {
-            checks::seen(m).collect()
-        },
-        vouched: checks::to_vouch(m)
-            .filter(|c| m.vouched.contains(c))
-            .collect(),
+/// Brings the fingerprint up to date, in place: it is asked for at every step. Whether it is another one.
+pub(crate) fn renew(old: &mut Fingerprint, m: &Machine) -> bool {
+    // While something runs nothing can be started: levels that come and go are no news then.
+    let checks = (!m.active()).then(|| checks::seen(m));
+    let vouched = checks::to_vouch(m).filter(|c| m.vouched.contains(c));
+    let alarms = m.alarms.iter().map(|a| (a.cause, a.seen, m.gone(a.cause)));
+    let seal = m.loaded.as_ref().map(|l| l.job.seal.hash());
+    let mut news = put(&mut old.phase, Some(m.phase()))
+        | put_all(&mut old.asks, all(m).into_iter().map(|(_, no)| no))
+        | put_all(&mut old.alarms, alarms)
+        | put_all(&mut old.checks, checks.into_iter().flatten())
+        | put_all(&mut old.vouched, vouched)
         // An interrupted run stands still: only where the torch was found can change its stop.
-        stop: m.run.as_ref().and_then(|_| m.stop_now()),
-        found: m.found,
-        seal: m.loaded.as_ref().map(|l| l.job.seal.hash().to_string()),
-        change: m.change.as_ref().map(|c| c.step),
-        holds: m.presses.count(),
+        | put(&mut old.stop, m.run.as_ref().and_then(|_| m.stop_now()))
+        | put(&mut old.found, m.found)
+        | put(&mut old.change, m.change.as_ref().map(|c| c.step))
+        | put(&mut old.holds, m.presses.count());
+    if old.seal.as_deref() != seal {
+        old.seal = seal.map(str::to_owned);
+        news = true;
     }
+    news
+}
+
+fn put<T: PartialEq>(place: &mut T, value: T) -> bool {
+    let news = *place != value;
+    *place = value;
+    news
+}
+
+fn put_all<T: PartialEq>(place: &mut Vec<T>, values: impl Iterator<Item = T>) -> bool {
+    let mut count = 0;
+    let mut news = false;
+    for value in values {
+        match place.get_mut(count) {
+            Some(old) => news |= put(old, value),
+            None => {
+                place.push(value);
+                news = true;
+            }
+        }
+        count += 1;
+    }
+    news |= place.len() > count;
+    place.truncate(count);
+    news
 }

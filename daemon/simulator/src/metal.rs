@@ -75,6 +75,8 @@ pub struct Metal {
     pub(crate) tells_mm: f64,
     /// Such pieces that nobody was told of yet.
     freed: Vec<Freed>,
+    /// Sine and cosine of [`FRONT_RAD`].
+    front_sin_cos: [(f64, f64); FRONT_RAD.len()],
     /// Where the arc has been since free pieces were last looked for.
     trace: Vec<Beside>,
     arc: Option<Arc>,
@@ -105,6 +107,7 @@ impl Metal {
             falls_mm,
             tells_mm: 0.0,
             freed: Vec::new(),
+            front_sin_cos: FRONT_RAD.map(f64::sin_cos),
             trace: Vec::new(),
             arc: None,
             felt: None,
@@ -198,8 +201,7 @@ impl Metal {
 
     /// Share of metal in front of an arc that goes this way (a unit vector), beyond its own kerf.
     pub(crate) fn front(&self, at: Point, way: (f64, f64)) -> f64 {
-        let metal = FRONT_RAD.iter().filter(|turn| {
-            let (sin, cos) = turn.sin_cos();
+        let metal = self.front_sin_cos.iter().filter(|(sin, cos)| {
             let x = way.0 * cos - way.1 * sin;
             let y = way.0 * sin + way.1 * cos;
             self.at(at.moved(FRONT_MM * x, FRONT_MM * y))

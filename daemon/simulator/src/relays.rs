@@ -53,7 +53,11 @@ impl Contact {
 
     pub(crate) fn wrong(&mut self, wrong: RelayWrong) {
         self.welded = wrong.welded;
-        self.slow_ns = wrong.slow_ms * MS;
+        let was = core::mem::replace(&mut self.slow_ns, wrong.slow_ms * MS);
+        // One that is put right while it opens late opens as a sound one does: at once, if that is over.
+        if let Some((at, false)) = &mut self.due {
+            *at -= was.saturating_sub(self.slow_ns).min(*at);
+        }
     }
 
     pub(crate) fn next(&self) -> Option<u64> {
@@ -206,6 +210,26 @@ mod tests {
     #[test]
     fn pulses_close_it_and_it_drops_out_60_ms_after_the_last() {
         assert_eq!(watch(200, 400), (Some(20), Some(260)));
+    }
+
+    #[test]
+    fn a_relay_that_is_put_right_while_it_opens_late_opens_as_a_sound_one() {
+        let mut k2 = PulseRelay::new(60);
+        k2.wrong(RelayWrong {
+            slow_ms: 30,
+            ..RelayWrong::default()
+        });
+        for ms in 0..=263 {
+            if ms % 5 == 0 && ms <= 200 {
+                k2.level(ms * MS, ms % 10 == 0);
+            }
+            k2.advance(ms * MS, true);
+        }
+        // Sound it would have opened 3 ms ago.
+        assert!(k2.closed());
+        k2.wrong(RelayWrong::default());
+        k2.advance(264 * MS, true);
+        assert!(!k2.closed());
     }
 
     #[test]

@@ -23,6 +23,8 @@ const EDGE: f64 = 10.0;
 pub(crate) struct Sheet {
     corner: Point,
     size: Point,
+    /// Half of its diagonal, mm.
+    half_mm: f64,
     top_z: f64,
     slope: Point,
     bow_mm: f64,
@@ -50,6 +52,7 @@ impl Sheet {
         Self {
             corner: plan.corner,
             size: plan.size,
+            half_mm: (plan.size.x.hypot(plan.size.y) / 2.0).max(1.0),
             top_z: slat_top_z + plan.thickness_mm,
             slope,
             bow_mm,
@@ -76,7 +79,7 @@ impl Sheet {
             p.x - self.corner.x - self.size.x / 2.0,
             p.y - self.corner.y - self.size.y / 2.0,
         );
-        let half = (self.size.x.hypot(self.size.y) / 2.0).max(1.0);
+        let half = self.half_mm;
         let rho2 = ((dx * dx + dy * dy) / (half * half)).min(1.0);
         self.top_z + self.slope.x * dx + self.slope.y * dy + self.bow_mm * (1.0 - rho2) + heat
     }

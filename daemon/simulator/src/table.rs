@@ -453,7 +453,12 @@ impl Table {
             _ => (self.outside(place), 1.0),
         };
         let gap = Gap {
-            height_mm: self.height(place, z),
+            // Nothing feels it without a fire.
+            height_mm: if burning {
+                self.height(place, z)
+            } else {
+                f64::INFINITY
+            },
             metal_mm,
             speed_mm_s: self.controller.xy_speed(),
             front,
@@ -476,6 +481,10 @@ impl Table {
         let felt = self.source.conditions;
         let asks = arc.then(|| self.plan.kerf().asks(gap.speed_mm_s)).flatten();
         if let Some(sheet) = &mut self.sheet {
+            if !arc {
+                sheet.metal.end(true);
+                return;
+            }
             let at = sheet.own(at);
             let led = Led {
                 kerf_mm: self.plan.kerf_mm,
@@ -487,12 +496,10 @@ impl Table {
                 wear: felt.map_or(0.0, |c| c.wear),
                 blown: felt.is_some_and(|c| c.blown),
             };
-            if arc {
-                self.edges.cut(gap.speed_mm_s * dt as f64 / 1e9, &led);
-            }
+            self.edges.cut(gap.speed_mm_s * dt as f64 / 1e9, &led);
             match led.radius_mm() {
-                Some(radius) if arc => sheet.metal.burn(at, radius),
-                _ => sheet.metal.end(!arc),
+                Some(radius) => sheet.metal.burn(at, radius),
+                None => sheet.metal.end(false),
             }
         }
     }

@@ -1,16 +1,18 @@
-//! One job of chance, and the settling of its account.
+//! One job of chance: what its seed draws, and how it is run.
 
+use std::hash::{Hash as _, Hasher as _};
 use std::sync::Arc;
 use std::time::Duration;
 
-use control::view::{CutState, Phase, View, Waiting};
-use control::{Event, Job};
+use control::Job;
+use control::view::{Phase, Waiting};
 use link::Dialect;
-use simulator::harness::{FaultKind, FaultSpec, Truth};
+use simulator::harness::{FaultKind, FaultSpec};
 use standclear::config::Config;
 use standclear::practice::table::table_settings;
-use units::{Segment, Time};
+use units::Time;
 
+use super::account::Account;
 use super::programs;
 use super::restless::Restless;
 use super::wishes::{self, Seen, State, Wish};
@@ -346,10 +348,11 @@ impl Case {
         if stands {
             world.settle_dead_disk();
         }
-        let account = Account {
-            stands,
-            ..Account::new(&world, &job, &view)
-        };
+        let mut account = Account::new(&world, &job, &view);
+        account.stands = stands;
+        if std::env::var_os("STANDCLEAR_DIGESTS").is_some() {
+            eprintln!("digest of {}: {:016x}", self.seed, digest(&world, &account));
+        }
         let mut wrong = world.watch.wrongs.clone();
         wrong.extend(account.settle());
         if !world.replays() {
@@ -359,13 +362,32 @@ impl Case {
             return Ok(std::mem::take(&mut world.wishes.seen));
         }
         let why = wrong.join("\n  ");
-        let view = format!("{:?} {:?} {:?}", view.phase, view.hold, view.cuts);
+        let bars = |a: &control::view::Allowed| Some(format!("{}: {}", a.ask, a.refused.as_ref()?));
+        let barred: Vec<String> = view.allowed.iter().filter_map(bars).collect();
+        let view = format!(
+            "{:?} {:?} {:?}\nrefused: {barred:?}",
+            view.phase, view.hold, view.cuts
+        );
         Err(format!(
             "  {why}\n{faults:?}\n{text}\n{}\n{view}\n{:?}",
             world.story(120),
             account.truth
         ))
     }
+}
+
+/// A number that is another one if anything else was told, sent, cut or burnt: what only makes a job
+/// faster leaves it as it was.
+fn digest(world: &World, account: &Account) -> u64 {
+    let mut hasher = std::hash::DefaultHasher::new();
+    for (at, event, durable) in &world.events {
+        (at.as_us(), format!("{event:?}"), durable).hash(&mut hasher);
+    }
+    for (at, bytes) in &world.sent {
+        (at.as_us(), bytes).hash(&mut hasher);
+    }
+    format!("{:?}", account.truth).hash(&mut hasher);
+    hasher.finish()
 }
 
 /// In some jobs of seeds above [`DISOBEY_ABOVE`] the disk is late, a contact sticks, a mirror lies, or
@@ -468,133 +490,4 @@ fn without_stamps(dialect: &Dialect) -> Dialect {
         answers.retain(|a| a.get("means").and_then(|m| m.as_str()) != Some("stamp"));
     }
     Dialect::from_toml(&text.to_string()).expect("less of a dialect is one as well")
-}
-
-/// The line that leads out of a full circle at a cut's end, mm.
-fn way_out_mm(cut: &control::JobCut) -> f64 {
-    match cut.path.as_slice() {
-        [.., circle, out] if circle.segment.from() == circle.segment.to() => match out.segment {
-            Segment::Line { .. } => out.segment.length(),
-            Segment::Arc { .. } => 0.0,
-        },
-        _ => 0.0,
-    }
-}
-
-/// What the panel says was done, and what the table says.
-pub struct Account<'a> {
-    world: &'a World,
-    job: &'a Job,
-    view: &'a View,
-    truth: Truth,
-    /// Nothing can be recorded any more: the job stands, and need not end.
-    pub stands: bool,
-}
-
-impl<'a> Account<'a> {
-    pub fn new(world: &'a World, job: &'a Job, view: &'a View) -> Self {
-        let truth = world.table.lock().expect("one thread").truth();
-        Self {
-            world,
-            job,
-            view,
-            truth,
-            stands: false,
-        }
-    }
-
-    /// What does not agree.
-    pub fn settle(&self) -> Vec<String> {
-        let mut wrong = Vec::new();
-        let mut must = |holds: bool, what: String| {
-            if !holds {
-                wrong.push(what);
-            }
-        };
-        let truth = &self.truth;
-        must(
-            self.stands || self.view.phase == Phase::Finished,
-            format!("it ended {:?}", self.view.phase),
-        );
-        must(
-            truth.violations.is_empty(),
-            format!("wrongs at the table: {:?}", truth.violations),
-        );
-        let uncut = self.uncut_mm();
-        must(
-            truth.uncut_mm <= uncut,
-            format!("{} mm uncut, explained {uncut:.3}", truth.uncut_mm),
-        );
-        let off = self.off_path_mm();
-        must(
-            truth.off_path_mm <= off,
-            format!("{} mm off the path, explained {off}", truth.off_path_mm),
-        );
-        let (recut, entries) = self.again_mm();
-        must(
-            truth.recut_mm <= recut,
-            format!("{} mm cut again, agreed {recut:.3}", truth.recut_mm),
-        );
-        must(
-            truth.entry_mm <= entries,
-            format!(
-                "{} mm burnt beside the path, agreed {entries:.3}",
-                truth.entry_mm
-            ),
-        );
-        wrong
-    }
-
-    fn events(&self) -> impl Iterator<Item = &Event> {
-        self.world.events.iter().map(|(_, e, _)| e)
-    }
-
-    /// What may be left by what the journal and the view say: tabs, and what was left out.
-    fn uncut_mm(&self) -> f64 {
-        let tabs: f64 = self
-            .events()
-            .map(|e| match e {
-                // A way out that is left is path, and no tab.
-                Event::TabLeft { cut, tab_mm, .. } => {
-                    tab_mm + 0.3 + self.job.cuts.get(cut - 1).map_or(0.0, way_out_mm)
-                }
-                _ => 0.0,
-            })
-            .sum();
-        let left_out = self
-            .view
-            .cuts
-            .iter()
-            .zip(&self.job.cuts)
-            .map(|(seen, cut)| {
-                if seen.state == CutState::Done {
-                    return 0.0;
-                }
-                let done: f64 = seen.done.iter().map(|[from, to]| to - from).sum();
-                cut.length_mm() - done + 0.3
-            });
-        0.05 + tabs + left_out.sum::<f64>()
-    }
-
-    /// How far off the path it may burn: play of the axes; and what no panel sees at once: steps that
-    /// were lost, a sheet that was pushed.
-    fn off_path_mm(&self) -> f64 {
-        let was = |name: &str| self.truth.mishaps.contains_key(name);
-        let moved = was("collision") || was("sheet-moved") || was("drive-trip");
-        0.05 + if moved { 0.6 } else { 0.0 }
-    }
-
-    /// What may be cut again, and burnt beside the path, by the plans that were accepted.
-    fn again_mm(&self) -> (f64, f64) {
-        let (mut recut, mut entries) = (0.3, 0.3);
-        for event in self.events() {
-            if let Event::Resumed { plan: Some(p), .. } = event {
-                // The last bit of a lead-in lies within the path's own kerf.
-                let lead: f64 = p.how.entry.iter().map(Segment::length).sum();
-                recut += p.how.overlap_mm + 0.3 + if lead > 0.0 { 1.0 } else { 0.0 };
-                entries += f64::from(self.job.cycle.fire_tries) * lead;
-            }
-        }
-        (recut, entries)
-    }
 }

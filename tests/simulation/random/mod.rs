@@ -5,6 +5,7 @@
 //! draw odd shapes as well, those above 20,000 everything that does not obey. `tests/seeds` draws new ones
 //! and keeps those that fail.
 
+pub mod account;
 pub mod case;
 mod ends;
 mod odd;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use control::resume::Splice;
-use control::view::{ChangeStep, CheckView, Phase, View};
+use control::view::{Allowed, ChangeStep, CheckView, Phase, View};
 use control::{Ask, Cause, CheckId, Job, Part};
 use units::Time;
 
@@ -139,6 +139,10 @@ impl Restless {
         // A run that was interrupted is given up by clearing it, and the careful operator would then
         // cut the same sheet from its start.
         let clear = listed.filter(|_| self.chance.happens(0.7)).unwrap_or(cause);
+        // So is a job that is put away once its run is over, which is let only then (a latch may still keep it
+        // from being seen as finished).
+        let unload = |a: &Allowed| a.ask == "unload" && a.refused.is_none();
+        let over = view.run.is_some() && view.allowed.iter().any(unload);
         match self.chance.below(18) {
             0 => Ask::Home,
             1 => Ask::PermitTest,
@@ -164,7 +168,7 @@ impl Restless {
                 set: None,
             },
             14 => Ask::ChangeTouch,
-            15 => Ask::Unload,
+            15 if !over => Ask::Unload,
             16 => Ask::HoldAfterCut,
             _ => Ask::Hold { press: None },
         }

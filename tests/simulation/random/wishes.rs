@@ -43,7 +43,7 @@ impl State {
         match (machine.phase(), machine.cycle_step()) {
             (Phase::Running, Some(step)) if again => Self::Again(step),
             (Phase::Running, Some(step)) => Self::Run(step),
-            (Phase::Stopping, _) => Self::Stop(view().waiting_for),
+            (Phase::Stopping, _) => Self::Stop(machine.waiting_for()),
             (Phase::Changing, _) => view()
                 .change
                 .map_or(Self::Other(Phase::Changing), |c| Self::Change(c.step)),

@@ -48,6 +48,35 @@ fn an_arc_lost_again_on_the_new_lead_in_stays_lost_where_it_was() {
 }
 
 #[test]
+fn an_arc_without_a_start_contact_is_no_fire_and_no_path_is_gone_without_an_arc() {
+    for burns_s in [0.02, 0.04, 0.2, 5.0] {
+        let mut rig = running();
+        rig.until(20.0, |r| r.view().step == Some(Step::ProbeSlow));
+        rig.table.wrong.k1_mirror_open = true;
+        rig.until(20.0, |r| r.table.arc);
+        rig.wait(burns_s);
+        rig.table.blown_out = true;
+        let v = rig.until_held();
+        assert!(v.cuts[0].done.is_empty(), "{burns_s} s: {:?}", v.cuts[0]);
+        assert_eq!(v.hold.expect("held").cause, Cause::Overdue, "{burns_s} s");
+        rig.table.wrong.k1_mirror_open = false;
+        rig.clear_all();
+        // An arc that burned on was one that nobody had asked for: the relays are looked at.
+        if !rig.m.permit_tested {
+            rig.must(Ask::Vouch {
+                check: crate::CheckId::SourceOff,
+                yes: true,
+            });
+            rig.must(Ask::PermitTest);
+            rig.until(2.0, |r| r.m.permit_tested);
+        }
+        rig.resume_as_offered();
+        rig.finish();
+        rig.all_is_well();
+    }
+}
+
+#[test]
 fn a_plan_is_for_its_own_stop_alone() {
     let mut rig = running();
     rig.run_to(2, 20.0);

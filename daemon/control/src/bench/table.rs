@@ -26,6 +26,8 @@ pub(crate) struct Wrong {
     pub contact_stuck: bool,
     pub no_metal: bool,
     pub k1_welded: bool,
+    /// The mirror of the start contact says open, whatever the contact does.
+    pub k1_mirror_open: bool,
     pub arc_stuck: bool,
     pub estop: bool,
     pub unplugged: bool,
@@ -358,9 +360,13 @@ impl Table {
                 .is_some_and(|t| self.now.since(t).as_millis() < 60)
     }
 
+    fn k1(&self) -> bool {
+        (self.torch && !self.wrong.estop) || self.wrong.k1_welded
+    }
+
     pub(crate) fn signals(&self) -> Signals {
         Signals {
-            fire_on: (self.torch && !self.wrong.estop) || self.wrong.k1_welded,
+            fire_on: self.k1() && !self.wrong.k1_mirror_open,
             arc_ok: self.arc_ok,
             contact: self.sense
                 && (self.wrong.contact_stuck
@@ -545,14 +551,13 @@ impl Table {
     }
 
     fn electric(&mut self) {
-        let s = self.signals();
-        let start = s.fire_on && self.k2() && !self.wrong.source_off && !self.wrong.estop;
+        let start = self.k1() && self.k2() && !self.wrong.source_off && !self.wrong.estop;
         if start {
             self.fire_since.get_or_insert(self.now);
         } else {
             self.fire_since = None;
         }
-        if !s.fire_on {
+        if !self.k1() {
             self.blown_out = false;
         }
         let lit = self

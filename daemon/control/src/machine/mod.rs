@@ -566,9 +566,10 @@ impl Machine {
     }
 
     fn settle_generation(&mut self) {
-        let fresh = admission::fingerprint(self);
-        if fresh != self.fingerprint {
-            self.fingerprint = fresh;
+        let mut fingerprint = core::mem::take(&mut self.fingerprint);
+        let news = admission::renew(&mut fingerprint, self);
+        self.fingerprint = fingerprint;
+        if news {
             self.generation += 1;
             self.out.publish();
         }

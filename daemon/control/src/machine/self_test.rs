@@ -6,6 +6,7 @@
 //! must show that it counts. It performs nothing: the line that is sent is torch-off.
 
 use core::time::Duration;
+use std::borrow::Cow;
 
 use link::{Command, Ticket};
 use units::Time;
@@ -71,7 +72,7 @@ const fn asks_for_one(cause: Cause) -> bool {
 impl Machine {
     /// The inputs at rest: what each is called, whether it is as it must be, and what is said of it if
     /// not. What is not fitted is left out.
-    fn rest_pattern(&self) -> Vec<(&'static str, bool, String)> {
+    fn rest_pattern(&self) -> Vec<(&'static str, bool, Cow<'static, str>)> {
         let s = &self.signals;
         let mut all = vec![
             (
@@ -86,9 +87,9 @@ impl Machine {
                 "the torch contact is on".into(),
             ),
         ];
-        let mut fitted = |name, level: Option<bool>, wrong: bool, says: &str| {
+        let mut fitted = |name, level: Option<bool>, wrong: bool, says: &'static str| {
             if let Some(level) = level {
-                all.push((name, level != wrong, says.to_owned()));
+                all.push((name, level != wrong, says.into()));
             }
         };
         fitted(
@@ -111,8 +112,10 @@ impl Machine {
         );
         fitted("air", s.air_ok, false, "the air is low");
         if let Some(v) = s.volts {
-            let says = format!("{v:.1} V at rest; limit {VOLTS_ZERO:.0} V");
-            all.push(("volts", v.abs() <= VOLTS_ZERO, says));
+            let zero = v.abs() <= VOLTS_ZERO;
+            let wrong = || format!("{v:.1} V at rest; limit {VOLTS_ZERO:.0} V");
+            let says = if zero { String::new() } else { wrong() };
+            all.push(("volts", zero, says.into()));
         }
         if let Some(status) = &self.line.status {
             let limits = status.doing != link::Doing::Faulted;
@@ -237,7 +240,7 @@ impl Machine {
     }
 
     /// What is not as it must be, by name and in words; `None`: not known yet.
-    fn self_test_items(&self) -> Vec<(&'static str, Option<bool>, String)> {
+    fn self_test_items(&self) -> Vec<(&'static str, Option<bool>, Cow<'static, str>)> {
         let mut all: Vec<_> = self
             .rest_pattern()
             .into_iter()
@@ -249,7 +252,7 @@ impl Machine {
             None if trips.done >= TRIPS => (Some(true), String::new()),
             None => (None, format!("{} of {TRIPS} lines answered", trips.done)),
         };
-        all.push(("line", line.0, line.1));
+        all.push(("line", line.0, line.1.into()));
         let overdue = trips.ended.is_some_and(|t| self.now >= t + COUNT_LIMIT);
         let counts = match (self.self_test.counts, overdue) {
             (true, _) => Some(true),
@@ -281,7 +284,8 @@ impl Machine {
             && since.is_some_and(|t| self.due(t + TOLD_AFTER))
         {
             self.self_test.told = names;
-            self.tell_self_test(failing.into_iter().map(|(_, _, says)| says).collect());
+            let says = failing.into_iter().map(|(_, _, says)| says.into_owned());
+            self.tell_self_test(says.collect());
         }
     }
 
@@ -303,7 +307,7 @@ impl Machine {
         let failing: Vec<&str> = items
             .iter()
             .filter(|(_, holds, _)| *holds == Some(false))
-            .map(|(_, _, says)| says.as_str())
+            .map(|(_, _, says)| says.as_ref())
             .collect();
         if failing.is_empty() {
             "Wait: it is being made.".into()
@@ -324,7 +328,7 @@ impl Machine {
                     says: if holds == Some(true) {
                         String::new()
                     } else {
-                        says
+                        says.into_owned()
                     },
                 })
                 .collect(),

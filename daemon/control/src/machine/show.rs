@@ -131,6 +131,12 @@ impl Machine {
         }
     }
 
+    /// What it waits for: the same as in its view, without the rest of it.
+    #[must_use]
+    pub fn waiting_for(&self) -> Waiting {
+        self.waiting().0
+    }
+
     pub(super) fn show(&self, now: Time) -> View {
         let (waiting_for, since, wait_limit_s) = self.waiting();
         let near = self.near();

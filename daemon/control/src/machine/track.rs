@@ -16,8 +16,6 @@ use crate::settings::ArcEdge;
 const REMEMBERED: usize = 256;
 /// Pieces remembered behind the torch, to find the station of a stamped place.
 const BEHIND: usize = 64;
-/// Pieces ahead on which a torch that brakes may stand.
-const AHEAD: usize = 8;
 /// A torch further than this from a piece does not stand on it, mm.
 const OFF_MM: f64 = 0.5;
 /// Half width of what is not known of a place itself, mm (process handbook).
@@ -146,10 +144,16 @@ impl Track {
     /// lies on none of what is ahead tells nothing.
     pub(crate) fn report_braking_made(&mut self, status: &Status, place: Point, since: Time) {
         let mut best: Option<(f64, f64)> = None;
-        for piece in self.pieces.iter().take(AHEAD) {
+        // As far as it can have come, over however many pieces: a curve may be said in crumbs.
+        let mut fastest = 0.0_f64;
+        for piece in &self.pieces {
+            fastest = fastest.max(piece.feed_mm_s);
+            let reach = self.reach(self.station, fastest, status.at);
+            if piece.start_mm > reach {
+                break;
+            }
             for (s, off) in piece.places(place) {
-                let within = s >= self.station - EDGE_MM
-                    && s <= self.reach(self.station, piece.feed_mm_s, status.at);
+                let within = s >= self.station - EDGE_MM && s <= reach;
                 if within && off < OFF_MM && best.is_none_or(|(o, _)| off < o - 1e-3) {
                     best = Some((off, s.max(self.station)));
                 }
@@ -273,7 +277,9 @@ impl Track {
     /// The station of a stamped place, near to where the reports have the torch.
     fn station_of(&self, p: Point, told: Told) -> Option<f64> {
         let near = told.best;
-        let pieces = self.behind.iter().chain(self.pieces.iter().take(AHEAD));
+        let near_enough = |piece: &&Piece| piece.start_mm < told.most + STAMP_MM;
+        let ahead = self.pieces.iter().take_while(near_enough);
+        let pieces = self.behind.iter().chain(ahead);
         pieces
             .flat_map(|piece| piece.places(p))
             .filter(|(s, off)| {
@@ -466,6 +472,33 @@ mod tests {
         track.report_braking(&status(3000, 41.0, 0.0, None), Point::new(41.0, 0.0));
         // A millimetre at 10 mm/s, and 0.6 s at 30 mm/s.
         assert!(track.station_at(Time::from_ms(2700)).most >= 39.0);
+    }
+
+    #[test]
+    fn a_torch_that_ran_on_unheard_over_many_short_pieces_is_found_where_it_stands() {
+        let mut track = Track::new(0.0, 0.0, (0, 0.0));
+        for k in 0..40_u32 {
+            let (a, b) = (f64::from(k), f64::from(k + 1));
+            let piece = Segment::Line {
+                from: Point::new(a, 0.0),
+                to: Point::new(b, 0.0),
+            };
+            track.said(Ticket(5 + u64::from(k)), piece, a, 36.0);
+        }
+        for k in 0..=5_u32 {
+            let s = status(u64::from(k) * 20, 0.72 * f64::from(k), 0.0, Some(4));
+            track.report(&s, s.place);
+        }
+        // Heard last at 3.6 mm; found half a second later, 13.4 mm further on. The arc burned till then.
+        track.report_braking(&status(700, 17.0, 0.0, None), Point::new(17.0, 0.0));
+        assert!((track.station - 17.0).abs() < 1e-9, "{}", track.station);
+        let arc = ArcEdge::default();
+        let lost = track.lost(Time::from_ms(600), &arc, None);
+        assert!(lost.is_some_and(|l| l.high_mm >= 17.0), "{lost:?}");
+        // ... and a place stamped there is believed.
+        let stamp = Some(Point::new(17.0, 0.0));
+        let lost = track.lost(Time::from_ms(600), &arc, stamp);
+        assert!(lost.is_some_and(|l| l.high_mm >= 17.0), "{lost:?}");
     }
 
     #[test]

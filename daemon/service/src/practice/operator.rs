@@ -55,8 +55,9 @@ const BUTTONS_TAKE: Duration = Duration::from_secs(2);
 /// So often is a change of torch parts begun: if they cannot be tried, trying on does not help.
 const CHANGES: u32 = 5;
 
-/// A trouble that was looked at: holds so far, the phase, why it is held, and when the newest alarm came.
-type Seen = (usize, Phase, Option<Cause>, Option<u64>);
+/// A trouble that was looked at: holds so far, the phase, why it is held, and when the newest alarm came;
+/// and what was seen at the table that bars going on, which may come later and raises no alarm.
+type Seen = (usize, Phase, Option<Cause>, Option<u64>, Option<CheckId>);
 
 /// The operator.
 pub struct Operator<H> {
@@ -162,7 +163,7 @@ impl<H: Hands> Operator<H> {
     fn see_to_the_table(&mut self, view: &View) {
         let trouble = matches!(view.phase, Phase::Held | Phase::Latched | Phase::NoLink)
             || view.alarms.iter().any(|a| !a.gone)
-            || (view.phase == Phase::Idle && amiss(view));
+            || (view.phase == Phase::Idle && amiss(view).is_some());
         if view.torch.arc == ArcView::On {
             // Nobody goes to a table with the arc on.
             self.put_a_stuck_arc_out(view);
@@ -183,7 +184,9 @@ impl<H: Hands> Operator<H> {
         // An alarm that comes to a hold is looked at as well: another thing is wrong then.
         let newest = view.alarms.iter().map(|a| a.at_s).max_by(f64::total_cmp);
         let newest = newest.map(f64::to_bits);
-        let this = (view.holds.len(), view.phase, cause, newest);
+        // What was looked at and is no longer amiss is no new trouble.
+        let bars = amiss(view).or(self.set_right_for.and_then(|s| s.4));
+        let this = (view.holds.len(), view.phase, cause, newest, bars);
         if self.set_right_for != Some(this) {
             self.set_right_for = Some(this);
             self.hands.set_right();
@@ -299,24 +302,29 @@ pub(super) fn untried(view: &View) -> bool {
         .any(|c| proof(c.check) && c.holds == Some(false))
 }
 
-/// Something that the panel can see at the table keeps a job from its start.
-fn amiss(view: &View) -> bool {
+/// What the panel sees at the table and keeps a job from its start or from being gone on with.
+fn amiss(view: &View) -> Option<CheckId> {
     let at_the_table = |check: CheckId| {
-        matches!(
-            check,
-            CheckId::EstopClosed
-                | CheckId::LinkAlive
-                | CheckId::ContactOpen
-                | CheckId::AirGood
-                | CheckId::SourceOn
-                | CheckId::TorchSeated
-                | CheckId::GateClosed
-                | CheckId::HoldReleased
-        )
+        let contact = check == CheckId::ContactOpen && view.phase == Phase::Idle;
+        contact
+            || matches!(
+                check,
+                CheckId::EstopClosed
+                    | CheckId::LinkAlive
+                    | CheckId::AirGood
+                    | CheckId::SourceOn
+                    | CheckId::TorchSeated
+                    | CheckId::GateClosed
+                    | CheckId::PermitOpen
+                    | CheckId::FireOnOpen
+                    | CheckId::SenseIsolated
+                    | CheckId::HoldReleased
+            )
     };
-    view.checks
-        .iter()
-        .any(|c| at_the_table(c.check) && c.holds == Some(false))
+    let mut checks = view.checks.iter();
+    checks
+        .find(|c| at_the_table(c.check) && c.holds == Some(false))
+        .map(|c| c.check)
 }
 
 impl<H: Hands> Automatic for Operator<H> {

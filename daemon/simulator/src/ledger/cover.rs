@@ -4,18 +4,23 @@
 use units::{Bounds, Point, Segment};
 
 use super::spans::Spans;
-use super::stray::Stray;
+use super::stray::{ON_PATH, Stray};
 use crate::harness::Plan;
 use crate::metal::Metal;
 
-/// Beside the path by more than this, no station is passed, mm.
-pub(super) const ON_PATH: f64 = 0.3;
 /// An arc struck further than this from every path belongs to no cut, mm.
 const NEAR: f64 = 3.0;
 /// So much motion settles which of several paths is followed, mm.
 const SETTLES: f64 = 1.0;
 /// Paths that fit equally well within this are told apart by their rank, mm.
 const EQUAL: f64 = 0.03;
+/// A path is passed forwards: of two that fit, the one that this arc went back on by more than so much
+/// less than on the other was followed, mm.
+const BACK: f64 = 0.5;
+/// An arc that is struck anew may begin so far beyond the furthest place passed, mm: where it was lost is not
+/// known exactly. What lies further beyond is not what it comes to next, where something nearer lies in
+/// the same place: a path that ends over its own start is passed there first by its start.
+const LEAPS: f64 = 15.0;
 /// The middle of a kerf is looked at for metal this far apart, mm.
 const LOOK_EVERY: f64 = 0.05;
 /// Within this of an end is the end, mm.
@@ -130,6 +135,8 @@ struct Following {
     s: f64,
     off: f64,
     worst: f64,
+    /// How far the arc has gone back on it and not come forward again, mm.
+    back: f64,
     stray: Stray,
     passed: Vec<(f64, f64)>,
 }
@@ -268,12 +275,8 @@ impl Cover {
     /// Gives up the paths that fit worse. Where the end of a path lies over its start, both fit until
     /// they part: only then is it known which of them was followed.
     fn narrow(&mut self) {
-        let best = self
-            .following
-            .iter()
-            .map(|f| f.worst)
-            .fold(f64::INFINITY, f64::min);
-        self.following.retain(|f| f.worst <= best + EQUAL);
+        let best = Fit::best(&self.following);
+        self.following.retain(|f| best.is_met_by(f));
         if self.following.len() == 1 {
             self.settle();
         }
@@ -281,12 +284,8 @@ impl Cover {
 
     /// Settles for the path that fits best, and books what was passed on it.
     fn settle(&mut self) {
-        let best = self
-            .following
-            .iter()
-            .map(|f| f.worst)
-            .fold(f64::INFINITY, f64::min);
-        let Some(index) = self.following.iter().position(|f| f.worst <= best + EQUAL) else {
+        let best = Fit::best(&self.following);
+        let Some(index) = self.following.iter().position(|f| best.is_met_by(f)) else {
             return;
         };
         let mut kept = self.following.swap_remove(index);
@@ -302,7 +301,8 @@ impl Cover {
     }
 
     /// The paths within `reach` of `p`, the likeliest first: one that begins here and is not
-    /// begun, then the lowest number that is not complete, then where uncut path is nearest ahead.
+    /// begun, then the lowest number that is not complete, then what an arc has come to, then where uncut
+    /// path is nearest ahead.
     /// `enters`: the arc is on its way in from further off than a kerf.
     fn find(&self, p: Point, reach: f64, enters: bool) -> Vec<Following> {
         let mut found = Vec::new();
@@ -318,6 +318,7 @@ impl Cover {
                         s: cut.snapped(s),
                         off,
                         worst: off,
+                        back: 0.0,
                         stray: Stray::begin(off, enters, self.kerf_mm),
                         passed: Vec::new(),
                     });
@@ -357,7 +358,29 @@ impl Cover {
             (false, false) => 1.0,
             (false, true) => 2.0,
         };
-        class * 1e12 + f.cut as f64 * 1e4 + ahead
+        let beyond = f.s > cut.covered.furthest() + LEAPS;
+        class * 1e12 + f.cut as f64 * 1e4 + if beyond { 5e3 } else { 0.0 } + ahead
+    }
+}
+
+/// How well the best of some paths fits where the arc went.
+#[derive(Clone, Copy, Debug)]
+struct Fit {
+    worst: f64,
+    back: f64,
+}
+
+impl Fit {
+    fn best(of: &[Following]) -> Self {
+        let least = |all: &mut dyn Iterator<Item = f64>| all.fold(f64::INFINITY, f64::min);
+        let worst = least(&mut of.iter().map(|f| f.worst));
+        let near = of.iter().filter(|f| f.worst <= worst + EQUAL);
+        let back = least(&mut near.map(|f| f.back));
+        Self { worst, back }
+    }
+
+    fn is_met_by(self, f: &Following) -> bool {
+        f.worst <= self.worst + EQUAL && f.back <= self.back + BACK
     }
 }
 
@@ -380,6 +403,7 @@ impl Following {
                 _ => self.passed.push((a, b)),
             }
         }
+        self.back = (self.back + self.s - s).max(0.0);
         self.s = s;
         self.off = off;
         self.worst = self.worst.max(off);
@@ -412,6 +436,105 @@ mod tests {
         }
         cover.arc(None, 0.0);
         cover
+    }
+
+    /// The arc on one cut, from a station to another; then it is out.
+    fn passed_on(cover: &mut Cover, path: &[Segment], (from, to): (f64, f64)) {
+        let cut = CutPath::new(path).expect("a path");
+        let at = |s: f64| {
+            cut.point_at(s.min(cut.length() - 1e-9))
+                .expect("on the path")
+        };
+        let mut last = at(from);
+        cover.arc(Some(last), 0.0);
+        let steps = ((to - from) / 0.03).ceil();
+        for k in 1..=steps as u32 {
+            let p = at(from + (to - from) * f64::from(k) / steps);
+            cover.arc(Some(p), p.distance(last));
+            last = p;
+        }
+        cover.arc(None, 0.0);
+    }
+
+    fn lines(corners: &[(f64, f64)]) -> Vec<Segment> {
+        let point = |(x, y): (f64, f64)| Point { x, y };
+        corners
+            .windows(2)
+            .map(|w| Segment::Line {
+                from: point(w[0]),
+                to: point(w[1]),
+            })
+            .collect()
+    }
+
+    /// Cut in several goes, each lost and gone on with: only what was passed again counts as such, and
+    /// nothing beyond where it was lost counts as passed.
+    #[track_caller]
+    fn gone_on_with(path: &[Segment], goes: &[(f64, f64)]) {
+        let mut cover = Cover::new(&Plan {
+            cuts: vec![path.to_vec()],
+            kerf_mm: 1.4,
+            ..Plan::default()
+        });
+        let (mut again, mut furthest) = (0.0, 0.0_f64);
+        for (from, to) in goes {
+            passed_on(&mut cover, path, (*from, *to));
+            again += (furthest - from).max(0.0);
+            furthest = furthest.max(*to);
+            let beyond = cover.passed_mm(0, furthest + 0.1, f64::INFINITY);
+            assert!(beyond < 0.1, "{goes:?}: {beyond} mm beyond {furthest}");
+            let recut = cover.recut_mm();
+            assert!(
+                (recut - again).abs() < 0.1,
+                "{goes:?}: {recut} mm again, not {again}"
+            );
+        }
+    }
+
+    #[test]
+    fn on_a_path_that_ends_over_its_own_start_the_pass_is_known_by_how_far_it_had_come() {
+        // A lead-in of 6 mm, a square of 54 mm, and 22.5 mm of its first edge once more.
+        let square = lines(&[
+            (56.0, 23.0),
+            (56.0, 29.0),
+            (29.0, 29.0),
+            (29.0, 83.0),
+            (83.0, 83.0),
+            (83.0, 29.0),
+            (33.5, 29.0),
+        ]);
+        let end = 6.0 + 27.0 + 3.0 * 54.0 + 49.5;
+        // Lost on the first pass, twice; on the second; by a long way back on either.
+        gone_on_with(&square, &[(0.0, 22.0), (21.9, 24.4), (24.3, end)]);
+        gone_on_with(
+            &square,
+            &[(0.0, 12.0), (11.5, 14.0), (13.5, 16.0), (15.5, end)],
+        );
+        gone_on_with(&square, &[(0.0, 231.0), (230.2, 233.0), (232.4, end)]);
+        gone_on_with(&square, &[(0.0, 231.0), (224.0, end)]);
+        gone_on_with(&square, &[(0.0, 150.0), (12.0, end)]);
+    }
+
+    #[test]
+    fn on_an_edge_that_is_cut_there_and_back_the_pass_is_known_by_which_way_it_goes() {
+        let there_and_back = lines(&[(0.0, 0.0), (50.0, 0.0), (0.0, 0.0), (0.0, 30.0)]);
+        gone_on_with(&there_and_back, &[(0.0, 20.0), (19.5, 23.0), (22.5, 130.0)]);
+        gone_on_with(&there_and_back, &[(0.0, 70.0), (69.5, 73.0), (72.5, 130.0)]);
+        gone_on_with(&there_and_back, &[(0.0, 40.0), (39.5, 58.0), (57.5, 130.0)]);
+    }
+
+    #[test]
+    fn on_a_path_that_crosses_itself_each_leg_is_passed_for_itself() {
+        let loop_ = lines(&[
+            (0.0, 0.0),
+            (40.0, 0.0),
+            (40.0, 30.0),
+            (20.0, 30.0),
+            (20.0, -20.0),
+        ]);
+        // The crossing is at 20 mm and at 120 mm.
+        gone_on_with(&loop_, &[(0.0, 20.0), (19.5, 22.0), (21.0, 140.0)]);
+        gone_on_with(&loop_, &[(0.0, 119.8), (119.5, 121.5), (121.0, 140.0)]);
     }
 
     #[test]

@@ -43,6 +43,11 @@ impl Spans {
         self.0.is_empty()
     }
 
+    /// The end of the last stretch; 0: there is none.
+    pub(super) fn furthest(&self) -> f64 {
+        self.0.last().map_or(0.0, |span| span.1)
+    }
+
     /// From `s` on, the first place that is not in.
     pub(super) fn free_from(&self, s: f64) -> f64 {
         let index = self.0.partition_point(|span| span.1 <= s + JOIN);

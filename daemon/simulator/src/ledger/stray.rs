@@ -1,8 +1,8 @@
 //! Arc beside the path that is followed: how far off, within a kerf; and how long, further off or
 //! on the way in from there.
 
-use super::cover::ON_PATH;
-
+/// Beside the path by more than this, no station is passed, mm.
+pub(super) const ON_PATH: f64 = 0.3;
 /// A way in has come to the path once it is so near, mm, or goes away from it again by so much.
 const ARRIVED: f64 = 0.02;
 /// A way in that leaves the path within this has crossed it, and is still on its way, mm.

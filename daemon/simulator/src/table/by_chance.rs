@@ -13,6 +13,9 @@ const LIFTED_MM: f64 = 5.0;
 impl Table {
     /// What the arc will feel in this step.
     pub(super) fn suffer(&mut self, dt: u64) {
+        if self.rough.is_none() {
+            return;
+        }
         let (place, _) = self.controller.true_place();
         let on_sheet = self.on_sheet(place);
         let Some(rough) = &mut self.rough else { return };
@@ -46,13 +49,16 @@ impl Table {
             return;
         };
         let (place, z) = self.controller.true_place();
-        let (height, on_sheet) = (self.height(place, z), self.on_sheet(place));
+        let on_sheet = self.on_sheet(place);
         let was = rough.was;
         rough.was.burning = self.source.burning();
         rough.was.arc = self.source.transferred();
         let dt_s = now.saturating_sub(rough.seen_at) as f64 / 1e9;
         rough.seen_at = now;
         let arc = rough.was.arc;
+        // Before the heat of this step has raised the sheet; asked for only where it counts.
+        let counts = arc != was.arc || (self.wrongs.bridged && rough.bridge.fresh);
+        let height = if counts { self.height(place, z) } else { 0.0 };
         if let Some(heat) = self.sheet.as_mut().and_then(|s| s.heat.as_mut()) {
             heat.advance(dt_s, arc.then_some(on_sheet));
         }
@@ -129,6 +135,9 @@ impl Table {
 
     /// The torch has moved: into a piece that stands up; or down onto a sheet with a film.
     pub(super) fn run_into(&mut self, before: (Point, f64)) {
+        if self.rough.is_none() {
+            return;
+        }
         let (place, z) = self.controller.true_place();
         let (height, on_sheet) = (self.height(place, z), self.on_sheet(place));
         let touching = self.controller.touching();

@@ -193,7 +193,11 @@ impl Machine {
         if self.executed(ticket) {
             c.taken.get_or_insert(self.now);
         }
+        // Under a start contact that was never seen closed the guard judges no loss of the arc: what burns
+        // then is no fire to go on with, and counts as a start contact that does not close.
+        let fired = self.guard.fire_rise.is_some_and(|t| t >= c.since);
         if self.signals.arc_ok
+            && fired
             && let Some(rise) = self.guard.arc_rise.filter(|t| *t >= c.since)
         {
             if self.due(rise + Duration::from_millis(cs.arc_ok_accept_ms)) {
