@@ -252,3 +252,23 @@ fn no_test_is_left_out_without_its_reason() {
     ]));
     assert_eq!(bad.len(), 2, "{bad:?}");
 }
+
+/// A folder's own file stands beside it (`x.rs` beside `x/`): one habit, and every tab of an editor has
+/// a name of its own.
+fn other_habit(tree: &Tree) -> Vec<String> {
+    tree.under("daemon/")
+        .filter(|(path, _)| path.contains("/src/") && path.ends_with("/mod.rs"))
+        .map(|(path, _)| format!("{path}: stands beside its folder, under the folder's name"))
+        .collect()
+}
+
+#[test]
+fn a_folders_own_file_stands_beside_it() {
+    nothing_wrong(&other_habit(Tree::of_repository()));
+    let bad = other_habit(&Tree::of(&[
+        ("daemon/link/src/a/mod.rs", ""),
+        ("tests/a/mod.rs", ""),
+    ]));
+    finds(&bad, "daemon/link/src/a/mod.rs");
+    assert_eq!(bad.len(), 1);
+}

@@ -4,10 +4,8 @@
 //! deterministic and has no clock, file, socket, thread or randomness: time and events come in,
 //! effects go out.
 
-mod admission;
 mod ask;
 mod cause;
-mod checks;
 pub mod datum;
 pub mod event;
 pub mod guard;

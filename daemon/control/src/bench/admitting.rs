@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use super::rig::{Rig, job};
 use crate::ask::{Answer, Ask};
 use crate::cause::Cause;
-use crate::checks;
+use crate::machine::checks;
 use crate::view::Phase;
 
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -5,11 +5,11 @@ use core::time::Duration;
 
 use super::rig::{Rig, dialect, settings};
 use super::stories::running;
-use crate::admission::{No, admit};
 use crate::ask::{Ask, CheckId};
 use crate::cause::Cause;
 use crate::event::{Event, Restored};
 use crate::machine::Machine;
+use crate::machine::admission::{No, admit};
 use crate::settings::EstopProof;
 use crate::view::{Phase, Step};
 

@@ -10,12 +10,12 @@ use units::Time;
 use super::planned;
 use super::rig::Rig;
 use super::stories::running;
-use crate::admission::{No, admit};
 use crate::ask::Ask;
 use crate::cause::Cause;
 use crate::event::{Event, Restored};
 use crate::io::Input;
 use crate::machine::Machine;
+use crate::machine::admission::{No, admit};
 use crate::signals::Signals;
 use crate::view::{Phase, Step};
 

@@ -7,12 +7,12 @@ use super::rig::{Rig, job};
 use super::stories::running;
 use crate::ask::{Ask, CheckId};
 use crate::cause::Cause;
-use crate::checks::{
+use crate::event::{Event, Restored};
+use crate::machine::Machine;
+use crate::machine::checks::{
     VOUCHED, bars_going_on, bars_moving, bars_permit_test, bars_start, bars_taking_up, seen,
     to_vouch,
 };
-use crate::event::{Event, Restored};
-use crate::machine::Machine;
 use crate::parts::SetTag;
 
 /// A table with everything fitted, ready to start.

@@ -3,9 +3,9 @@
 
 use super::rig::Rig;
 use super::stories::running;
-use crate::admission::{Fingerprint, No, Yes, admit, renew};
 use crate::ask::Ask;
-use crate::checks;
+use crate::machine::admission::{Fingerprint, No, Yes, admit, renew};
+use crate::machine::checks;
 use crate::machine::datum::NUDGE_MM;
 use crate::view::Phase;
 

@@ -7,11 +7,11 @@ use units::{Point, Segment};
 use super::causes::clears;
 use super::rig::Rig;
 use super::stories::running;
-use crate::admission::{No, admit};
 use crate::ask::{Answer, Ask};
 use crate::cause::Cause;
 use crate::io::Input;
 use crate::job::{Job, JobElement, JobWait};
+use crate::machine::admission::{No, admit};
 use crate::view::{AlarmLevel, CutState, Phase, Step};
 
 pub(super) fn started(job: Job) -> Rig {

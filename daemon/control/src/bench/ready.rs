@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use super::rig::{Rig, job};
 use crate::ask::{Ask, CheckId};
-use crate::checks;
+use crate::machine::checks;
 use crate::view::Phase;
 
 impl Rig {

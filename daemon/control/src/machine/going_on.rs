@@ -288,7 +288,7 @@ impl Machine {
             }
         }
         self.alarms.retain(|a| a.latched);
-        if self.may_move() && crate::checks::bars_moving(self).is_none() {
+        if self.may_move() && crate::machine::checks::bars_moving(self).is_none() {
             self.park();
         } else {
             self.finish();

@@ -3,11 +3,11 @@
 use units::{Point, Segment, Time};
 
 use super::{Act, Machine};
-use crate::admission;
 use crate::ask::CheckId;
 use crate::cause::Cause;
-use crate::checks;
 use crate::guard;
+use crate::machine::admission;
+use crate::machine::checks;
 use crate::resume::Stop;
 use crate::view::{
     Alarm, Allowed, ArcView, CheckView, Choice, CutState, CutView, HoldView, LinkView, Phase,

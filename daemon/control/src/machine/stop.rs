@@ -10,8 +10,8 @@ use super::on_path::OnPath;
 use super::run::Held;
 use super::{Act, Machine};
 use crate::cause::Cause;
-use crate::checks;
 use crate::event::Event;
+use crate::machine::checks;
 use crate::resume::Way;
 use crate::view::{CutState, HoldRecord, Mark};
 

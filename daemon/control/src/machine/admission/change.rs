@@ -115,7 +115,7 @@ fn dead(m: &Machine) -> Result<Yes, No> {
 }
 
 fn touch(m: &Machine) -> Result<Yes, No> {
-    if let Some(check) = crate::checks::bars_moving(m) {
+    if let Some(check) = crate::machine::checks::bars_moving(m) {
         return Err(No::Check(check));
     }
     match m.may_touch() {

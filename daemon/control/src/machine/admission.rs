@@ -5,7 +5,7 @@ mod no;
 
 use crate::ask::{Ask, CheckId, PressId};
 use crate::cause::Cause;
-use crate::checks;
+use crate::machine::checks;
 use crate::machine::datum::NUDGE_MM;
 use crate::machine::run::Found;
 use crate::machine::{Act, Alarmed, Machine};

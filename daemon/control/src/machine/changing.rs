@@ -122,7 +122,7 @@ impl Machine {
             .as_ref()
             .and_then(|r| r.held.as_ref())
             .is_some_and(|h| h.unseen.is_some());
-        if self.may_move() && crate::checks::bars_moving(self).is_none() && !unseen {
+        if self.may_move() && crate::machine::checks::bars_moving(self).is_none() && !unseen {
             self.go_to_change();
         } else {
             self.at_change_place(false);
@@ -330,7 +330,7 @@ impl Machine {
 
     /// The place of a touch for a change, if one can be made now, machine coordinates.
     pub(crate) fn may_touch(&self) -> Option<Point> {
-        (self.may_move() && !self.doubtful && crate::checks::bars_moving(self).is_none())
+        (self.may_move() && !self.doubtful && crate::machine::checks::bars_moving(self).is_none())
             .then(|| self.touch_place())
             .flatten()
     }

@@ -13,9 +13,11 @@
 //! If the power goes, nothing here remains: the journal tells the next service what was latched,
 //! in doubt and surely cut.
 
+pub(crate) mod admission;
 mod aging;
 mod between;
 pub(crate) mod changing;
+pub(crate) mod checks;
 mod clearing;
 mod cycle;
 pub(crate) mod datum;
@@ -47,12 +49,12 @@ use std::sync::Arc;
 use link::{Dialect, Ticket};
 use units::{Placement, Point, Time};
 
-use crate::admission::{self, Fingerprint};
 use crate::ask::{Answer, Ask, AskId, CheckId};
 use crate::cause::{Cause, Detail};
 use crate::event::{Event, Restored, Unfinished};
 use crate::guard::{GuardOrder, Phase};
 use crate::io::{Effects, Input, RecordId};
+use crate::machine::admission::Fingerprint;
 use crate::parts::PartsUsed;
 use crate::settings::Settings;
 use crate::signals::Signals;
