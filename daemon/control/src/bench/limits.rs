@@ -4,6 +4,7 @@
 use super::rig::Rig;
 use super::stories::running;
 use crate::ask::Ask;
+use crate::machine::admission::no::ChangeNo;
 use crate::machine::admission::{Fingerprint, No, Yes, admit, renew};
 use crate::machine::checks;
 use crate::machine::datum::NUDGE_MM;
@@ -76,4 +77,38 @@ fn each_word_that_the_operator_gives_is_news() {
         assert!(renew(&mut seen, &rig.m), "{check:?}");
         assert!(!renew(&mut seen, &rig.m), "{check:?}: nothing new");
     }
+}
+
+#[test]
+fn parts_are_touched_only_where_neither_contact_nor_volts_speak_of_a_live_torch() {
+    let mut rig = running();
+    rig.run_to(1, 10.0);
+    rig.must(Ask::Hold { press: None });
+    rig.until_held();
+    rig.must(Ask::ChangeBegin);
+    rig.until(30.0, |r| r.view().change.is_some_and(|c| !c.moving));
+    let mut says = |source_on: Option<bool>, volts: Option<f64>| {
+        (rig.m.signals.source_on, rig.m.signals.volts) = (source_on, volts);
+        admit(&rig.m, &Ask::ChangeIsolated)
+    };
+    let (off, dead) = (Some(false), Some(0.0));
+    assert_eq!(says(off, dead), Ok(Yes::Do));
+    assert_eq!(says(off, None), Ok(Yes::Do));
+    assert_eq!(
+        says(None, None),
+        Ok(Yes::Do),
+        "the operator's look is all there is"
+    );
+    let there: No = ChangeNo::VoltsThere.into();
+    for volts in [Some(250.0), Some(-250.0)] {
+        for source_on in [off, None, Some(true)] {
+            assert_eq!(
+                says(source_on, volts),
+                Err(there),
+                "{source_on:?} {volts:?}"
+            );
+        }
+    }
+    assert_eq!(says(Some(true), dead), Err(ChangeNo::PowerOn.into()));
+    assert_eq!(says(Some(true), None), Err(ChangeNo::PowerOn.into()));
 }

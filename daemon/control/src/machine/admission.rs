@@ -1,7 +1,7 @@
 //! Whether a request may be carried out now. It performs nothing.
 
 mod change;
-mod no;
+pub(crate) mod no;
 
 use crate::ask::{Ask, CheckId, PressId};
 use crate::cause::Cause;
