@@ -14,7 +14,7 @@ use std::sync::OnceLock;
 use units::{Bounds, Point};
 
 use crate::contours::near::Boxes;
-use crate::cuts::polylines::{Flat, Line};
+use crate::cuts::polylines::{Polyline, Polylines};
 use crate::geometry::outline::Edges;
 
 /// What a closed contour cuts out.
@@ -38,7 +38,7 @@ pub(crate) struct Circle {
 
 /// The circles among the cuts of a program. Of a program whose kerf
 /// is not known a gap of up to half a millimetre counts as closed.
-pub(crate) fn circles(flat: &Flat) -> impl Iterator<Item = Circle> {
+pub(crate) fn circles(flat: &Polylines) -> impl Iterator<Item = Circle> {
     (0..flat.cuts()).filter_map(|cut| Some(round::round(flat.line(cut), 0.5)?.0))
 }
 
@@ -146,7 +146,7 @@ pub(crate) struct Contours {
 
 impl Contours {
     /// `kerf_mm` decides what counts as closed.
-    pub fn new(flat: &Flat, kerf_mm: f64) -> Self {
+    pub fn new(flat: &Polylines, kerf_mm: f64) -> Self {
         let mut found = Self::default();
         for cut in 0..flat.cuts() {
             let line = flat.line(cut);
@@ -174,7 +174,7 @@ impl Contours {
     }
 
     /// Whether an odd number of contours lies round a place: it is in a part.
-    pub fn in_part(&self, flat: &Flat, p: Point) -> bool {
+    pub fn in_part(&self, flat: &Polylines, p: Point) -> bool {
         self.nesting.odd(self, p, flat)
     }
 
@@ -210,7 +210,7 @@ impl Contours {
 
 fn contour(
     cut: usize,
-    line: Line<'_>,
+    line: Polyline<'_>,
     c: close::Closed,
     circle: Option<Circle>,
 ) -> Option<Contour> {

@@ -2,7 +2,7 @@
 
 use units::Point;
 
-use crate::cuts::polylines::Line;
+use crate::cuts::polylines::Polyline;
 use crate::geometry::plane::between;
 
 /// The path "meets itself again" within this, mm.
@@ -40,7 +40,7 @@ pub(super) enum Closing {
     },
 }
 
-pub(super) fn close(line: Line<'_>, kerf_mm: f64) -> Closing {
+pub(super) fn close(line: Polyline<'_>, kerf_mm: f64) -> Closing {
     let length = line.length();
     if line.points.len() < 3 || length <= 2.0 * kerf_mm {
         return Closing::Open {
@@ -65,7 +65,7 @@ pub(super) fn close(line: Line<'_>, kerf_mm: f64) -> Closing {
 }
 
 /// Closed as seen from a place `end` mm along; else how far it is from every earlier part.
-fn from_end(line: Line<'_>, end: f64, kerf_mm: f64) -> Result<Closed, f64> {
+fn from_end(line: Polyline<'_>, end: f64, kerf_mm: f64) -> Result<Closed, f64> {
     let p = line.at(end);
     // A hole narrower than a kerf never leaves that neighbourhood.
     let far = line
@@ -135,7 +135,7 @@ fn from_end(line: Line<'_>, end: f64, kerf_mm: f64) -> Result<Closed, f64> {
 }
 
 /// Closed but for a tab: the nearest earlier part of the path lies a short gap away from its end.
-fn held(line: Line<'_>, length: f64, kerf_mm: f64) -> Option<Closed> {
+fn held(line: Polyline<'_>, length: f64, kerf_mm: f64) -> Option<Closed> {
     let reach = TAB_MM.min(length / 10.0);
     if reach <= kerf_mm {
         return None;
@@ -161,7 +161,7 @@ fn held(line: Line<'_>, length: f64, kerf_mm: f64) -> Option<Closed> {
 }
 
 /// The path goes round, meets the end of its lead-in, and runs on back along the lead-in.
-fn back_on_the_lead(line: Line<'_>, s: f64, end: f64) -> Option<Closed> {
+fn back_on_the_lead(line: Polyline<'_>, s: f64, end: f64) -> Option<Closed> {
     let back = together(line, [s, end], (end - s) / 3.0, 1.0, BACK_MM);
     (back > BACK_FOR_MM && back < (end - s) / 3.0).then_some(Closed {
         joint_mm: s + back,
@@ -174,7 +174,7 @@ fn back_on_the_lead(line: Line<'_>, s: f64, end: f64) -> Option<Closed> {
 
 /// How long, of `most`, the path before `end` runs along the path before `s` (`way` is -1), or along
 /// the path behind it the other way round (1), never further from it than `within`, mm.
-fn together(line: Line<'_>, [s, end]: [f64; 2], most: f64, way: f64, within: f64) -> f64 {
+fn together(line: Polyline<'_>, [s, end]: [f64; 2], most: f64, way: f64, within: f64) -> f64 {
     let apart = |d: f64| line.at(s + way * d).distance(line.at(end - d)) > within;
     let step = 0.25_f64.max(most / 4000.0);
     let mut good = 0.0;
@@ -198,7 +198,7 @@ fn together(line: Line<'_>, [s, end]: [f64; 2], most: f64, way: f64, within: f64
 }
 
 /// Where a lead-out departs from the path that was cut before: looked for from the end backwards.
-fn departs(line: Line<'_>, length: f64) -> Option<f64> {
+fn departs(line: Polyline<'_>, length: f64) -> Option<f64> {
     let reach = LEAD_OUT_MM.min(length / 3.0);
     let last = line.points.len() - 1;
     let tail = (1..=last)

@@ -9,7 +9,7 @@ mod slab;
 use slab::Slab;
 
 use crate::contours::{Contour, Contours};
-use crate::cuts::polylines::Flat;
+use crate::cuts::polylines::Polylines;
 use crate::geometry::plane::between;
 use crate::geometry::tree::{Tree, grown};
 use crate::watch::Watch;
@@ -56,7 +56,7 @@ pub(crate) struct Strand<'a> {
 }
 
 impl<'a> Strand<'a> {
-    pub fn of(flat: &'a Flat, contour: Option<&'a Contour>, cut: usize) -> Self {
+    pub fn of(flat: &'a Polylines, contour: Option<&'a Contour>, cut: usize) -> Self {
         match contour {
             Some(c) => Strand {
                 points: &c.points,
@@ -126,7 +126,7 @@ pub(crate) struct Boxes {
 
 impl Boxes {
     /// `of_cut` says which contour a cut (from 0) is.
-    pub fn new<'a>(flat: &'a Flat, of_cut: impl Fn(usize) -> Option<&'a Contour>) -> Self {
+    pub fn new<'a>(flat: &'a Polylines, of_cut: impl Fn(usize) -> Option<&'a Contour>) -> Self {
         let (mut first, mut all) = (vec![0], Vec::new());
         for cut in 0..flat.cuts() {
             let strand = Strand::of(flat, of_cut(cut), cut);
@@ -186,7 +186,7 @@ impl Boxes {
 /// The paths with their tree.
 #[derive(Clone, Copy)]
 pub(crate) struct Near<'a> {
-    pub flat: &'a Flat,
+    pub flat: &'a Polylines,
     pub contours: &'a Contours,
 }
 
@@ -420,7 +420,7 @@ mod tests {
 
     fn on_table(text: &str, with: impl FnOnce(&Near<'_>, &Contours)) {
         let reading = read(text.as_bytes(), &ReadingRules::default());
-        let flat = Flat::new(&reading.cut_list, &Placer::new(&Placement::default()));
+        let flat = Polylines::new(&reading.cut_list, &Placer::new(&Placement::default()));
         let contours = Contours::new(&flat, 1.45);
         with(
             &Near {

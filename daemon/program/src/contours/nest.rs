@@ -13,7 +13,7 @@ use units::{Bounds, Point};
 
 use super::{Contour, Contours, Kind};
 use crate::contours::near::{Crowd, Near};
-use crate::cuts::polylines::Flat;
+use crate::cuts::polylines::Polylines;
 use crate::geometry::plane::x_at;
 use crate::geometry::tree::Tree;
 
@@ -53,7 +53,7 @@ pub(super) struct Nesting {
 
 impl Nesting {
     /// Whether an odd number of contours lies round a place.
-    pub fn odd(&self, contours: &Contours, p: Point, flat: &Flat) -> bool {
+    pub fn odd(&self, contours: &Contours, p: Point, flat: &Polylines) -> bool {
         let all = &contours.all;
         let Some(left) = first_to_the_left(contours, p, usize::MAX, flat) else {
             return false;
@@ -74,7 +74,7 @@ impl Nesting {
 
 /// Fills in depth, parent and kind. A contour that is cut twice is one contour: its second cut lies
 /// where, and is what, the first one is, and stands round nothing.
-pub(super) fn nest(found: &mut Contours, flat: &Flat, kerf_mm: f64) {
+pub(super) fn nest(found: &mut Contours, flat: &Polylines, kerf_mm: f64) {
     let twins = twins::twins(&found.all, kerf_mm / 2.0);
     for (contour, twin_of) in found.all.iter_mut().zip(twins) {
         contour.twin_of = twin_of;
@@ -165,7 +165,7 @@ fn touching(near: &Near<'_>) -> Vec<bool> {
 
 /// The contour that a ray from `p` toward lower x meets first; `but` is passed over. One that is cut
 /// again is met where it is cut again, too.
-fn first_to_the_left(contours: &Contours, p: Point, but: usize, flat: &Flat) -> Option<usize> {
+fn first_to_the_left(contours: &Contours, p: Point, but: usize, flat: &Polylines) -> Option<usize> {
     let first = |cut: usize| {
         let own = contours.index(cut)?;
         Some(contours.all.get(own)?.twin_of.unwrap_or(own))
@@ -183,7 +183,7 @@ fn first_to_the_left(contours: &Contours, p: Point, but: usize, flat: &Flat) -> 
 }
 
 struct Work<'a> {
-    flat: &'a Flat,
+    flat: &'a Polylines,
     contours: &'a Contours,
     touches: Vec<bool>,
     nesting: Nesting,

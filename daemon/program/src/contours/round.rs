@@ -10,7 +10,7 @@ use units::Point;
 
 use super::Circle;
 use super::close::{Closed, Closing, LEAD_OUT_MM, TAB_MM};
-use crate::cuts::polylines::Line;
+use crate::cuts::polylines::Polyline;
 
 /// Corners of a path lie on a circle within this part of its radius, or this many mm.
 const FIT_PART: f64 = 0.01;
@@ -30,7 +30,7 @@ const GAP_PART: f64 = 0.25;
 const ROUNDS: usize = 3;
 
 /// The circle that a path cuts, and where on the path it begins and ends; `None`: it is none.
-pub(super) fn round(line: Line<'_>, kerf_mm: f64) -> Option<(Circle, Closing)> {
+pub(super) fn round(line: Polyline<'_>, kerf_mm: f64) -> Option<(Circle, Closing)> {
     // Where the middle of the path lies on a lead of its own, one of its quarters does not.
     [0.5, 0.7, 0.3]
         .into_iter()
@@ -45,7 +45,7 @@ struct Stretch {
 }
 
 /// The circle about a place of the path.
-fn about(line: &Line<'_>, middle: f64, kerf_mm: f64) -> Option<(Circle, Closing)> {
+fn about(line: &Polyline<'_>, middle: f64, kerf_mm: f64) -> Option<(Circle, Closing)> {
     let (mut circle, at) = guess(line, middle)?;
     let fit = |r: f64| (FIT_PART * r).max(FIT_MM);
     let mut stretch = grow(line, at, &circle, GUESS * fit(circle.radius_mm));
@@ -81,7 +81,7 @@ fn about(line: &Line<'_>, middle: f64, kerf_mm: f64) -> Option<(Circle, Closing)
 }
 
 /// The circle through three corners about a place, and the middle one of them.
-fn guess(line: &Line<'_>, middle: f64) -> Option<(Circle, usize)> {
+fn guess(line: &Polyline<'_>, middle: f64) -> Option<(Circle, usize)> {
     let apart = line.length() / 8.0;
     let [i, k, j] = [middle - apart, middle, middle + apart].map(|s| line.index_at(s));
     if i >= k || k >= j {
@@ -106,7 +106,7 @@ fn guess(line: &Line<'_>, middle: f64) -> Option<(Circle, usize)> {
 }
 
 /// How far a path keeps to a circle within `near`, both ways from point `at`.
-fn grow(line: &Line<'_>, at: usize, circle: &Circle, near: f64) -> Stretch {
+fn grow(line: &Polyline<'_>, at: usize, circle: &Circle, near: f64) -> Stretch {
     let off = |p: Point| p.distance(circle.centre) - circle.radius_mm;
     // Middles of long facets must not cut far into it either.
     let keeps = |i: usize, j: usize| {
@@ -154,7 +154,7 @@ fn fitted(points: &[Point]) -> Option<Circle> {
 }
 
 /// How far a stretch turns about a place, radians, anticlockwise positive.
-fn turned(line: &Line<'_>, stretch: Stretch, centre: Point) -> f64 {
+fn turned(line: &Polyline<'_>, stretch: Stretch, centre: Point) -> f64 {
     line.points[stretch.from..=stretch.to]
         .windows(2)
         .map(|w| {
@@ -166,7 +166,12 @@ fn turned(line: &Line<'_>, stretch: Stretch, centre: Point) -> f64 {
 }
 
 /// How the circle closes; `None`: too much is missing of it, or too much follows it.
-fn closing(line: &Line<'_>, stretch: Stretch, circle: &Circle, kerf_mm: f64) -> Option<Closing> {
+fn closing(
+    line: &Polyline<'_>,
+    stretch: Stretch,
+    circle: &Circle,
+    kerf_mm: f64,
+) -> Option<Closing> {
     let (joint_mm, end_mm) = (line.along[stretch.from], line.along[stretch.to]);
     let lead_out_mm = line.length() - end_mm;
     if lead_out_mm > LEAD_OUT_MM {

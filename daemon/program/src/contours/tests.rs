@@ -9,7 +9,7 @@ const KERF: f64 = 1.45;
 
 fn contours(text: &str) -> Contours {
     let reading = read(text.as_bytes(), &ReadingRules::default());
-    let flat = Flat::new(&reading.cut_list, &Placer::new(&Placement::default()));
+    let flat = Polylines::new(&reading.cut_list, &Placer::new(&Placement::default()));
     Contours::new(&flat, KERF)
 }
 
@@ -171,7 +171,7 @@ proptest::proptest! {
             text += &format!("G0 X{} Y{y}\nM3\nG3 X{} Y{y} I-{r} F600\nM5\n", x + r, x + r);
         }
         let reading = read(text.as_bytes(), &ReadingRules::default());
-        let flat = Flat::new(&reading.cut_list, &Placer::new(&Placement::default()));
+        let flat = Polylines::new(&reading.cut_list, &Placer::new(&Placement::default()));
         let found = Contours::new(&flat, 0.2);
         for (i, c) in found.all.iter().enumerate() {
             let parent = c.parent.map(|p| found.all[p].area_mm2.abs());

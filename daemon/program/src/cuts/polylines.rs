@@ -1,4 +1,4 @@
-//! The cuts as straight pieces on the sheet: what geometry that compares cuts with each other works
+//! The cuts as polylines on the sheet: what geometry that compares cuts with each other works
 //! on. Arcs are flattened to 0.02 mm of sagitta.
 
 use crate::geometry::plane::nearest_part;
@@ -12,7 +12,7 @@ pub(crate) const SAGITTA_MM: f64 = 0.02;
 
 /// All cuts of a program as polylines, sheet mm, in one list.
 #[derive(Debug, Default)]
-pub(crate) struct Flat {
+pub(crate) struct Polylines {
     points: Vec<Point>,
     /// How far along its cut each point lies, mm.
     along: Vec<f64>,
@@ -24,7 +24,7 @@ pub(crate) struct Flat {
 
 /// One cut as a polyline: its first point is the pierce.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Line<'a> {
+pub(crate) struct Polyline<'a> {
     pub points: &'a [Point],
     /// How far along the cut each point lies, mm.
     pub along: &'a [f64],
@@ -32,7 +32,7 @@ pub(crate) struct Line<'a> {
     pub element: &'a [u32],
 }
 
-impl Flat {
+impl Polylines {
     pub fn new(list: &CutList, placer: &Placer) -> Self {
         let mut flat = Self::default();
         for cut in &list.cuts {
@@ -88,12 +88,12 @@ impl Flat {
     }
 
     /// A cut, from 0.
-    pub fn line(&self, cut: usize) -> Line<'_> {
+    pub fn line(&self, cut: usize) -> Polyline<'_> {
         let range = match (self.starts.get(cut), self.starts.get(cut + 1)) {
             (Some(&a), Some(&b)) => a..b,
             _ => 0..0,
         };
-        Line {
+        Polyline {
             points: &self.points[range.clone()],
             along: &self.along[range.clone()],
             element: &self.element[range],
@@ -101,7 +101,7 @@ impl Flat {
     }
 }
 
-impl<'a> Line<'a> {
+impl<'a> Polyline<'a> {
     /// Its length, mm.
     pub fn length(&self) -> f64 {
         self.along.last().copied().unwrap_or(0.0)
@@ -191,15 +191,15 @@ impl<'a> Line<'a> {
     }
 }
 
-/// See [`Line::walk`].
+/// See [`Polyline::walk`].
 pub(crate) struct Walk<'a> {
-    line: Line<'a>,
+    line: Polyline<'a>,
     /// The point that ends the piece it has come to.
     end: usize,
 }
 
 impl Walk<'_> {
-    /// As [`Line::index_at`], of places in ascending order.
+    /// As [`Polyline::index_at`], of places in ascending order.
     fn index_at(&mut self, s: f64) -> usize {
         crate::work::count(1);
         while self.end + 1 < self.line.points.len() && self.line.along[self.end] < s {
@@ -208,7 +208,7 @@ impl Walk<'_> {
         self.end
     }
 
-    /// As [`Line::at`], of places in ascending order.
+    /// As [`Polyline::at`], of places in ascending order.
     pub fn at(&mut self, s: f64) -> Point {
         if self.line.points.len() < 2 || s <= 0.0 {
             return self.line.at(s);
@@ -217,7 +217,7 @@ impl Walk<'_> {
         self.line.at_in(i, s)
     }
 
-    /// As [`Line::direction`], of places in ascending order.
+    /// As [`Polyline::direction`], of places in ascending order.
     pub fn direction(&mut self, s: f64) -> (f64, f64) {
         if self.line.points.len() < 2 {
             return (0.0, 0.0);
@@ -261,9 +261,9 @@ mod tests {
     use super::*;
     use crate::{ReadingRules, read};
 
-    fn flat(text: &str) -> Flat {
+    fn flat(text: &str) -> Polylines {
         let reading = read(text.as_bytes(), &ReadingRules::default());
-        Flat::new(&reading.cut_list, &Placer::new(&Placement::default()))
+        Polylines::new(&reading.cut_list, &Placer::new(&Placement::default()))
     }
 
     #[test]

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use units::{Bounds, Placement, Point};
 
 use crate::cuts::compensation;
-use crate::cuts::polylines::Flat;
+use crate::cuts::polylines::Polylines;
 use crate::geometry::plane::Placer;
 use crate::report::{Finding, Severity};
 use crate::{Loose, Reading, Report, Setup};
@@ -52,7 +52,7 @@ pub fn draw(picture: &Picture<'_>) -> String {
 
 struct Page<'a> {
     of: &'a Picture<'a>,
-    flat: Flat,
+    flat: Polylines,
     area: Bounds,
     /// Pixels a millimetre.
     scale: f64,
@@ -64,7 +64,7 @@ impl<'a> Page<'a> {
             origin: s.origin,
             rotation_deg: s.rotation,
         });
-        let flat = Flat::new(&of.reading.cut_list, &Placer::new(&placement));
+        let flat = Polylines::new(&of.reading.cut_list, &Placer::new(&placement));
         let mut area: Option<Bounds> = of.setup.map(|s| Bounds {
             low: Point::default(),
             high: s.sheet,

@@ -7,7 +7,7 @@ use units::{Bounds, Point, Segment};
 
 use super::{REACH_MM, Stopped};
 use crate::contours::{Contour, Contours, Kind};
-use crate::cuts::polylines::Flat;
+use crate::cuts::polylines::Polylines;
 use crate::geometry::plane::apart;
 use crate::geometry::plane::off_mm;
 use crate::sheet::pieces::{MapInput, PieceMap, Under};
@@ -44,7 +44,7 @@ impl<'a> Ground<'a> {
     /// `None`: the sheet or the kerf is not known.
     pub fn new(stopped: &Stopped<'a>, drawn: &'a OnSheet<'a>) -> Option<Self> {
         let kerf_mm = drawn.input.kerf_mm?;
-        let now = Flat::new(&history(stopped), &drawn.placer);
+        let now = Polylines::new(&history(stopped), &drawn.placer);
         let map = through(&now, drawn)?;
         let holder = map.clamped(map.end()).unwrap_or_else(|| map.main());
         Some(Self {
@@ -239,7 +239,7 @@ impl<'a> Ground<'a> {
 }
 
 /// The sheet through some cuts.
-fn through(flat: &Flat, drawn: &OnSheet<'_>) -> Option<PieceMap> {
+fn through(flat: &Polylines, drawn: &OnSheet<'_>) -> Option<PieceMap> {
     let setup = drawn.input.setup?;
     PieceMap::new(&MapInput {
         flat,

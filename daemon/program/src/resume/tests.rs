@@ -292,7 +292,7 @@ proptest! {
         prop_assert!(!found.proposals.is_empty() || !found.barred.is_empty(), "{found:?}");
         let here = crate::geometry::plane::Placer::new(&Placement::default());
         let list = crate::CutList { cuts: all.clone(), stops: Vec::new() };
-        let flat = crate::cuts::polylines::Flat::new(&list, &here);
+        let flat = crate::cuts::polylines::Polylines::new(&list, &here);
         let contours = crate::contours::Contours::new(&flat, 1.4);
         let contour = contours.of_cut(cut).expect("closed");
         for p in &found.proposals {

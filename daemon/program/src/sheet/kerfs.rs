@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use units::{Bounds, Point};
 
-use crate::cuts::polylines::Flat;
+use crate::cuts::polylines::Polylines;
 use crate::geometry::plane::nearest_part;
 use crate::geometry::tree::{Tree, grown};
 use crate::sheet::pieces::strand::{Strand, Strands};
@@ -21,7 +21,7 @@ pub(crate) struct Kerfs {
 
 impl Kerfs {
     /// `pierce_mm`: by so much the hole of a pierce is wider than the kerf, on each side.
-    pub fn new(flat: &Flat, strands: &Strands, pierce_mm: f64) -> Self {
+    pub fn new(flat: &Polylines, strands: &Strands, pierce_mm: f64) -> Self {
         let reach = |s: &Strand| {
             let mut b = bounds(flat, s);
             if let Some(at) = pierce(flat, s) {
@@ -45,7 +45,7 @@ impl Kerfs {
     /// one place the first is enough.
     pub fn distance(
         &self,
-        (flat, strands): (&Flat, &Strands),
+        (flat, strands): (&Polylines, &Strands),
         p: Point,
         radius: f64,
         before: u32,
@@ -62,7 +62,7 @@ impl Kerfs {
     /// counting as in [`Kerfs::distance`]; `None`: more than `most`.
     pub fn nearby(
         &self,
-        (flat, strands): (&Flat, &Strands),
+        (flat, strands): (&Polylines, &Strands),
         p: Point,
         radius: f64,
         (before, most): (u32, usize),
@@ -96,7 +96,7 @@ impl Kerfs {
     /// counting as in [`Kerfs::distance`]: where many cross each other, one is enough.
     pub fn is_near(
         &self,
-        (flat, strands): (&Flat, &Strands),
+        (flat, strands): (&Polylines, &Strands),
         p: Point,
         radius: f64,
         before: u32,
@@ -126,7 +126,7 @@ impl Nearby {
 
 /// Where a strand runs, in steps of [`SAME_MM`], and whether it begins with a pierce: as two hash
 /// values, which take less room than the places themselves.
-fn run(flat: &Flat, s: &Strand) -> [u64; 2] {
+fn run(flat: &Polylines, s: &Strand) -> [u64; 2] {
     let mut hash = [u64::from(pierce(flat, s).is_some()), 1];
     for p in flat.line(s.cut as usize).chain(s.from_mm, s.to_mm) {
         for v in [p.x, p.y] {
@@ -148,25 +148,25 @@ const FAR_STEPS: f64 = (1_u64 << 40) as f64 + 0.5;
 const MIXES: [u64; 2] = [0x9e37_79b9_7f4a_7c15, 0x6a09_e667_f3bc_c909];
 
 /// Where a strand begins with a pierce.
-fn pierce(flat: &Flat, s: &Strand) -> Option<Point> {
+fn pierce(flat: &Polylines, s: &Strand) -> Option<Point> {
     let points = flat.line(s.cut as usize).points;
     points.first().copied().filter(|_| s.from_mm <= 0.0)
 }
 
 /// From a strand's path to a place, mm; its pierce counts as nearer by `pierce_mm`.
-fn off_metal(flat: &Flat, s: &Strand, p: Point, pierce_mm: f64) -> f64 {
+fn off_metal(flat: &Polylines, s: &Strand, p: Point, pierce_mm: f64) -> f64 {
     let path = off(flat, s, p);
     pierce(flat, s).map_or(path, |at| path.min(at.distance(p) - pierce_mm))
 }
 
-fn bounds(flat: &Flat, s: &Strand) -> Bounds {
+fn bounds(flat: &Polylines, s: &Strand) -> Bounds {
     let line = flat.line(s.cut as usize);
     let mut b = Bounds::of(line.at(s.from_mm));
     line.chain(s.from_mm, s.to_mm).for_each(|p| b.add(p));
     b
 }
 
-fn off(flat: &Flat, s: &Strand, p: Point) -> f64 {
+fn off(flat: &Polylines, s: &Strand, p: Point) -> f64 {
     let line = flat.line(s.cut as usize);
     let mut from = line.at(s.from_mm);
     let mut least = f64::INFINITY;

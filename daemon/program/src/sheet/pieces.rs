@@ -16,7 +16,7 @@ use units::{Bounds, Point};
 
 pub use freed::FreedNear;
 
-use crate::cuts::polylines::Flat;
+use crate::cuts::polylines::Polylines;
 use crate::sheet::pieces::strand::{METAL, NEVER};
 use crate::vetting::facts::Slats;
 use crate::watch::Watch;
@@ -97,7 +97,7 @@ pub struct PieceMap {
 
 /// What the map is made from.
 pub(crate) struct MapInput<'a> {
-    pub flat: &'a Flat,
+    pub flat: &'a Polylines,
     pub sheet: Point,
     pub kerf_mm: f64,
     pub used: &'a [Vec<Point>],

@@ -4,7 +4,7 @@ use units::{Point, Segment};
 
 use crate::Cut;
 use crate::contours::{Contour, Contours, Kind};
-use crate::cuts::polylines::Line;
+use crate::cuts::polylines::Polyline;
 use crate::report::findings::Spot;
 use crate::vetting::on_sheet::OnSheet;
 
@@ -92,7 +92,7 @@ const HEADS: f64 = 0.09;
 const ON_PATH_MM: f64 = 0.025;
 
 /// The end lies beside the lead-in, and what it heads for is where the lead-in ends.
-fn stops_short(line: &Line<'_>, contour: &Contour) -> Option<Joint> {
+fn stops_short(line: &Polyline<'_>, contour: &Contour) -> Option<Joint> {
     if contour.lead_out_mm > 0.0 {
         return None;
     }
@@ -126,7 +126,7 @@ fn stops_short(line: &Line<'_>, contour: &Contour) -> Option<Joint> {
 }
 
 /// Where pieces of the program end between two places along a cut.
-fn ends<'a>(line: &'a Line<'_>, from: f64, to: f64) -> impl Iterator<Item = f64> + 'a {
+fn ends<'a>(line: &'a Polyline<'_>, from: f64, to: f64) -> impl Iterator<Item = f64> + 'a {
     let first = line.along.partition_point(|s| *s < from).max(1);
     (first..line.points.len().saturating_sub(1))
         .take_while(move |&i| line.along[i] <= to)

@@ -5,7 +5,7 @@ pub(crate) mod derived;
 use crate::contours::Contours;
 use crate::contours::near::{Near, Pairs};
 use crate::cuts::cut_list::{Cut, Element};
-use crate::cuts::polylines::Flat;
+use crate::cuts::polylines::Polylines;
 use crate::geometry::plane::Placer;
 use crate::vetting::facts::Facts;
 use crate::vetting::on_sheet::derived::Derived;
@@ -44,7 +44,7 @@ pub(crate) struct OnSheet<'a> {
     /// Program to sheet; leaves things where they are when there is no setup.
     pub placer: Placer,
     pub(super) facts: Vec<(Bounds, f64)>,
-    flat: OnceLock<Flat>,
+    flat: OnceLock<Polylines>,
     contours: OnceLock<Option<Contours>>,
     /// See [`super::webs`].
     pub pairs: OnceLock<Option<Pairs>>,
@@ -106,9 +106,9 @@ impl<'a> OnSheet<'a> {
     }
 
     /// The cuts as straight pieces, worked out when first asked for.
-    pub fn flat(&self) -> &Flat {
+    pub fn flat(&self) -> &Polylines {
         self.flat
-            .get_or_init(|| Flat::new(&self.reading.cut_list, &self.placer))
+            .get_or_init(|| Polylines::new(&self.reading.cut_list, &self.placer))
     }
 
     /// The closed contours, worked out when first asked for; `None`: the kerf is not known.

@@ -10,7 +10,7 @@ use units::Point;
 
 use super::band::Band;
 use super::strand::{Strand, Strands, Tick};
-use crate::cuts::polylines::{Flat, Line};
+use crate::cuts::polylines::{Polyline, Polylines};
 use crate::watch::Watch;
 
 /// Cells are no larger, mm; nor than a third of the kerf.
@@ -46,7 +46,7 @@ pub(crate) struct Grid {
 pub(crate) struct Laying<'a> {
     pub size: Point,
     pub kerf_mm: f64,
-    pub flat: &'a Flat,
+    pub flat: &'a Polylines,
     pub strands: &'a Strands,
     pub used: &'a [Vec<Point>],
 }
@@ -184,7 +184,7 @@ fn lay(
     l: &Laying<'_>,
     [cell, radius, edge]: [f64; 3],
     watch: &dyn Watch,
-    draw: impl Fn(&Strand, &Line<'_>, Piece<'_>),
+    draw: impl Fn(&Strand, &Polyline<'_>, Piece<'_>),
 ) -> Option<Grid> {
     let total: f64 = (0..l.flat.cuts()).map(|c| l.flat.line(c).length()).sum();
     let cells = (total + radius) * radius * 2.0 / (cell * cell);
@@ -244,7 +244,7 @@ fn paint(
     radius: f64,
     heights: &[[f64; 2]],
     watch: &dyn Watch,
-    draw: &impl Fn(&Strand, &Line<'_>, Piece<'_>),
+    draw: &impl Fn(&Strand, &Polyline<'_>, Piece<'_>),
 ) -> Option<()> {
     let pierced = PIERCE_MORE * l.kerf_mm + radius;
     let [bottom, top] = band.heights();
@@ -274,7 +274,7 @@ fn heights(
     l: &Laying<'_>,
     reach: f64,
     wanted: bool,
-    draw: &impl Fn(&Strand, &Line<'_>, Piece<'_>),
+    draw: &impl Fn(&Strand, &Polyline<'_>, Piece<'_>),
 ) -> Vec<[f64; 2]> {
     let one = |strand: &Strand| {
         let mut range = [f64::INFINITY, f64::NEG_INFINITY];

@@ -1,7 +1,7 @@
 //! The paths in short strands, in the order in which they are cut: the clock of the sheet. What is
 //! asked of the sheet is asked for the moment just before a strand.
 
-use crate::cuts::polylines::Flat;
+use crate::cuts::polylines::Polylines;
 
 /// A strand is no longer than this, mm: so fine is the order within one cut.
 const STRAND_MM: f64 = 6.0;
@@ -36,7 +36,7 @@ pub(crate) struct Strands {
 }
 
 impl Strands {
-    pub fn new(flat: &Flat) -> Self {
+    pub fn new(flat: &Polylines) -> Self {
         let total: f64 = (0..flat.cuts()).map(|c| flat.line(c).length()).sum();
         let most = STRAND_MM.max(total / STRANDS);
         let mut strands = Self::default();

@@ -9,7 +9,7 @@ const SHEET: Point = Point::new(300.0, 200.0);
 
 fn map_of(text: &str, used: &[Vec<Point>], kerf_mm: f64, clamp: Point) -> PieceMap {
     let reading = read(text.as_bytes(), &ReadingRules::default());
-    let flat = Flat::new(&reading.cut_list, &Placer::new(&Placement::default()));
+    let flat = Polylines::new(&reading.cut_list, &Placer::new(&Placement::default()));
     PieceMap::new(&MapInput {
         flat: &flat,
         sheet: SHEET,
@@ -284,7 +284,7 @@ fn more_path_than_any_sheet_takes_is_not_laid() {
         text += "G1 X20000 Y10000 F600\nX0 Y0\n";
     }
     let reading = read(text.as_bytes(), &ReadingRules::default());
-    let flat = Flat::new(&reading.cut_list, &Placer::new(&Placement::default()));
+    let flat = Polylines::new(&reading.cut_list, &Placer::new(&Placement::default()));
     let input = MapInput {
         flat: &flat,
         sheet: SHEET,

@@ -6,7 +6,7 @@ use crate::report::findings::{Findings, Spot};
 use crate::report::Severity;
 use units::{Bounds, Point};
 
-use crate::cuts::polylines::Line;
+use crate::cuts::polylines::Polyline;
 use crate::geometry::plane::nearest_part;
 use crate::vetting::lead::joint;
 use crate::geometry::plane::mm;
@@ -92,7 +92,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 
 /// What an open path's end is nearest to, if it lies in the path's first half: going back and forth
 /// is no contour.
-fn start(line: Line<'_>, end: Point, gap: f64) -> Option<Point> {
+fn start(line: Polyline<'_>, end: Point, gap: f64) -> Option<Point> {
     let half = line.length() / 2.0;
     let first = line.chords().take_while(|c| c.s <= half);
     let (s, apart) = first.fold((0.0, f64::INFINITY), |best, chord| {
