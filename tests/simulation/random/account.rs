@@ -1,4 +1,4 @@
-//! The settling of a job's account: what the panel says was done against what the table says.
+//! A job's account: what the journal and the view told of it, compared with what the table measured.
 
 use control::view::{CutState, Phase, View};
 use control::{Event, Job};

@@ -2,6 +2,10 @@
 
 pub(crate) mod derived;
 
+use std::sync::OnceLock;
+
+use units::{Bounds, Placement, Point, Segment};
+
 use crate::contours::Contours;
 use crate::contours::near::{Near, Pairs};
 use crate::cuts::cut_list::{Cut, Element};
@@ -11,8 +15,6 @@ use crate::vetting::facts::Facts;
 use crate::vetting::on_sheet::derived::Derived;
 use crate::watch::Watch;
 use crate::{Reading, Setup};
-use std::sync::OnceLock;
-use units::{Bounds, Placement, Point, Segment};
 
 /// What vetting may know besides the program.
 #[derive(Clone, Copy, Debug)]

@@ -195,9 +195,9 @@ impl Machine {
         }
         // Under a start contact that was never seen closed the guard judges no loss of the arc: what burns
         // then is no fire to go on with, and counts as a start contact that does not close.
-        let fired = self.guard.fire_rise.is_some_and(|t| t >= c.since);
+        let fire_rise = self.guard.fire_rise.filter(|t| *t >= c.since);
         if self.signals.arc_ok
-            && fired
+            && let Some(fire_rise) = fire_rise
             && let Some(rise) = self.guard.arc_rise.filter(|t| *t >= c.since)
         {
             if self.due(rise + Duration::from_millis(cs.arc_ok_accept_ms)) {
@@ -212,11 +212,6 @@ impl Machine {
                         .map_or(0.0, |l| l.job.row.pierce_delay_s)
                 };
                 c.limit = Duration::from_secs_f64(delay);
-                let after_s = self
-                    .guard
-                    .fire_rise
-                    .filter(|t| *t >= c.since)
-                    .map(|t| rise.since(t).as_secs_f64());
                 c.fired = rise;
                 if let Some(run) = &mut self.run {
                     run.pierces += 1;
@@ -225,7 +220,7 @@ impl Machine {
                         run: run.id,
                         cut: run.cut + 1,
                         at_s: rise.as_s(),
-                        after_s,
+                        after_s: Some(rise.since(fire_rise).as_secs_f64()),
                         volts: self.signals.volts,
                     };
                     self.record(event, false);

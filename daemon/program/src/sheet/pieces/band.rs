@@ -6,8 +6,7 @@
 
 use units::Point;
 
-use super::strand::Tick;
-use crate::sheet::pieces::strand::{METAL, NEVER};
+use super::strand::{METAL, NEVER, Tick};
 
 /// The first column, and the first behind it.
 type Span = [u32; 2];

@@ -9,8 +9,7 @@ use crate::geometry::tree::Tree;
 use crate::report::findings::Spot;
 use crate::sheet::kerfs::{Kerfs, Nearby};
 use crate::sheet::pieces::grid::PIERCE_MORE;
-use crate::sheet::pieces::strand::NEVER;
-use crate::sheet::pieces::strand::Tick;
+use crate::sheet::pieces::strand::{NEVER, Tick};
 use crate::sheet::pieces::{MapInput, PieceMap, Wide};
 use crate::vetting::on_sheet::{Loose, OnSheet};
 
