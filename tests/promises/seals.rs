@@ -2,9 +2,10 @@
 
 use std::path::Path;
 
+use planning::{NotSealed, Prepared};
 use program::{Acceptance, Setup, Verdict};
 use standclear::config::Config;
-use standclear::job::{NotSealed, Prepared};
+use standclear::job::prepare;
 
 const SHEETS: [(&str, usize); 5] = [
     ("hinge-plates", 36),
@@ -27,7 +28,7 @@ fn setup(sheet: &str) -> Setup {
 
 fn prepared(config: &Config, sheet: &str) -> Prepared {
     let text = read(&format!("{sheet}.nc"));
-    Prepared::new(config, sheet, text.as_bytes(), Some(setup(sheet)))
+    prepare(config, sheet, text.as_bytes(), Some(setup(sheet)))
 }
 
 #[test]
@@ -54,7 +55,7 @@ fn every_sheet_of_the_demonstration_is_clear() {
             "{sheet}: {} mm/min",
             row.feed_mm_min
         );
-        assert!(job.seal(&config, &[]).is_ok(), "{sheet}");
+        assert!(job.seal(&config.table(), &[]).is_ok(), "{sheet}");
     }
 }
 
@@ -64,7 +65,7 @@ fn a_change_of_anything_that_decides_what_happens_is_another_seal() {
     let config = Config::built_in();
     let first = prepared(&config, "hinge-plates");
     let hash = |job: &Prepared, config: &Config| {
-        let sealed = job.seal(config, &[]).expect("a seal");
+        let sealed = job.seal(&config.table(), &[]).expect("a seal");
         sealed.seal.hash().to_owned()
     };
     let sealed = hash(&first, &config);
@@ -76,7 +77,7 @@ fn a_change_of_anything_that_decides_what_happens_is_another_seal() {
 
     let text = read("hinge-plates.nc");
     let comment = text.replacen("(cut 1:", "(cut one:", 1);
-    let moved = Prepared::new(
+    let moved = prepare(
         &config,
         "hinge-plates",
         comment.as_bytes(),
@@ -86,7 +87,7 @@ fn a_change_of_anything_that_decides_what_happens_is_another_seal() {
 
     let mut other = setup("hinge-plates");
     other.clamp = Some(units::Point::new(561.0, 360.0));
-    let moved = Prepared::new(&config, "hinge-plates", text.as_bytes(), Some(other));
+    let moved = prepare(&config, "hinge-plates", text.as_bytes(), Some(other));
     assert_ne!(hash(&moved, &config), sealed, "the clamp");
 
     let mut table = config.clone();
@@ -105,7 +106,7 @@ fn what_vetting_refuses_or_nobody_accepted_has_no_seal() {
     let text = read("hinge-plates.nc");
     // The last torch-off is gone.
     let (before, after) = text.rsplit_once("M05\n").expect("a torch-off");
-    let left_on = Prepared::new(
+    let left_on = prepare(
         &config,
         "x",
         format!("{before}{after}").as_bytes(),
@@ -120,13 +121,16 @@ fn what_vetting_refuses_or_nobody_accepted_has_no_seal() {
         })
         .collect();
     assert!(
-        matches!(left_on.seal(&config, &all), Err(NotSealed::NoSeal(_))),
+        matches!(
+            left_on.seal(&config.table(), &all),
+            Err(NotSealed::NoSeal(_))
+        ),
         "a refusal cannot be accepted away"
     );
 
     // No unit word: a warning, which a person must accept.
     let unsaid = text.replacen("G21 ", "", 1);
-    let warned = Prepared::new(&config, "x", unsaid.as_bytes(), Some(setup("hinge-plates")));
+    let warned = prepare(&config, "x", unsaid.as_bytes(), Some(setup("hinge-plates")));
     assert_eq!(
         warned.report.verdict,
         Verdict::Warned,
@@ -134,12 +138,15 @@ fn what_vetting_refuses_or_nobody_accepted_has_no_seal() {
         warned.report.findings
     );
     assert!(matches!(
-        warned.seal(&config, &[]),
+        warned.seal(&config.table(), &[]),
         Err(NotSealed::NoSeal(_))
     ));
     let accepted = warned.report.accepted_for("the drawing is in mm");
-    assert!(warned.seal(&config, &accepted).is_ok());
+    assert!(warned.seal(&config.table(), &accepted).is_ok());
 
-    let nothing_known = Prepared::new(&config, "x", text.as_bytes(), None);
-    assert_eq!(nothing_known.seal(&config, &[]), Err(NotSealed::NoSetup));
+    let nothing_known = prepare(&config, "x", text.as_bytes(), None);
+    assert_eq!(
+        nothing_known.seal(&config.table(), &[]),
+        Err(NotSealed::NoSetup)
+    );
 }

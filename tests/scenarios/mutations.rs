@@ -2,7 +2,7 @@
 
 use program::{Report, Setup, Verdict};
 use standclear::config::Config;
-use standclear::job::Prepared;
+use standclear::job::prepare;
 
 const SETUP: &str = include_str!("../../config/demo/hinge-plates.toml");
 const PROGRAM: &str = include_str!("../../config/demo/hinge-plates.nc");
@@ -40,7 +40,7 @@ impl Demo {
 
     fn vet(&self, text: &str) -> Report {
         let setup = Setup::from_toml(&self.setup).expect("a setup");
-        Prepared::new(&self.config, "mutated", text.as_bytes(), Some(setup)).report
+        prepare(&self.config, "mutated", text.as_bytes(), Some(setup)).report
     }
 
     fn edit(&mut self, cut: usize, from: &str, to: &str) {

@@ -13,7 +13,7 @@ use control::view::{Phase, Step};
 use control::{Ask, Event, PressId};
 use simulator::harness::{FaultKind, FaultSpec};
 use standclear::config::Config;
-use standclear::job::Prepared;
+use standclear::job::prepare;
 use units::{Point, Time};
 
 use crate::chance::Chance;
@@ -266,9 +266,9 @@ fn the_demonstration_held_a_hundred_times_ends_whole() {
     // Worn parts are not what this is about.
     config.supplies = None;
     let demo = standclear::library::demo("hinge-plates").expect("built in");
-    let prepared = Prepared::new(&config, &demo.name, &demo.text, Some(demo.setup));
+    let prepared = prepare(&config, &demo.name, &demo.text, Some(demo.setup));
     let accepted = prepared.report.accepted_for("a test");
-    let job = prepared.seal(&config, &accepted).expect("a seal");
+    let job = prepared.seal(&config.table(), &accepted).expect("a seal");
     let mut world = World::new(config, job, 3, &[]);
     let mut chance = Chance::of(11, 5);
     let mut id = 0;

@@ -3,12 +3,13 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use control::Cause;
 use control::view::{CutState, Phase};
-use control::{Cause, Job};
+use planning::Job;
 use program::Setup;
 use simulator::harness::{FaultKind, FaultSpec};
 use standclear::config::Config;
-use standclear::job::Prepared;
+use standclear::job::prepare;
 use units::Point;
 
 use crate::world::World;
@@ -18,8 +19,8 @@ pub fn square(config: &Config) -> Arc<Job> {
     let text = include_bytes!("../fixtures/programs/square.nc");
     let setup = include_str!("../fixtures/programs/square.toml");
     let setup = Setup::from_toml(setup).expect("a setup");
-    Prepared::new(config, "square", text, Some(setup))
-        .seal(config, &[])
+    prepare(config, "square", text, Some(setup))
+        .seal(&config.table(), &[])
         .expect("a seal")
 }
 

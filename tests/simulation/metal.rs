@@ -7,7 +7,7 @@ use std::time::Duration;
 use control::view::{CutState, Phase};
 use program::Setup;
 use standclear::config::Config;
-use standclear::job::Prepared;
+use standclear::job::prepare;
 
 use crate::world::World;
 
@@ -23,8 +23,8 @@ fn demonstration(name: &str) -> (Vec<u8>, Setup) {
 fn never_lacks_metal(name: &str) {
     let config = Config::built_in();
     let (text, setup) = demonstration(name);
-    let job = Prepared::new(&config, name, &text, Some(setup))
-        .seal(&config, &[])
+    let job = prepare(&config, name, &text, Some(setup))
+        .seal(&config.table(), &[])
         .expect("clear: nothing to accept");
     let mut world = World::new(config, job, 1, &[]);
     let view = world.run(Duration::from_secs(3600));

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use control::view::{CutState, Phase};
 use standclear::config::Config;
-use standclear::job::Prepared;
+use standclear::job::prepare;
 
 use crate::random::account::Account;
 use crate::random::seeds_of;
@@ -41,9 +41,9 @@ fn cut(seed: u64) -> Ended {
     let config = Config::built_in();
     let name = ORDER[seed as usize % ORDER.len()];
     let demo = standclear::library::demo(name).expect("built in");
-    let prepared = Prepared::new(&config, &demo.name, &demo.text, Some(demo.setup));
+    let prepared = prepare(&config, &demo.name, &demo.text, Some(demo.setup));
     let accepted = prepared.report.accepted_for("a test");
-    let job = prepared.seal(&config, &accepted).expect("a seal");
+    let job = prepared.seal(&config.table(), &accepted).expect("a seal");
     let settings = standclear::practice::table::table_settings(&config, seed, true);
     let mut world = World::on(config, std::sync::Arc::clone(&job), settings, &[]);
     let view = world.run(LIMIT);

@@ -6,10 +6,11 @@ use std::time::Duration;
 
 use control::view::Phase;
 use control::{Cause, Event};
+use planning::Prepared;
 use program::Setup;
 use simulator::harness::{FaultKind, Plan};
 use standclear::config::Config;
-use standclear::job::Prepared;
+use standclear::job::prepare;
 use standclear::practice::table;
 
 use crate::jobs::{fault, finish_whole, world};
@@ -20,7 +21,7 @@ fn demonstration(config: &Config, name: &str) -> Prepared {
     let text = std::fs::read(folder.join(format!("{name}.nc"))).expect("a program");
     let setup = std::fs::read_to_string(folder.join(format!("{name}.toml"))).expect("a setup");
     let setup = Setup::from_toml(&setup).expect("a good setup");
-    Prepared::new(config, name, &text, Some(setup))
+    prepare(config, name, &text, Some(setup))
 }
 
 #[test]
@@ -34,7 +35,7 @@ fn touch_offs_that_are_skipped_are_planned_as_they_are_made_and_the_sheet_is_cut
         let planned = prepared.planned.as_ref().expect("planned");
         let (planned_s, skips) = (planned.run_s, planned.touches_skipped);
         assert!(skips > 4, "{name}: {skips}");
-        let job = prepared.seal(&config, &[]).expect("clear");
+        let job = prepared.seal(&config.table(), &[]).expect("clear");
         let mut world = World::new(config.clone(), job, seed, &[]);
         let view = world.run(Duration::from_secs(3600));
         assert_eq!(view.phase, Phase::Finished, "{}", world.story(30));
@@ -81,9 +82,9 @@ fn a_broken_sense_wire_is_told_from_a_sheet_that_is_only_missing_there() {
     let setup = Setup::from_toml(
         "material = \"mild-steel\"\nthickness = 5\nsheet = [200, 120]\norigin = [0, 0]\nclamp = [150, 20]\nchart = \"mild-steel 5 mm 40 A\"\n",
     );
-    let prepared = Prepared::new(&config, "edge", text, Some(setup.expect("a setup")));
+    let prepared = prepare(&config, "edge", text, Some(setup.expect("a setup")));
     let accepted = prepared.report.accepted_for("a test");
-    let job = prepared.seal(&config, &accepted).expect("accepted");
+    let job = prepared.seal(&config.table(), &accepted).expect("accepted");
     let plan = Plan {
         corner: config.sheet_corner.moved(12.0, 0.0),
         ..table::plan(&job, config.sheet_corner)

@@ -7,10 +7,11 @@
 use std::time::Duration;
 
 use control::view::Phase;
+use planning::Prepared;
 use program::{Setup, Severity};
 use simulator::Metal;
 use standclear::config::Config;
-use standclear::job::Prepared;
+use standclear::job::prepare;
 use units::Point;
 
 use crate::world::World;
@@ -42,7 +43,7 @@ fn prepared(seed: u64, config: &Config) -> Option<(Sheet, Prepared)> {
     let sheet = sheets::sheet(seed);
     let setup = format!("{}chart = \"mild-steel 5 mm 40 A\"\n", sheet.setup);
     let setup = Setup::from_toml(&setup).expect("a setup");
-    let prepared = Prepared::new(config, "second", sheet.text.as_bytes(), Some(setup));
+    let prepared = prepare(config, "second", sheet.text.as_bytes(), Some(setup));
     sheet.used.is_empty().then_some((sheet, prepared))
 }
 
@@ -140,7 +141,7 @@ fn what_is_not_refused_never_loses_its_arc_for_want_of_metal() {
             continue;
         }
         let accepted = prepared.report.accepted_for("a test");
-        let job = prepared.seal(&config, &accepted).expect("a seal");
+        let job = prepared.seal(&config.table(), &accepted).expect("a seal");
         let mut world = World::new(config.clone(), job, seed, &[]);
         let view = world.run(Duration::from_secs(7200));
         let story = || format!("seed {seed}\n{}\n{}", sheet.text, world.story(30));

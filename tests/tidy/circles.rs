@@ -247,10 +247,11 @@ impl Crate {
 }
 
 /// The crates whose files may be read from below.
-const CRATES: [&str; 7] = [
+const CRATES: [&str; 8] = [
     "units",
     "program",
     "process",
+    "planning",
     "link",
     "control",
     "simulator",

@@ -51,7 +51,7 @@ fn the_top_of_the_repository_is_as_the_developers_page_draws_it() {
 /// Whom each crate may use: ours, others, and others in tests alone. Imports go downwards only,
 /// and what is not in a manifest cannot be imported. The simulated table never knows `control`: it
 /// is the second opinion.
-const MAY_USE: [(&str, Names, Names, Names); 6] = [
+const MAY_USE: [(&str, Names, Names, Names); 7] = [
     ("units", &[], &["serde"], TEST_TOOLS),
     (
         "program",
@@ -81,8 +81,14 @@ const MAY_USE: [(&str, Names, Names, Names); 6] = [
         TEST_TOOLS,
     ),
     (
+        "planning",
+        &["process", "program", "units"],
+        &["serde", "serde_json", "thiserror"],
+        TEST_TOOLS,
+    ),
+    (
         "control",
-        &["link", "process", "program", "units"],
+        &["link", "planning", "process", "program", "units"],
         &["serde", "thiserror"],
         TEST_TOOLS,
     ),

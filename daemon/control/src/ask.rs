@@ -2,10 +2,10 @@
 
 use std::sync::Arc;
 
+use planning::Job;
 use serde::{Deserialize, Serialize};
 
 use crate::cause::Cause;
-use crate::job::Job;
 use crate::parts::Part;
 use crate::resume::Splice;
 

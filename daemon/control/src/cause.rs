@@ -1,5 +1,6 @@
 //! Why the table stands still: the closed list of causes.
 
+use planning::StopFor;
 use serde::{Deserialize, Serialize};
 
 /// Why a run is held or a latch is set. The names in text are a contract; `panel-killed` and other
@@ -139,6 +140,16 @@ impl Cause {
     #[must_use]
     pub const fn is_planned(self) -> bool {
         matches!(self, Self::AirWait | Self::DutyWait | Self::ChangeDue)
+    }
+}
+
+impl From<StopFor> for Cause {
+    fn from(planned: StopFor) -> Self {
+        match planned {
+            StopFor::AirWait => Self::AirWait,
+            StopFor::DutyWait => Self::DutyWait,
+            StopFor::ChangeDue => Self::ChangeDue,
+        }
     }
 }
 

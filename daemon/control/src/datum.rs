@@ -4,10 +4,9 @@
 //! After a doubtful place the axes are referenced again, and a zero may come out other than before.
 //! What was cut already shows by how much: the kerfs on the sheet are the datum.
 
+use planning::{Job, JobCut};
 use serde::{Deserialize, Serialize};
 use units::{Placement, Point, Segment};
-
-use crate::job::{Job, JobCut};
 
 /// Within this the sheet lies where it was, mm (process handbook, invented).
 pub const DATUM_MM: f64 = 0.3;

@@ -1,10 +1,10 @@
 //! The ways on from the stop that a view shows: what resuming would do, for whoever shows and seals it.
 
+use planning::{Job, JobCut};
 use program::resume::{Stopped, Ways};
 use program::{Facts, Slats, VetInput};
 use units::Point;
 
-use crate::job::{Job, JobCut};
 use crate::resume::{Barred, Plan, Plans, Proposal, Stop};
 use crate::view::View;
 

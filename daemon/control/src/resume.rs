@@ -4,12 +4,11 @@
 //! the automatic operator, sees the same. A [`Splice`] can only be made from a plan, by sealing it;
 //! [`crate::Ask::Resume`] takes nothing else.
 
+use planning::Job;
 use program::{NoSeal, Report, Seal, Verdict};
 use serde::{Deserialize, Serialize};
 
 pub use program::resume::{Lost, Proposal, Way};
-
-use crate::job::Job;
 
 /// Which stop it is, and all that is known of its place.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

@@ -3,10 +3,10 @@
 
 use std::collections::BTreeMap;
 
-use units::Point;
+use units::{Point, Segment};
 
 use crate::energy::{Balance, Metal};
-use crate::time::{ArcTime, CutShape};
+use crate::time::ArcTime;
 
 /// Radius of the patch that heat spreads over, mm.
 const PATCH_MM: f64 = 60.0;
@@ -102,50 +102,47 @@ impl Heat {
         self.balance.conducted_w(feed_mm_s) / feed_mm_s * length_mm
     }
 
-    /// The hottest place of every cut, in the order of the cuts.
+    /// The hottest place of every cut, in the order of the cuts. Given are each cut's pierce and the
+    /// pieces of its path with their feeds, mm/s: they are gone through twice.
     #[must_use]
-    pub fn forecast(&self, cuts: &[CutShape<'_>], arcs: &[ArcTime]) -> Vec<Patch> {
-        let total_mm: f64 = cuts
-            .iter()
-            .flat_map(|c| c.path)
-            .map(|(s, _)| s.length())
-            .sum();
-        let look_mm = LOOK_MM.max(total_mm / LOOKS);
-        let every_pierce = cuts.len() as f64 <= LOOKS;
-        let (mut cells, mut since_look) = (Cells::default(), f64::INFINITY);
+    pub fn forecast<P>(
+        &self,
+        cuts: impl Iterator<Item = (Point, P)> + Clone,
+        arcs: &[ArcTime],
+    ) -> Vec<Patch>
+    where
+        P: Iterator<Item = (Segment, f64)>,
+    {
+        let lengths: Vec<f64> = cuts
+            .clone()
+            .map(|(_, path)| path.map(|(s, _)| s.length()).sum())
+            .collect();
+        let mut looks = Looks {
+            every_mm: LOOK_MM.max(lengths.iter().sum::<f64>() / LOOKS),
+            since_mm: f64::INFINITY,
+        };
+        let every_pierce = lengths.len() as f64 <= LOOKS;
+        let mut cells = Cells::default();
         let mut found = Vec::new();
-        for ((cut, arc), number) in cuts.iter().zip(arcs).zip(1..) {
+        for (((pierce, path), arc), length_mm) in cuts.zip(arcs).zip(&lengths) {
             let mut worst = Patch {
-                cut: number,
-                at: cut.pierce,
+                cut: found.len() + 1,
+                at: pierce,
                 rise_k: 0.0,
             };
             if every_pierce {
-                worst.rise_k = cells.round(cut.pierce, arc.on_s) / self.patch_j_k;
+                worst.rise_k = cells.round(pierce, arc.on_s) / self.patch_j_k;
             }
-            let length_mm: f64 = cut.path.iter().map(|(s, _)| s.length()).sum();
-            let mm_s = length_mm / (arc.off_s - arc.on_s).max(1e-3);
+            let mm_s = (length_mm / (arc.off_s - arc.on_s).max(1e-3)).max(1e-6);
             let mut done_mm = 0.0;
-            for (segment, feed) in cut.path {
-                let length = segment.length();
-                let pieces = (length / PIECE_MM).ceil().clamp(1.0, 1e4);
-                for k in 0..pieces as usize {
-                    let at = segment.point_at(length * (k as f64 + 0.5) / pieces);
-                    let piece_mm = length / pieces;
-                    let now_s = arc.on_s + (done_mm + piece_mm / 2.0) / mm_s.max(1e-6);
-                    cells.add(at, self.left_j(piece_mm, *feed), now_s);
-                    done_mm += piece_mm;
-                    since_look += piece_mm;
-                    if since_look >= look_mm {
-                        since_look = 0.0;
-                        let rise_k = cells.round(at, now_s) / self.patch_j_k;
-                        if rise_k > worst.rise_k {
-                            worst = Patch {
-                                at,
-                                rise_k,
-                                ..worst
-                            };
-                        }
+            for (at, piece_mm, feed_mm_s) in path.flat_map(pieces) {
+                let now_s = arc.on_s + (done_mm + piece_mm / 2.0) / mm_s;
+                cells.add(at, self.left_j(piece_mm, feed_mm_s), now_s);
+                done_mm += piece_mm;
+                if looks.is_due(piece_mm) {
+                    let rise_k = cells.round(at, now_s) / self.patch_j_k;
+                    if rise_k > worst.rise_k {
+                        (worst.at, worst.rise_k) = (at, rise_k);
                     }
                 }
             }
@@ -155,15 +152,47 @@ impl Heat {
     }
 }
 
+/// When the rise is looked at along the path.
+struct Looks {
+    every_mm: f64,
+    since_mm: f64,
+}
+
+impl Looks {
+    /// Whether it is looked at behind this much more path.
+    fn is_due(&mut self, more_mm: f64) -> bool {
+        self.since_mm += more_mm;
+        let due = self.since_mm >= self.every_mm;
+        if due {
+            self.since_mm = 0.0;
+        }
+        due
+    }
+}
+
+/// A segment in pieces of at most [`PIECE_MM`]: the middle of each, its length (mm), its feed (mm/s).
+fn pieces((segment, feed_mm_s): (Segment, f64)) -> impl Iterator<Item = (Point, f64, f64)> {
+    let length = segment.length();
+    let many = (length / PIECE_MM).ceil().clamp(1.0, 1e4);
+    (0..many as usize).map(move |k| {
+        let at = segment.point_at(length * (k as f64 + 0.5) / many);
+        (at, length / many, feed_mm_s)
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use units::Segment;
 
     fn heat() -> Heat {
         // 3 mm mild steel at 40 A, 111 V, kerf 1.33.
         let balance = Balance::new(Metal::Steel, 40.0, 111.0, 1.33, 3.0);
         Heat::new(Metal::Steel, 3.0, balance)
+    }
+
+    fn forecast(heat: &Heat, cuts: &[(Point, &[(Segment, f64)])], arcs: &[ArcTime]) -> Vec<Patch> {
+        let cuts = cuts.iter();
+        heat.forecast(cuts.map(|(at, path)| (*at, path.iter().copied())), arcs)
     }
 
     fn line(from: [f64; 2], to: [f64; 2]) -> Segment {
@@ -200,19 +229,11 @@ mod tests {
         ];
         let burns = 280.0 / v;
         let cuts = [
-            CutShape {
-                pierce: Point::new(0.0, 0.0),
-                path: &path,
-                freed_by: None,
-            },
-            CutShape {
-                pierce: Point::new(110.0, 10.0),
-                path: &[],
-                freed_by: None,
-            },
+            (Point::new(0.0, 0.0), &path[..]),
+            (Point::new(110.0, 10.0), &[]),
         ];
         let later = burns + 20.0;
-        let found = heat.forecast(&cuts, &[arc(0.0, burns), arc(later, 0.0)]);
+        let found = forecast(&heat, &cuts, &[arc(0.0, burns), arc(later, 0.0)]);
         let by_hand: f64 = (0..280)
             .map(|k| {
                 let s = f64::from(k) + 0.5;
@@ -238,19 +259,8 @@ mod tests {
         let heat = heat();
         let path = [(line([0.0, 0.0], [100.0, 0.0]), 30.0)];
         let rise = |x: f64, later: f64| {
-            let cuts = [
-                CutShape {
-                    pierce: Point::new(0.0, 0.0),
-                    path: &path,
-                    freed_by: None,
-                },
-                CutShape {
-                    pierce: Point::new(x, 0.0),
-                    path: &[],
-                    freed_by: None,
-                },
-            ];
-            heat.forecast(&cuts, &[arc(0.0, 4.0), arc(later, 0.0)])[1].rise_k
+            let cuts = [(Point::new(0.0, 0.0), &path[..]), (Point::new(x, 0.0), &[])];
+            forecast(&heat, &cuts, &[arc(0.0, 4.0), arc(later, 0.0)])[1].rise_k
         };
         assert!(rise(50.0, 5.0) > rise(50.0, 65.0) * 2.5);
         assert!(rise(50.0, 5.0) > rise(200.0, 5.0) * 3.0);

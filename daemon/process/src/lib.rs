@@ -24,7 +24,7 @@ pub use energy::{Balance, Metal, pierce_s};
 pub use heat::{Heat, Patch};
 pub use plane::{Plane, Touch};
 pub use skip::{FREED_NEAR_MM, LastTouch, NextPierce};
-pub use time::{ArcTime, CutShape, JobTime, Plan, SourceTimes, estimate, path_s, touch_off_s};
+pub use time::{ArcTime, CutShape, JobTime, Plan, SourceTimes, estimate, touch_off_s};
 pub use units::motion::{arc_mm_s, corner_mm_s, stretch_s};
 pub use wear::{Set, WearForecast};
 

@@ -1,8 +1,8 @@
 //! How long a job takes, reckoned as the machine moves and as the cycle waits.
 
 use serde::{Deserialize, Serialize};
-use units::motion::{profile, stretch_s};
-use units::{Point, Segment};
+use units::Point;
+use units::motion::stretch_s;
 
 use crate::chart::ChartRow;
 use crate::cycle::{CycleSettings, MotionLimits};
@@ -46,12 +46,14 @@ impl Default for SourceTimes {
 }
 
 /// A cut as far as its time goes.
-#[derive(Clone, Copy, Debug)]
-pub struct CutShape<'a> {
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CutShape {
     /// Where it is pierced.
     pub pierce: Point,
-    /// Its path and the feed of each piece, mm/s.
-    pub path: &'a [(Segment, f64)],
+    /// Where its path ends.
+    pub end: Point,
+    /// Time along its path from rest to rest, s; `None`: it has no path, and is not cut.
+    pub path_s: Option<f64>,
     /// Of the cuts before it the last that frees a piece near its pierce, from 0 (see
     /// [`crate::FREED_NEAR_MM`]).
     pub freed_by: Option<usize>,
@@ -61,7 +63,7 @@ pub struct CutShape<'a> {
 #[derive(Clone, Copy, Debug)]
 pub struct Plan<'a> {
     /// The cuts in order.
-    pub cuts: &'a [CutShape<'a>],
+    pub cuts: &'a [CutShape],
     /// Where the torch stands before the first, at traverse height; same coordinates as the cuts.
     pub start: Point,
     /// Where it goes after the last.
@@ -120,16 +122,6 @@ pub struct ArcTime {
     pub off_s: f64,
 }
 
-/// Time along a path from rest to rest, with look-ahead over its corners, s.
-#[must_use]
-pub fn path_s(path: &[(Segment, f64)], motion: &MotionLimits) -> f64 {
-    let accel = motion.accel_mm_s2;
-    profile(path, accel, motion.corner_step_mm_s)
-        .iter()
-        .map(|s| s.time_s(accel))
-        .sum()
-}
-
 /// How long a job takes when nothing goes wrong.
 #[must_use]
 pub fn estimate(plan: &Plan<'_>) -> JobTime {
@@ -141,8 +133,7 @@ pub fn estimate(plan: &Plan<'_>) -> JobTime {
     let mut place = plan.start;
     let mut touched = Touched::default();
     for cut in plan.cuts {
-        let path = path_s(cut.path, m);
-        let arc_on = arc_s(plan, path);
+        let arc_on = arc_s(plan, cut.path_s.unwrap_or(0.0));
         // Lift (already there), traverse with the sensing circuit connected behind it.
         let mut cut_s = t.report_s + rapid(place, cut.pierce) + t.report_s;
         cut_s += height_s(plan, &mut touched, &mut time, cut, cut_s);
@@ -152,7 +143,7 @@ pub fn estimate(plan: &Plan<'_>) -> JobTime {
             off_s: time.run_s + cut_s + fire_s(plan) + arc_on,
         };
         cut_s += fire_s(plan) + arc_on + retract_s(plan);
-        if cut.path.is_empty() {
+        if cut.path_s.is_none() {
             cut_s = 0.0;
             arc = ArcTime {
                 gas_s: time.run_s,
@@ -165,7 +156,7 @@ pub fn estimate(plan: &Plan<'_>) -> JobTime {
         time.arcs.push(arc);
         time.run_s += cut_s;
         time.cuts_s.push(cut_s);
-        place = cut.path.last().map_or(cut.pierce, |(s, _)| s.to());
+        place = cut.end;
     }
     time.run_s += rapid(place, plan.park) + t.report_s;
     time
@@ -183,10 +174,10 @@ fn height_s(
     plan: &Plan<'_>,
     touched: &mut Touched,
     time: &mut JobTime,
-    cut: &CutShape<'_>,
+    cut: &CutShape,
     cut_s: f64,
 ) -> f64 {
-    if cut.path.is_empty() {
+    if cut.path_s.is_none() {
         return 0.0;
     }
     let there_s = time.run_s + cut_s;
@@ -313,7 +304,15 @@ fn retract_s(plan: &Plan<'_>) -> f64 {
 mod tests {
     use super::*;
     use proptest::prelude::*;
-    use units::motion::{arc_mm_s, corner_mm_s};
+    use units::Segment;
+    use units::motion::{arc_mm_s, corner_mm_s, profile};
+
+    /// Time along a path with look-ahead over its corners, s.
+    fn path_s(path: &[(Segment, f64)], motion: &MotionLimits) -> f64 {
+        let (path, accel) = (path.iter().copied(), motion.accel_mm_s2);
+        let profile = profile(path, accel, motion.corner_step_mm_s);
+        profile.iter().map(|s| s.time_s(accel)).sum()
+    }
 
     const ACCEL: f64 = 400.0;
 
@@ -373,11 +372,11 @@ mod tests {
         let path = hole();
         let cut = CutShape {
             pierce: Point::new(20.8, 20.0),
-            path: &path,
+            end: path[1].0.to(),
+            path_s: Some(path_s(&path, &MotionLimits::default())),
             freed_by: None,
         };
-        let at = cut.pierce;
-        let end = path[1].0.to();
+        let (at, end) = (cut.pierce, cut.end);
         let time = estimate(&Plan {
             cuts: &[cut],
             start: at,

@@ -9,6 +9,7 @@
 mod contours;
 mod cuts;
 mod geometry;
+mod passage;
 mod reader;
 mod report;
 pub mod resume;
@@ -25,6 +26,7 @@ mod growth;
 pub use cuts::compensation::compensated;
 pub use cuts::cut_list::{CarriedOut, Compensation, Cut, CutList, Element, Side, Stop, Traverse};
 pub use cuts::join::{JOIN_MM, join};
+pub use passage::{Motion, Passage, passages};
 pub use reader::reading::{COMMENTS_KEPT, Comment, Reading, TOOLS_KEPT, Tool, Unit};
 pub use reader::{ReadingRules, read};
 pub use report::findings::LISTED_PER_RULE;
@@ -34,8 +36,8 @@ pub use report::{explain, picture, sarif, text};
 pub use sheet::pieces::{FreedNear, Piece, PieceMap, Under};
 pub use sheet::setup::{Keepout, Setup, SetupError};
 pub use vetting::facts::{
-    Air, Chart, Energy, Facts, Forecast, Hot, Joined, Link, Moment, Motion, Row, Slats, Source,
-    Times, Wait, Wear,
+    Air, Chart, Energy, Facts, Forecast, Hot, Joined, Link, Moment, Row, Slats, Source, Times,
+    Wait, Wear,
 };
 pub use vetting::on_sheet::{Loose, VetInput};
 pub use vetting::rules::page::Page;

@@ -8,6 +8,7 @@ pub(crate) mod on_sheet;
 pub(crate) mod rules;
 pub(crate) mod webs;
 
+use crate::vetting::facts::Facts;
 use crate::vetting::on_sheet::Loose;
 use crate::vetting::on_sheet::OnSheet;
 use crate::vetting::on_sheet::VetInput;
@@ -83,6 +84,14 @@ impl<'a> Judging<'a> {
         Self { sheet, known }
     }
 
+    /// What the rules are told of machine, chart row and supplies, where it was worked out only
+    /// after [`Judging::new`] (beside it, for instance).
+    #[must_use]
+    pub fn knowing(mut self, facts: Facts<'a>) -> Self {
+        self.sheet.input.facts = facts;
+        self
+    }
+
     /// The rules in two halves: those that ask for the pieces of the sheet, and the others.
     #[must_use]
     pub fn halves(&self) -> [Half; 2] {
@@ -116,15 +125,18 @@ impl<'a> Judging<'a> {
         sheet.watch.phase("report");
         let mut by_rule: Vec<(usize, Findings)> = halves.into_iter().flat_map(|f| f.0).collect();
         by_rule.sort_by_key(|(number, _)| *number);
-        let mut found = Findings::default();
-        by_rule.into_iter().for_each(|(_, f)| found.absorb(f));
         let reading = sheet.reading;
+        let of_rules: usize = by_rule.iter().map(|(_, f)| f.len()).sum();
+        let mut found = Findings::with_room(of_rules + reading.findings.len());
+        by_rule.into_iter().for_each(|(_, f)| found.absorb(f));
         let (not_judged, lacks) = rules::reading::not_judged::sum_up(&mut found, &sheet.input);
-        let mut findings: Vec<Finding> = reading.findings.clone();
-        for finding in &mut findings {
-            finding.at = finding.at.map(|p| sheet.placer.place(p));
-        }
-        findings.extend(found.into_list());
+        let mut findings = found.into_list();
+        let of_reading = reading.findings.iter().cloned().map(|finding| Finding {
+            at: finding.at.map(|p| sheet.placer.place(p)),
+            ..finding
+        });
+        // In front: of two at one place the reader's comes first.
+        findings.splice(0..0, of_reading);
         let findings = causes::arranged(&sheet, findings);
         let cuts = reading.cut_list.cuts.len();
         let report = Report {

@@ -10,6 +10,7 @@ mod low;
 mod range;
 mod resolve;
 mod signals;
+mod table;
 #[cfg(test)]
 mod tests;
 

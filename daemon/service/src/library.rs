@@ -13,14 +13,15 @@ use std::collections::VecDeque;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use control::{Answer, Ask, Job};
+use control::{Answer, Ask};
+use planning::{Job, Prepared};
 use process::Set;
 use program::{Acceptance, Report, Severity, Unwatched, Watch};
 use serde::{Deserialize, Serialize};
 use units::{Placement, Point};
 
 use crate::config::Config;
-use crate::job::{Prepared, at_lowest_priority};
+use crate::job::at_lowest_priority;
 use crate::panel::{Gone, Panel};
 
 pub use drawing::{Drawing, DrawnCut};
@@ -141,7 +142,7 @@ pub enum LibraryError {
     },
     /// No seal, so there is nothing to load.
     #[error(transparent)]
-    NotSealed(#[from] crate::job::NotSealed),
+    NotSealed(#[from] planning::NotSealed),
     /// Others are vetted.
     #[error("other programs are being vetted, and more wait for it")]
     Busy,
@@ -313,7 +314,8 @@ impl Library {
     ) -> Result<Arc<Chosen>, LibraryError> {
         let p = &given.prepared;
         let (config, join) = (self.config_with(counted), p.joined.is_some());
-        let make = || Prepared::watched(&config, &p.name, &p.text, p.setup.clone(), join, watch);
+        let (text, setup) = (Arc::clone(&p.text), p.setup.clone());
+        let make = || crate::job::watched(&config, &p.name, text, setup, join, watch);
         let prepared = at_lowest_priority(make).ok_or(LibraryError::Stopped)?;
         let again = Arc::new(Chosen {
             listed: given.listed.clone(),
@@ -341,7 +343,8 @@ impl Library {
         let setup = source.setup()?;
         let config = self.config_with(counted);
         let (name, text) = (&source.listed.name, &source.text);
-        let make = || Prepared::watched(&config, name, text, setup, false, wanted);
+        let text = text.as_slice().into();
+        let make = || crate::job::watched(&config, name, text, setup, false, wanted);
         let Some(prepared) = at_lowest_priority(make) else {
             return Err(LibraryError::Stopped);
         };
@@ -382,7 +385,7 @@ impl Library {
             return Err(LibraryError::Changed(chosen.listed.name.clone()));
         }
         let acceptances = acceptances(&chosen.prepared.report, accepted)?;
-        let job = chosen.prepared.seal(&self.config, &acceptances)?;
+        let job = chosen.prepared.seal(&self.config.table(), &acceptances)?;
         let mut loaded = LoadedJob::new(&job, self.config.sheet_corner);
         loaded.accepted = acceptances.len();
         loaded.invented = chosen.listed.invented;

@@ -17,15 +17,14 @@ use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use control::Job;
 use control::view::{Phase, View};
+use planning::{Job, Prepared};
 use program::Setup;
 use units::Time;
 
 use crate::assemble::{FarEnds, assemble};
 use crate::cli::{Format, PracticeArgs, TableArgs, complain};
 use crate::config::Config;
-use crate::job::Prepared;
 use crate::panel::Panel;
 use crate::runner::{Automatic, Runner};
 
@@ -213,10 +212,8 @@ impl State {
 }
 
 fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
-    let make = if args.join {
-        Prepared::joining
-    } else {
-        Prepared::new
+    let make = |name: &str, text: Vec<u8>, setup| {
+        crate::job::unwatched(config, name, text.into(), Some(setup), args.join)
     };
     let setup = match &args.setup {
         Some(file) => {
@@ -231,7 +228,7 @@ fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
         let demo = crate::library::demo(DEMO)
             .ok_or_else(|| unfinished("the built-in demonstration is missing"))?;
         let setup = setup.unwrap_or(demo.setup);
-        return Ok(make(config, &demo.name, &demo.text, Some(setup)));
+        return Ok(make(&demo.name, demo.text, setup));
     };
     let text = read(file)?;
     let name = file
@@ -239,7 +236,7 @@ fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
         .map_or_else(|| "program".into(), |s| s.to_string_lossy().into_owned());
     let setup = match setup {
         Some(setup) => setup,
-        None => crate::job::sheet_for(config, &text)
+        None => planning::sheet_for(&config.table(), &text)
             .inspect(|s| {
                 complain(&format!(
                     "no --setup: practising on a {:.0} x {:.0} mm sheet of {} {} mm laid round the \
@@ -249,7 +246,7 @@ fn prepare(args: &PracticeArgs, config: &Config) -> Result<Prepared, Trouble> {
             })
             .ok_or_else(|| unfinished("nothing in this program can be laid on a sheet"))?,
     };
-    Ok(make(config, &name, &text, Some(setup)))
+    Ok(make(&name, text, setup))
 }
 
 fn read(file: &Path) -> Result<Vec<u8>, Trouble> {
@@ -264,7 +261,7 @@ fn read(file: &Path) -> Result<Vec<u8>, Trouble> {
 /// In practice warnings are accepted with the reason "practice".
 fn seal(prepared: &Prepared, config: &Config, args: &PracticeArgs) -> Result<Arc<Job>, Trouble> {
     let accepted = prepared.report.accepted_for("practice");
-    prepared.seal(config, &accepted).map_err(|why| {
+    prepared.seal(&config.table(), &accepted).map_err(|why| {
         let colour = false;
         let report =
             program::text::render(&prepared.report, &prepared.name, &prepared.text, colour);

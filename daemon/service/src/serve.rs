@@ -14,12 +14,12 @@ use units::Time;
 use crate::assemble::{FarEnds, assemble};
 use crate::cli::ServeArgs;
 use crate::config::{Config, Found};
-use crate::job::Prepared;
 use crate::journal;
 use crate::library::{Library, OnLoad};
 use crate::panel::Panel;
 use crate::runner::{Ended, Runner};
 use crate::web;
+use planning::Prepared;
 
 /// What a practice adds to the console.
 pub struct Practice {

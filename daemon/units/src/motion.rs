@@ -77,9 +77,8 @@ impl Bend {
     }
 }
 
-/// The speed through the corner between two pieces, see [`corner_mm_s`].
-fn corner_between_mm_s(a: &Segment, b: &Segment, step: f64) -> f64 {
-    let (a, b) = (a.direction_at_end(), b.direction_at(0.0));
+/// The speed through a corner between two directions of travel, see [`corner_mm_s`].
+fn corner_between_mm_s(a: (f64, f64), b: (f64, f64), step: f64) -> f64 {
     if a == (0.0, 0.0) || b == (0.0, 0.0) {
         return f64::INFINITY;
     }
@@ -136,41 +135,56 @@ impl Stretch {
     }
 }
 
-/// The speeds along a path from rest to rest, with look-ahead over all its corners. Pieces without
-/// length and without feed are left out.
+/// The speeds along a path from rest to rest, with look-ahead over all its corners. Given are its
+/// pieces with their feeds, mm/s; pieces without length and without feed are left out. Linear in the
+/// number of pieces.
 #[must_use]
-pub fn profile(path: &[(Segment, f64)], accel: f64, corner_step: f64) -> Vec<Stretch> {
-    let mut stretches: Vec<Stretch> = path
-        .iter()
-        .enumerate()
-        .map(|(piece, (s, feed))| {
-            let on_arc = s.radius().map_or(f64::INFINITY, |r| arc_mm_s(r, accel));
-            Stretch {
-                piece,
-                length_mm: s.length(),
-                feed_mm_s: *feed,
-                most_mm_s: feed.min(on_arc).max(0.0),
-                from_mm_s: 0.0,
-                to_mm_s: 0.0,
-            }
-        })
-        .filter(|s| s.length_mm > 1e-6 && s.most_mm_s > 0.0)
-        .collect();
-    // The highest speed at the start of each piece, and 0 at the end.
-    let mut at = vec![0.0; stretches.len() + 1];
-    for (i, two) in stretches.windows(2).enumerate() {
-        let [a, b] = [0, 1].map(|k: usize| path.get(two[k].piece).map(|(s, _)| s));
-        let corner = a.zip(b).map_or(f64::INFINITY, |(a, b)| {
-            corner_between_mm_s(a, b, corner_step)
+pub fn profile(
+    path: impl IntoIterator<Item = (Segment, f64)>,
+    accel: f64,
+    corner_step: f64,
+) -> Vec<Stretch> {
+    let path = path.into_iter();
+    let mut stretches: Vec<Stretch> = Vec::with_capacity(path.size_hint().0);
+    // The direction in which the piece before ends. At first `from_mm_s` is the highest speed that the
+    // corner at a piece's start allows.
+    let mut ends = (0.0, 0.0);
+    for (piece, (segment, feed)) in path.enumerate() {
+        let length_mm = segment.length();
+        let on_arc = segment
+            .radius()
+            .map_or(f64::INFINITY, |r| arc_mm_s(r, accel));
+        let most_mm_s = feed.min(on_arc).max(0.0);
+        if length_mm <= 1e-6 || most_mm_s <= 0.0 {
+            continue;
+        }
+        let corner = stretches.last().map_or(0.0, |before| {
+            corner_between_mm_s(ends, segment.direction_at(0.0), corner_step)
+                .min(before.most_mm_s)
+                .min(most_mm_s)
         });
-        at[i + 1] = corner.min(two[0].most_mm_s).min(two[1].most_mm_s);
+        ends = segment.direction_at_end();
+        stretches.push(Stretch {
+            piece,
+            length_mm,
+            feed_mm_s: feed,
+            most_mm_s,
+            from_mm_s: corner,
+            to_mm_s: 0.0,
+        });
     }
-    for (i, s) in stretches.iter().enumerate().rev() {
-        at[i] = at[i].min((at[i + 1].powi(2) + 2.0 * accel * s.length_mm).sqrt());
+    let reached = |mm_s: f64, length_mm: f64| (mm_s * mm_s + 2.0 * accel * length_mm).sqrt();
+    let mut next = 0.0;
+    for s in stretches.iter_mut().rev() {
+        s.from_mm_s = s.from_mm_s.min(reached(next, s.length_mm));
+        s.to_mm_s = next;
+        next = s.from_mm_s;
     }
-    for (i, s) in stretches.iter_mut().enumerate() {
-        at[i + 1] = at[i + 1].min((at[i].powi(2) + 2.0 * accel * s.length_mm).sqrt());
-        (s.from_mm_s, s.to_mm_s) = (at[i], at[i + 1]);
+    let mut now = next;
+    for s in &mut stretches {
+        s.from_mm_s = now;
+        s.to_mm_s = s.to_mm_s.min(reached(now, s.length_mm));
+        now = s.to_mm_s;
     }
     stretches
 }
@@ -190,7 +204,7 @@ mod tests {
     }
 
     fn slow(path: &[(Segment, f64)], part: f64) -> f64 {
-        let profile = profile(path, ACCEL, 8.0);
+        let profile = profile(path.iter().copied(), ACCEL, 8.0);
         profile.iter().map(|s| s.slow_mm(part, ACCEL)).sum()
     }
 

@@ -1,14 +1,15 @@
 //! A job's account: what the journal and the view told of it, compared with what the table measured.
 
+use control::Event;
 use control::view::{CutState, Phase, View};
-use control::{Event, Job};
+use planning::Job;
 use simulator::harness::Truth;
 use units::Segment;
 
 use crate::world::World;
 
 /// The line that leads out of a full circle at a cut's end, mm.
-fn way_out_mm(cut: &control::JobCut) -> f64 {
+fn way_out_mm(cut: &planning::JobCut) -> f64 {
     match cut.path.as_slice() {
         [.., circle, out] if circle.segment.from() == circle.segment.to() => match out.segment {
             Segment::Line { .. } => out.segment.length(),

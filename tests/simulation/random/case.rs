@@ -4,9 +4,9 @@ use std::hash::{Hash as _, Hasher as _};
 use std::sync::Arc;
 use std::time::Duration;
 
-use control::Job;
 use control::view::{Phase, Waiting};
 use link::Dialect;
+use planning::Job;
 use simulator::harness::{FaultKind, FaultSpec};
 use standclear::config::Config;
 use standclear::practice::table::table_settings;
@@ -179,7 +179,7 @@ impl Case {
     /// where the controller stamps where the arc goes out, or not.
     pub fn near_ends(seed: u64, kind: FaultKind, before_mm: f64, stamps: bool) -> Vec<Self> {
         let (job, _) = programs::job(&Config::built_in(), seed);
-        let lengths: Vec<f64> = job.cuts.iter().map(control::JobCut::length_mm).collect();
+        let lengths: Vec<f64> = job.cuts.iter().map(planning::JobCut::length_mm).collect();
         let all: f64 = lengths.iter().sum();
         let mut end = 0.0;
         let mut cases = Vec::new();
@@ -467,7 +467,7 @@ fn stall((at_ms, who, span_ms): (u64, Who, u64)) -> Stall {
 
 impl Wrong {
     fn placed(&self, job: &Job) -> FaultSpec {
-        let lengths: Vec<f64> = job.cuts.iter().map(control::JobCut::length_mm).collect();
+        let lengths: Vec<f64> = job.cuts.iter().map(planning::JobCut::length_mm).collect();
         let mut mm = self.part * lengths.iter().sum::<f64>();
         let mut cut = 0;
         while cut + 1 < lengths.len() && mm > lengths[cut] {

@@ -4,10 +4,10 @@
 use core::fmt::Write;
 use std::sync::Arc;
 
-use control::Job;
+use planning::Job;
 use program::Setup;
 use standclear::config::Config;
-use standclear::job::Prepared;
+use standclear::job::prepare;
 
 use super::odd;
 use crate::chance::Chance;
@@ -181,9 +181,9 @@ pub fn job(config: &Config, seed: u64) -> (Arc<Job>, String) {
         let mut chance = Chance::of(seed, 100 + draw);
         let (text, setup) = drawn(&mut chance, seed > ODD_ABOVE);
         let setup = Setup::from_toml(&setup).expect("a setup as it should be");
-        let prepared = Prepared::new(config, "drawn", text.as_bytes(), Some(setup));
+        let prepared = prepare(config, "drawn", text.as_bytes(), Some(setup));
         let warned = prepared.report.accepted_for("a program of chance");
-        if let Ok(job) = prepared.seal(config, &warned) {
+        if let Ok(job) = prepared.seal(&config.table(), &warned) {
             return (job, text);
         }
     }

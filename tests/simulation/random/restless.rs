@@ -6,7 +6,8 @@ use std::time::Duration;
 
 use control::resume::Splice;
 use control::view::{Allowed, ChangeStep, CheckView, Phase, View};
-use control::{Ask, Cause, CheckId, Job, Part};
+use control::{Ask, Cause, CheckId, Part};
+use planning::Job;
 use units::Time;
 
 use crate::chance::Chance;

@@ -87,7 +87,7 @@ impl World {
             .job
             .cuts
             .get(cut - 1)
-            .map_or(0.0, control::JobCut::length_mm);
+            .map_or(0.0, planning::JobCut::length_mm);
         let from = high_mm + SLACK_MM;
         let known: f64 = view
             .done

@@ -5,6 +5,7 @@ use core::time::Duration;
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
+use planning::StopFor;
 use units::Time;
 
 use super::planned;
@@ -178,9 +179,9 @@ pub(super) fn raise(cause: Cause) -> Rig {
             rig.table.wrong.no_metal = true;
         }
         Cause::LinkNoise => planned::noise_before_the_fire(&mut rig),
-        Cause::AirWait | Cause::DutyWait | Cause::ChangeDue => {
-            rig = planned::with_wait(cause, 20.0)
-        }
+        Cause::AirWait => rig = planned::with_wait(StopFor::AirWait, 20.0),
+        Cause::DutyWait => rig = planned::with_wait(StopFor::DutyWait, 20.0),
+        Cause::ChangeDue => rig = planned::with_wait(StopFor::ChangeDue, 20.0),
         Cause::Starved => {
             rig = planned::in_pieces();
             rig.run_to(2, 20.0);

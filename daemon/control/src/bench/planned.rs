@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use planning::{Job, JobElement, PlannedStop, StopFor};
 use units::{Point, Segment};
 
 use super::causes::clears;
@@ -10,7 +11,6 @@ use super::stories::running;
 use crate::ask::{Answer, Ask};
 use crate::cause::Cause;
 use crate::io::Input;
-use crate::job::{Job, JobElement, JobWait};
 use crate::machine::admission::{No, admit};
 use crate::view::{AlarmLevel, CutState, Phase, Step};
 
@@ -24,9 +24,9 @@ pub(super) fn started(job: Job) -> Rig {
 }
 
 /// A job that stands before its second cut.
-pub(super) fn with_wait(cause: Cause, wait_s: f64) -> Rig {
+pub(super) fn with_wait(cause: StopFor, wait_s: f64) -> Rig {
     let mut job = (*super::rig::job()).clone();
-    job.waits = vec![JobWait {
+    job.waits = vec![PlannedStop {
         cause,
         before_cut: 2,
         wait_s,
@@ -62,8 +62,8 @@ pub(super) fn in_pieces() -> Rig {
 
 #[test]
 fn a_planned_stop_stands_between_two_cuts_and_goes_on_when_asked_after_its_time() {
-    for cause in [Cause::AirWait, Cause::DutyWait] {
-        let mut rig = with_wait(cause, 20.0);
+    for stop in [StopFor::AirWait, StopFor::DutyWait] {
+        let (mut rig, cause) = (with_wait(stop, 20.0), Cause::from(stop));
         let v = rig.until_held();
         let hold = v.hold.expect("held");
         assert_eq!((hold.cause, hold.cut), (cause, Some(2)));
@@ -85,7 +85,7 @@ fn a_planned_stop_stands_between_two_cuts_and_goes_on_when_asked_after_its_time(
 
 #[test]
 fn parts_that_are_due_are_changed_or_the_operator_says_that_they_go_on() {
-    let mut rig = with_wait(Cause::ChangeDue, 0.0);
+    let mut rig = with_wait(StopFor::ChangeDue, 0.0);
     rig.until_held();
     assert!(admit(&rig.m, &Ask::SkipCut) == Err(No::NotSeen));
     rig.must(Ask::ChangeBegin);
@@ -97,7 +97,7 @@ fn parts_that_are_due_are_changed_or_the_operator_says_that_they_go_on() {
     });
     rig.must(Ask::ChangeCancel);
     assert_eq!(clears(&rig.m, Cause::ChangeDue), Ok(()));
-    let mut rig = with_wait(Cause::ChangeDue, 0.0);
+    let mut rig = with_wait(StopFor::ChangeDue, 0.0);
     rig.until_held();
     rig.resume_as_offered();
     rig.finish();
@@ -106,7 +106,7 @@ fn parts_that_are_due_are_changed_or_the_operator_says_that_they_go_on() {
 
 #[test]
 fn a_planned_stop_is_made_too_when_the_cut_before_it_is_left() {
-    let mut rig = with_wait(Cause::AirWait, 5.0);
+    let mut rig = with_wait(StopFor::AirWait, 5.0);
     rig.run_to(1, 20.0);
     rig.must(Ask::Hold { press: None });
     rig.until_held();

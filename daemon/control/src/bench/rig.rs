@@ -4,6 +4,7 @@ use core::time::Duration;
 use std::sync::Arc;
 
 use link::{Dialect, PLAIN};
+use planning::{Job, JobCut, JobElement, Stock};
 use process::{ChartRow, CycleSettings};
 use units::{Point, Segment, Time};
 
@@ -13,7 +14,6 @@ use crate::ask::{Answer, Ask, AskId};
 use crate::event::{Event, Restored};
 use crate::guard::{GuardRules, GuardSettings, Phase as Permit};
 use crate::io::{Effect, Input, RecordId};
-use crate::job::{Job, JobCut, JobElement, Stock};
 use crate::machine::Machine;
 use crate::parts::SetTag;
 use crate::resume::{Plan, Plans, Splice, Way};

@@ -3,13 +3,13 @@
 
 use core::time::Duration;
 
+use planning::{Job, JobElement};
 use units::Point;
 
 use super::planned::started;
 use super::rig::{Rig, job};
 use super::stories::running;
 use crate::cause::Cause;
-use crate::job::{Job, JobElement};
 use crate::view::{Phase, Step};
 
 /// A run that has come to this step.
@@ -405,7 +405,7 @@ fn short_cuts() -> Job {
     job.cuts = places
         .map(|(x, y)| {
             let (from, to) = (Point::new(x, y), Point::new(x + 4.0, y));
-            crate::job::JobCut {
+            planning::JobCut {
                 pierce: from,
                 path: vec![JobElement {
                     segment: units::Segment::Line { from, to },

@@ -4,6 +4,7 @@
 
 use std::fmt::Write as _;
 
+use planning::StopFor;
 use units::Time;
 
 use super::planned::with_wait;
@@ -121,7 +122,7 @@ fn states() -> Vec<Reached> {
     rig.until(30.0, |r| r.view().datum.is_some_and(|d| d.over));
     note("over a mark", &rig);
     changing(cut(40.0), &mut note);
-    let mut rig = with_wait(Cause::AirWait, 20.0);
+    let mut rig = with_wait(StopFor::AirWait, 20.0);
     rig.until_held();
     note("planned stop, its time not over", &rig);
     rig.wait(20.1);

@@ -58,23 +58,23 @@ impl Machine {
             .waits
             .iter()
             .filter(|w| w.before_cut > before + 1 && w.before_cut <= next)
-            .filter(|w| w.cause.is_planned())
             .copied()
             .collect();
         due.sort_by(|a, b| b.wait_s.total_cmp(&a.wait_s));
         due.iter()
             .map(|w| {
+                let cause = Cause::from(w.cause);
                 let wait = Duration::from_secs_f64(w.wait_s.clamp(0.0, 86_400.0));
                 let until = self.now + wait;
-                let at = self.waits.entry(w.cause).or_insert(until);
+                let at = self.waits.entry(cause).or_insert(until);
                 *at = (*at).max(until);
-                let why = match w.cause {
+                let why = match cause {
                     Cause::ChangeDue => format!(
                         "Planned before cut {next}: the fitted set reaches its change point in it."
                     ),
                     _ => format!("Planned before cut {next}: {:.0} s.", w.wait_s),
                 };
-                (w.cause, why)
+                (cause, why)
             })
             .collect()
     }

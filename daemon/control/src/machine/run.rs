@@ -4,13 +4,13 @@ use core::ops::RangeInclusive;
 use std::borrow::Cow;
 use std::sync::Arc;
 
+use planning::{Job, JobElement};
 use units::{Point, Segment, Time};
 
 use super::Machine;
 use super::on_path::OnPath;
 use crate::cause::Cause;
 use crate::event::{Outcome, Unfinished};
-use crate::job::{Job, JobElement};
 use crate::plane::Touch;
 use crate::resume::{Lost, Plan, Splice};
 use crate::view::{CutState, HoldRecord, Mark, Retry};

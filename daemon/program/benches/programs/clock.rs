@@ -1,6 +1,7 @@
 //! What a run has cost: time on a processor and memory.
 
 /// How long this thread has been on a processor, s: other work of the machine does not count.
+#[allow(dead_code, reason = "one of the benchmarks goes by the wall's clock")]
 pub fn on_processor_s() -> f64 {
     let text = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
     let first = text

@@ -111,6 +111,7 @@ const ENOUGH: Forecast<'static> = Forecast {
 pub fn facts(hot: &[Hot]) -> Facts<'_> {
     Facts {
         slats: Slats::default(),
+        passages: None,
         motion: Some(Motion {
             accel_mm_s2: 400.0,
             corner_step_mm_s: 8.0,

@@ -185,6 +185,19 @@ impl Findings {
         }
     }
 
+    /// None yet, with room for so many.
+    pub fn with_room(many: usize) -> Self {
+        Self {
+            list: Vec::with_capacity(many),
+            ..Self::default()
+        }
+    }
+
+    /// How many are listed.
+    pub fn len(&self) -> usize {
+        self.list.len()
+    }
+
     /// All that is listed, with one more for each rule that found too much to list.
     pub fn into_list(mut self) -> Vec<Finding> {
         for count in core::mem::take(&mut self.counts).into_values() {

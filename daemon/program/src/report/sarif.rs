@@ -1,5 +1,6 @@
 //! The report in SARIF 2.1.0 (OASIS), so that an editor shows each finding at its line.
 
+use serde::{Serialize, Serializer};
 use serde_json::{Map, Value, json};
 
 use crate::report::{Finding, Report, Severity, Verdict};
@@ -9,34 +10,67 @@ use crate::vetting::rules::ALL;
 pub const SCHEMA: &str =
     "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
 
-/// The report as a SARIF log. `path` is where the program lies, `version` that of the panel.
+/// The report as a SARIF log. `path` is where the program lies, `version` that of the panel. Results are
+/// made one by one as they are written: tens of thousands of them as values would take 15 kB each.
 #[must_use]
-pub fn log(report: &Report, path: &str, version: &str) -> Value {
+pub fn log<'a>(report: &'a Report, path: &str, version: &str) -> impl Serialize + 'a {
     let uri = uri(path);
-    let results: Vec<Value> = report.findings.iter().map(|f| result(f, &uri)).collect();
     let verdict = match report.verdict {
         Verdict::Clear => "clear",
         Verdict::Warned => "warned",
         Verdict::Refused => "refused",
     };
-    json!({
-        "$schema": SCHEMA,
-        "version": "2.1.0",
-        "runs": [{
-            "tool": { "driver": {
+    Log {
+        schema: SCHEMA,
+        version: "2.1.0",
+        runs: [Run {
+            tool: json!({ "driver": {
                 "name": "standclear",
                 "version": version,
                 "rules": ALL.iter().map(rule).collect::<Vec<_>>(),
-            }},
+            }}),
             // Vetting came to its end; whether the program may be cut is the verdict.
-            "invocations": [{ "executionSuccessful": true }],
-            "artifacts": [{ "location": { "uri": uri }, "roles": ["analysisTarget"] }],
+            invocations: json!([{ "executionSuccessful": true }]),
+            artifacts: json!([{ "location": { "uri": uri }, "roles": ["analysisTarget"] }]),
             // Columns are counted in characters.
-            "columnKind": "unicodeCodePoints",
-            "results": results,
-            "properties": { "verdict": verdict, "notJudged": report.not_judged },
+            column_kind: "unicodeCodePoints",
+            results: Results {
+                findings: &report.findings,
+                uri,
+            },
+            properties: json!({ "verdict": verdict, "notJudged": report.not_judged }),
         }],
-    })
+    }
+}
+
+#[derive(Serialize)]
+struct Log<'a> {
+    #[serde(rename = "$schema")]
+    schema: &'static str,
+    version: &'static str,
+    runs: [Run<'a>; 1],
+}
+
+#[derive(Serialize)]
+#[serde(rename_all = "camelCase")]
+struct Run<'a> {
+    tool: Value,
+    invocations: Value,
+    artifacts: Value,
+    column_kind: &'static str,
+    results: Results<'a>,
+    properties: Value,
+}
+
+struct Results<'a> {
+    findings: &'a [Finding],
+    uri: String,
+}
+
+impl Serialize for Results<'_> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_seq(self.findings.iter().map(|f| result(f, &self.uri)))
+    }
 }
 
 fn rule(rule: &crate::Rule) -> Value {
@@ -120,7 +154,7 @@ mod tests {
     #[test]
     fn a_finding_stands_at_its_line_and_column_with_its_level() {
         let report = frame::report(&frame::PROGRAM.replace("G1 X100", "G1 X1O0"));
-        let log = log(&report, "sheet.nc", "1");
+        let log = serde_json::to_value(log(&report, "sheet.nc", "1")).expect("it is JSON");
         let results = log["runs"][0]["results"].as_array().expect("results");
         let bad = results
             .iter()

@@ -2,6 +2,7 @@
 //! service, which has it from the machine file and from `process`; what is not known is `None`, and
 //! the rules that need it say `not-judged`.
 
+use crate::passage::{Motion, Passage};
 use serde::{Deserialize, Serialize};
 
 /// What is known besides the program and the setup.
@@ -11,6 +12,8 @@ pub struct Facts<'a> {
     pub slats: Slats,
     /// What the axes can do.
     pub motion: Option<Motion>,
+    /// How each cut is passed, where that was worked out already (see [`crate::passages`]).
+    pub passages: Option<&'a [Option<Passage>]>,
     /// What the wire and the controller carry.
     pub link: Option<Link>,
     /// There is a chart to choose a row from.
@@ -54,17 +57,6 @@ impl Default for Slats {
             depth_mm: 60.0,
         }
     }
-}
-
-/// What the axes can do in the plane.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Motion {
-    /// Acceleration, mm/s2.
-    pub accel_mm_s2: f64,
-    /// Step of velocity that the controller takes in a corner, mm/s.
-    pub corner_step_mm_s: f64,
-    /// The highest feed, mm/s.
-    pub feed_max_mm_s: f64,
 }
 
 /// What the wire and the controller carry. Every block goes over the wire as a framed line.

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use crate::cuts::cut_list::Element;
 use crate::report::findings::Spot;
 use crate::vetting::on_sheet::OnSheet;
 
@@ -26,20 +25,23 @@ impl Feed {
     }
 }
 
-/// The program's own feeds on the pieces that `wanted` picks (cut from 1, piece, feed in mm/s), in
-/// the order in which they first come.
-pub(crate) fn feeds(
-    sheet: &OnSheet<'_>,
-    wanted: impl Fn(usize, &Element, f64) -> bool,
-) -> Vec<Feed> {
+/// The program's own feeds that `wanted` picks (cut from 1, feed in mm/s), in the order in which they
+/// first come. `wanted` is asked once for pieces of one feed that follow each other in a cut: most
+/// programs name a feed once.
+pub(crate) fn feeds(sheet: &OnSheet<'_>, wanted: impl Fn(usize, f64) -> bool) -> Vec<Feed> {
     let mut found: Vec<Feed> = Vec::new();
     let mut places: BTreeMap<u64, usize> = BTreeMap::new();
     for (cut, number) in sheet.cuts() {
+        let mut before = None;
         for e in &cut.path {
-            let Some(feed_mm_s) = e.feed_mm_s.filter(|f| wanted(number, e, *f)) else {
+            let Some(feed_mm_s) = e.feed_mm_s else {
                 continue;
             };
-            let place = *places.entry(feed_mm_s.to_bits()).or_insert_with(|| {
+            let bits = feed_mm_s.to_bits();
+            if before.replace(bits) == Some(bits) || !wanted(number, feed_mm_s) {
+                continue;
+            }
+            let place = *places.entry(bits).or_insert_with(|| {
                 found.push(Feed {
                     feed_mm_s,
                     spot: Spot::element(number, e).at(sheet.placer.place(e.segment.from())),

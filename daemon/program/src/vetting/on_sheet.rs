@@ -11,6 +11,7 @@ use crate::contours::near::{Near, Pairs};
 use crate::cuts::cut_list::{Cut, Element};
 use crate::cuts::polylines::Polylines;
 use crate::geometry::plane::Placer;
+use crate::passage::{Motion, Passage, passages};
 use crate::vetting::facts::Facts;
 use crate::vetting::on_sheet::derived::Derived;
 use crate::watch::Watch;
@@ -48,6 +49,7 @@ pub(crate) struct OnSheet<'a> {
     pub(super) facts: Vec<(Bounds, f64)>,
     flat: OnceLock<Polylines>,
     contours: OnceLock<Option<Contours>>,
+    passages: OnceLock<Vec<Option<Passage>>>,
     /// See [`super::webs`].
     pub pairs: OnceLock<Option<Pairs>>,
     pub derived: Derived,
@@ -84,6 +86,7 @@ impl<'a> OnSheet<'a> {
             facts,
             flat: OnceLock::new(),
             contours: OnceLock::new(),
+            passages: OnceLock::new(),
             pairs: OnceLock::new(),
             derived: Derived::default(),
             watch,
@@ -111,6 +114,16 @@ impl<'a> OnSheet<'a> {
     pub fn flat(&self) -> &Polylines {
         self.flat
             .get_or_init(|| Polylines::new(&self.reading.cut_list, &self.placer))
+    }
+
+    /// How each cut is passed: as vetting was told, or worked out when first asked for.
+    pub fn passages(&self, motion: &Motion) -> &[Option<Passage>] {
+        let own = || {
+            let feed = self.input.chart_feed_mm_s;
+            passages(&self.reading.cut_list, motion, feed)
+        };
+        let told = self.input.facts.passages;
+        told.unwrap_or_else(|| self.passages.get_or_init(own))
     }
 
     /// The closed contours, worked out when first asked for; `None`: the kerf is not known.

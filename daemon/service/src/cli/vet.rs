@@ -7,7 +7,7 @@ use program::{Setup, Verdict};
 
 use super::{USAGE, VetArgs, VetFormat, colour_on_stdout, fail, print};
 use crate::config::{Config, Found};
-use crate::job::Prepared;
+use std::sync::Arc;
 
 /// No cutting program is longer, bytes: some ten million blocks. A wrong path (a disk image, a
 /// device without end) is found before it fills the memory.
@@ -50,13 +50,9 @@ fn vet(args: &VetArgs) -> Result<(String, bool), String> {
     let setup = args.setup.as_deref().map(setup).transpose()?;
     // The command line asks for a program wherever it does not ask for a page.
     let path = args.program.as_deref().ok_or("name a cutting program")?;
-    let text = bytes(path, "Name a cutting program that can be read")?;
+    let text: Arc<[u8]> = bytes(path, "Name a cutting program that can be read")?.into();
     let name = path.display().to_string();
-    let prepared = if args.join {
-        Prepared::joining(&config, &name, &text, setup)
-    } else {
-        Prepared::new(&config, &name, &text, setup)
-    };
+    let prepared = crate::job::unwatched(&config, &name, Arc::clone(&text), setup, args.join);
     if let Some(file) = &args.picture {
         std::fs::write(file, prepared.picture()).map_err(|e| {
             let remedy = "Name a file for the drawing that can be written";

@@ -7,7 +7,8 @@
 use std::panic::resume_unwind;
 use std::thread;
 
-use program::{Judging, Reading, VetInput, Vetting, Watch};
+use planning::{Draft, Predicted};
+use program::{Vetting, Watch};
 
 /// Lower than anything else (the highest nice value).
 const NICEST: i32 = 19;
@@ -23,30 +24,37 @@ pub fn at_lowest_priority<T: Send>(work: impl FnOnce() -> T + Send) -> T {
     done.unwrap_or_else(|panic| resume_unwind(panic))
 }
 
-/// Vets a program whose kerf compensation was carried out, its halves side by side. `None`: nobody
-/// waits for it any more.
-pub(super) fn vetted(
-    reading: &Reading,
-    input: &VetInput<'_>,
-    watch: &dyn Watch,
-) -> Option<Vetting> {
-    let judging = Judging::new(reading, input, watch);
-    let [one, other] = judging.halves();
-    let found = thread::scope(|scope| {
-        let one = scope.spawn(|| judging.judge(&one));
-        let other = judging.judge(&other);
-        let one = one.join().unwrap_or_else(|panic| resume_unwind(panic));
-        [one, other]
-    });
-    let vetting = watch.go_on().then(|| judging.whole(found))?;
-    watch.go_on().then_some(vetting)
+/// Vets a draft and predicts its times and supplies: first the geometry beside the prediction, then
+/// the rules in two halves side by side. `None`: nobody waits for it any more.
+pub(super) fn vetted(draft: &Draft<'_>, watch: &dyn Watch) -> Option<(Vetting, Predicted)> {
+    let (predicted, judging) = beside(|| Predicted::new(draft, watch), || draft.judging(watch));
+    let vetting = {
+        let judging = judging.knowing(predicted.facts(draft));
+        let [one, other] = judging.halves();
+        let (one, other) = beside(|| judging.judge(&one), || judging.judge(&other));
+        watch.go_on().then(|| judging.whole([one, other]))?
+    };
+    watch.go_on().then_some((vetting, predicted))
+}
+
+/// Does two pieces of work, the first on a thread of its own.
+fn beside<A: Send, B>(one: impl FnOnce() -> A + Send, other: impl FnOnce() -> B) -> (A, B) {
+    thread::scope(|scope| {
+        let one = scope.spawn(one);
+        let other = other();
+        (
+            one.join().unwrap_or_else(|panic| resume_unwind(panic)),
+            other,
+        )
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::config::Config;
-    use crate::job::Prepared;
+    use crate::job::watched;
+    use program::Unwatched;
 
     #[test]
     fn work_at_the_lowest_priority_leaves_the_callers_own_alone() {
@@ -59,20 +67,14 @@ mod tests {
     #[test]
     fn halves_side_by_side_say_what_one_after_the_other_says() {
         let demo = crate::library::demo("hinge-plates").expect("built in");
-        let reading = program::read(&demo.text, &program::ReadingRules::default());
-        let input = VetInput {
-            setup: Some(&demo.setup),
-            travel: units::Point::new(1300.0, 1300.0),
-            sheet_corner: units::Point::new(10.0, 10.0),
-            kerf_mm: Some(1.45),
-            chart_feed_mm_s: Some(18.3),
-            traverse_height_mm: 12.0,
-            line_limit: 30,
-            no_row: None,
-            facts: program::Facts::default(),
-        };
-        let one_by_one = program::vet_in_full(&reading, &input);
-        let together = vetted(&reading, &input, &program::Unwatched).expect("not stopped");
+        let config = Config::built_in();
+        let table = config.table();
+        let draft = Draft::new(&table, &demo.text, Some(demo.setup), false);
+        let predicted = Predicted::new(&draft, &Unwatched);
+        let judging = draft.judging(&Unwatched).knowing(predicted.facts(&draft));
+        let found = judging.halves().map(|half| judging.judge(&half));
+        let one_by_one = judging.whole(found);
+        let (together, _) = vetted(&draft, &Unwatched).expect("not stopped");
         assert_eq!(together.report, one_by_one.report);
         assert_eq!(together.loose, one_by_one.loose);
     }
@@ -82,16 +84,10 @@ mod tests {
         let demo = crate::library::demo("hinge-plates").expect("built in");
         let config = Config::built_in();
         let make = |watch: &dyn Watch| {
-            Prepared::watched(
-                &config,
-                "x",
-                &demo.text,
-                Some(demo.setup.clone()),
-                false,
-                watch,
-            )
+            let text = demo.text.as_slice().into();
+            watched(&config, "x", text, Some(demo.setup.clone()), false, watch)
         };
-        assert!(make(&program::Unwatched).is_some());
+        assert!(make(&Unwatched).is_some());
         struct Gone;
         impl Watch for Gone {
             fn go_on(&self) -> bool {

@@ -2,7 +2,9 @@
 
 use program::{Finding, Setup, Severity, Verdict};
 
-use super::Prepared;
+use planning::Prepared;
+
+use super::{prepare, unwatched};
 use crate::config::Config;
 
 const HINGES: &str = "hinge-plates";
@@ -17,7 +19,7 @@ fn demo(sheet: &str) -> (Vec<u8>, Setup) {
 fn prepared(sheet: &str, change: impl FnOnce(&mut Config, &mut Setup)) -> Prepared {
     let (mut config, (text, mut setup)) = (Config::built_in(), demo(sheet));
     change(&mut config, &mut setup);
-    Prepared::new(&config, sheet, &text, Some(setup))
+    prepare(&config, sheet, &text, Some(setup))
 }
 
 /// What is found but notes; every one of them is of the rule that is named.
@@ -146,7 +148,7 @@ fn seven_pairs_of_latch_plates_in_a_row_pass_the_duty_and_one_does_not() {
         ..setup
     };
     let config = Config::built_in();
-    let job = Prepared::new(&config, "seven", seven.as_bytes(), Some(setup));
+    let job = prepare(&config, "seven", seven.as_bytes(), Some(setup));
     assert_eq!(job.report.cuts, 56);
     let mut duty = job
         .report
@@ -216,7 +218,7 @@ fn a_program_in_tiny_pieces_starves_the_wire_as_written_and_passes_joined() {
     let text = String::from_utf8(text).expect("text");
     let chopped = chopped(&text);
     let config = Config::built_in();
-    let given = Prepared::new(&config, "x", chopped.as_bytes(), Some(setup.clone()));
+    let given = prepare(&config, "x", chopped.as_bytes(), Some(setup.clone()));
     let starved = given
         .report
         .findings
@@ -226,7 +228,7 @@ fn a_program_in_tiny_pieces_starves_the_wire_as_written_and_passes_joined() {
     assert_eq!(starved.severity, Severity::Warn);
     assert!(starved.remedy.contains("cures it"), "{}", starved.remedy);
 
-    let joined = Prepared::joining(&config, "x", chopped.as_bytes(), Some(setup));
+    let joined = unwatched(&config, "x", chopped.as_bytes().into(), Some(setup), true);
     let counts = joined.joined.expect("it was joined");
     assert!(counts.from > 50 * counts.to, "{counts:?}");
     assert_eq!(
@@ -235,7 +237,7 @@ fn a_program_in_tiny_pieces_starves_the_wire_as_written_and_passes_joined() {
         "{:#?}",
         joined.report.findings
     );
-    let job = joined.seal(&config, &[]).expect("it is sealed");
+    let job = joined.seal(&config.table(), &[]).expect("it is sealed");
     let pieces: usize = job.cuts.iter().map(|c| c.path.len()).sum();
     assert_eq!(pieces, counts.to);
 }
@@ -243,10 +245,10 @@ fn a_program_in_tiny_pieces_starves_the_wire_as_written_and_passes_joined() {
 #[test]
 fn joined_and_as_written_have_different_seals() {
     let ((text, setup), config) = (demo(HINGES), Config::built_in());
-    let given = Prepared::new(&config, "x", &text, Some(setup.clone()));
+    let given = prepare(&config, "x", &text, Some(setup.clone()));
     let mut same = given.clone();
     same.joined = Some(program::Joined { from: 1, to: 1 });
-    let seals = [given, same].map(|p| p.seal(&config, &[]).expect("sealed").seal.clone());
+    let seals = [given, same].map(|p| p.seal(&config.table(), &[]).expect("sealed").seal.clone());
     assert_ne!(seals[0], seals[1]);
 }
 

@@ -3,7 +3,8 @@ use std::fs;
 use program::Verdict;
 
 use super::*;
-use crate::job::NotSealed;
+use crate::job::prepare;
+use planning::NotSealed;
 
 const SQUARE: &str =
     "G21 G90\nG0 X100 Y100\nM3\nG1 X110 Y100 F1100\nG1 X160\nG1 Y160\nG1 X110\nG1 Y99\nM5\nM30\n";
@@ -214,14 +215,14 @@ fn a_program_of_the_command_line_is_what_the_console_opens_on() {
     let config = Arc::new(Config::built_in());
     let dir = tempfile::tempdir().expect("a folder");
     let setup = program::Setup::from_toml(SETUP).expect("a setup");
-    let given = Prepared::new(&config, "gate stop", SQUARE.as_bytes(), Some(setup));
+    let given = prepare(&config, "gate stop", SQUARE.as_bytes(), Some(setup));
     let library = Library::new(config.clone(), dir.path(), None, Some(Arc::new(given)));
     assert_eq!(library.opens_on().as_deref(), Some("given"));
     assert_eq!(library.list()[0].name, "gate stop");
     assert!(library.choose("given").is_ok());
 
     let hinge = demo("hinge-plates").expect("the demonstration");
-    let given = Prepared::new(&config, &hinge.name, &hinge.text, Some(hinge.setup));
+    let given = prepare(&config, &hinge.name, &hinge.text, Some(hinge.setup));
     let library = Library::new(config, dir.path(), None, Some(Arc::new(given)));
     assert_eq!(library.opens_on().as_deref(), Some("demo/hinge-plates.nc"));
 }
@@ -230,7 +231,7 @@ fn given() -> (Library, tempfile::TempDir) {
     let (config, dir) = (Arc::new(Config::built_in()), tempfile::tempdir());
     let (dir, setup) = (dir.expect("a folder"), program::Setup::from_toml(SETUP));
     let setup = setup.expect("a setup");
-    let given = Prepared::new(&config, "gate stop", SQUARE.as_bytes(), Some(setup));
+    let given = prepare(&config, "gate stop", SQUARE.as_bytes(), Some(setup));
     let library = Library::new(config, dir.path(), None, Some(Arc::new(given)));
     (library, dir)
 }

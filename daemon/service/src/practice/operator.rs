@@ -8,7 +8,8 @@ use std::time::Duration;
 
 use control::resume::Way;
 use control::view::{ArcView, ChangeStep, ChangeView, Phase, View};
-use control::{Ask, Cause, CheckId, Job, Part};
+use control::{Ask, Cause, CheckId, Part};
+use planning::Job;
 use units::{Point, Time};
 
 use crate::runner::Automatic;

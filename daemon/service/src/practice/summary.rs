@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use control::Cause;
 use control::view::{CutState, HoldRecord, Phase, Retry, View};
-use control::{Cause, Job};
+use planning::Job;
 use serde::Serialize;
 use simulator::harness::Truth;
 
@@ -57,7 +58,7 @@ impl Summary {
         Self {
             cuts: job.cuts.len(),
             cuts_done: view.cuts.iter().filter(done).count(),
-            path_mm: job.cuts.iter().map(control::JobCut::length_mm).sum(),
+            path_mm: job.cuts.iter().map(planning::JobCut::length_mm).sum(),
             planned_s: job.planned_s,
             run_s: earlier.run_s + view.run_s.unwrap_or(0.0),
             arc_on_s: earlier.arc_on_s + view.arc_on_s,

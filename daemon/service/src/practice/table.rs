@@ -7,13 +7,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-use control::Job;
+use planning::Job;
 use simulator::harness::{FaultKind, FaultSpec, Hands, Plan, Truth};
 use simulator::{TableSettings, shell};
 use units::{Placement, Point};
 
 use crate::config::Config;
-use crate::job::told::duty;
 use crate::practice::operator;
 
 /// A table must have laid out its wires by then.
@@ -65,7 +64,7 @@ impl SharedHands {
     /// # Errors
     /// In the table's words.
     pub fn lay_unless_there(&self, job: &Job, corner: Point) -> Result<(), String> {
-        let path_mm: f64 = job.cuts.iter().map(control::JobCut::length_mm).sum();
+        let path_mm: f64 = job.cuts.iter().map(planning::JobCut::length_mm).sum();
         if (self.truth()?.plan_mm - path_mm).abs() < 0.001 {
             return Ok(());
         }
@@ -235,7 +234,7 @@ pub fn plan(job: &Job, corner: Point) -> Plan {
         origin: corner,
         rotation_deg: 0.0,
     };
-    let path = |cut: &control::JobCut| {
+    let path = |cut: &planning::JobCut| {
         cut.path
             .iter()
             .map(|e| e.segment.placed(&shift))
@@ -281,7 +280,7 @@ pub fn table_settings(config: &Config, seed: u64, rough: bool) -> TableSettings 
         ohmic_offset_mm: config.cycle.ohmic_offset_mm,
         estop_tells: config.estop.told_to_controller,
         compressor_l_min: config.air.compressor_l_min,
-        endless_amps: process::continuous_amps(duty(config)),
+        endless_amps: process::continuous_amps(config.duty()),
         // Half the pitch: what is longer lies on two slats (common practice, no source).
         falls_mm: config.slat_pitch_mm / 2.0,
         ..TableSettings::default()

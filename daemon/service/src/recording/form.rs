@@ -7,7 +7,8 @@
 //! meaning), and a change of the shape is a new version here beside this one.
 
 use control::guard::{GuardOrder, GuardReport};
-use control::{Answer, Ask, AskId, Effect, Event, Input, Job, RecordId, Restored, Seen, Signals};
+use control::{Answer, Ask, AskId, Effect, Event, Input, RecordId, Restored, Seen, Signals};
+use planning::Job;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

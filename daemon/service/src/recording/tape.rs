@@ -10,9 +10,10 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use control::{Effects, Input, Job};
+use control::{Effects, Input};
 use flate2::Compression;
 use flate2::write::GzEncoder;
+use planning::Job;
 use units::Time;
 
 use super::form::{Beginning, Done, HEADING, Line, Shortener};

@@ -76,7 +76,7 @@ fn not_sealed(no: &program::NoSeal) -> Response {
     })
 }
 
-type Found = (u64, Option<Plans>, Option<Arc<control::Job>>);
+type Found = (u64, Option<Plans>, Option<Arc<planning::Job>>);
 
 /// The ways on from what is published now. Vetting takes a while: it keeps no other request waiting.
 async fn found(served: &Served, back_mm: f64) -> Result<Found, Refusal> {

@@ -3,8 +3,9 @@
 
 use units::Point;
 
+use crate::passage::Motion;
 use crate::vetting::facts::{
-    Air, Chart, Energy, Facts, Forecast, Link, Motion, Row, Slats, Source, Times, Wear,
+    Air, Chart, Energy, Facts, Forecast, Link, Row, Slats, Source, Times, Wear,
 };
 use crate::{ReadingRules, Report, Setup, VetInput, read, vet};
 
@@ -111,6 +112,7 @@ pub const fn facts() -> Facts<'static> {
             pitch_mm: 75.0,
             depth_mm: 60.0,
         },
+        passages: None,
         motion: Some(MOTION),
         link: Some(LINK),
         has_chart: true,

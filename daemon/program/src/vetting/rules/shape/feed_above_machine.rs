@@ -24,7 +24,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     let limit = motion.feed_max_mm_s;
-    for feed in feeds(sheet, |_, _, f| f > limit * (1.0 + 1e-9)) {
+    for feed in feeds(sheet, |_, f| f > limit * (1.0 + 1e-9)) {
         findings.refuse(NAME, feed.spot, || {
             (
                 format!(

@@ -35,7 +35,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         return;
     };
     let much = |f: f64| energy.em(f) > MELTING_HIGH || energy.en(f) > NEEDED_HIGH;
-    for feed in feeds(sheet, |_, _, f| much(f) || energy.em(f) < MELTING_LOW) {
+    for feed in feeds(sheet, |_, f| much(f) || energy.em(f) < MELTING_LOW) {
         let f = feed.feed_mm_s;
         findings.warn(NAME, feed.spot, || {
             let what = if much(f) {

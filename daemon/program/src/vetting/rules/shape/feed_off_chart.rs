@@ -40,7 +40,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         let part = feed / row.feed_mm_s;
         part < low - 1e-9 || part > 1.0 + OFF + 1e-9
     };
-    for feed in feeds(sheet, |cut, _, f| off(cut, f)) {
+    for feed in feeds(sheet, off) {
         findings.warn(NAME, feed.spot, || {
             let part = feed.feed_mm_s / row.feed_mm_s;
             let (by, way) = if part > 1.0 {

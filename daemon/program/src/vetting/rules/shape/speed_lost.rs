@@ -1,8 +1,7 @@
 //! Corners, tight arcs and short pieces keep the torch below its feed.
 
+use crate::passage::SLOW;
 use crate::vetting::rules::page::Page;
-use units::motion::profile;
-
 use crate::vetting::rules::reading::not_judged;
 use crate::report::lack::Lack;
 use crate::report::findings::{Findings, Spot};
@@ -21,9 +20,7 @@ pub(crate) const PAGE: Page = Page {
     source: "The number is invented.",
 };
 
-/// Under this part of the feed...
-const SLOW: f64 = 0.8;
-/// ... for more than this part of the path; numbers invented.
+/// Under [`SLOW`] of the feed for more than this part of the path; numbers invented.
 const PART: f64 = 0.10;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
@@ -33,37 +30,20 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     };
     let (mut slow, mut all, mut worst) = (0.0, 0.0, (0.0, Spot::default()));
     let mut cuts = Vec::new();
-    for (cut, number) in sheet.cuts() {
-        let path: Option<Vec<_>> = cut
-            .path
-            .iter()
-            .map(|e| Some((e.segment, e.feed_mm_s.or(sheet.input.chart_feed_mm_s)?)))
-            .collect();
-        // A cut without a feed is refused elsewhere.
-        let Some(path) = path else {
+    // A cut without a feed is refused elsewhere.
+    let passed = sheet.cuts().zip(sheet.passages(&motion));
+    for ((cut, number), passage) in passed.filter_map(|(cut, p)| Some((cut, p.as_ref()?))) {
+        slow += passage.slow_mm;
+        all += passage.length_mm;
+        let Some((piece, slow_mm)) = passage.slowest else {
             continue;
         };
-        let mut profile = profile(&path, motion.accel_mm_s2, motion.corner_step_mm_s);
-        // Every cut starts and stops: that is no loss.
-        if let Some(first) = profile.first_mut() {
-            first.from_mm_s = first.most_mm_s;
-        }
-        if let Some(last) = profile.last_mut() {
-            last.to_mm_s = last.most_mm_s;
-        }
-        for s in &profile {
-            let here = s.slow_mm(SLOW, motion.accel_mm_s2);
-            slow += here;
-            if here > 0.0 && cuts.last() != Some(&number) {
-                cuts.push(number);
-            }
-            all += s.length_mm;
-            if here > worst.0
-                && let Some(e) = cut.path.get(s.piece)
-            {
-                let at = sheet.placer.place(e.segment.from());
-                worst = (here, Spot::element(number, e).at(at));
-            }
+        cuts.push(number);
+        if slow_mm > worst.0
+            && let Some(e) = cut.path.get(piece)
+        {
+            let at = sheet.placer.place(e.segment.from());
+            worst = (slow_mm, Spot::element(number, e).at(at));
         }
     }
     if slow <= PART * all {

@@ -5,7 +5,7 @@ use program::{Seal, Setup, Slats};
 use serde::{Deserialize, Serialize};
 use units::{Point, Segment};
 
-use crate::cause::Cause;
+use crate::stops::PlannedStop;
 
 /// A job that was vetted and sealed. Everything is in sheet coordinates, mm.
 ///
@@ -36,18 +36,7 @@ pub struct Job {
     pub stock: Option<Stock>,
     /// Where the run is to stand until a supply has recovered; none in older recordings.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub waits: Vec<JobWait>,
-}
-
-/// A planned stop between two cuts.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct JobWait {
-    /// `air-wait`, `duty-wait` or `change-due`; others are passed over.
-    pub cause: Cause,
-    /// Before which cut, from 1.
-    pub before_cut: usize,
-    /// How long at least, s; 0 for a change.
-    pub wait_s: f64,
+    pub waits: Vec<PlannedStop>,
 }
 
 /// The sheet and the table as vetting was told of them.
