@@ -15,6 +15,7 @@
 
 pub(crate) mod admission;
 mod aging;
+pub(crate) mod alarms;
 mod between;
 pub(crate) mod changing;
 pub(crate) mod checks;
@@ -31,26 +32,29 @@ mod near;
 mod on_path;
 mod out;
 mod place;
+mod readiness;
+mod reference;
 mod refusals;
 pub(crate) mod run;
 mod self_test;
 mod sensing;
 mod short_edges;
 mod show;
+mod since;
 mod stamps;
 mod stop;
 mod track;
 mod watching;
 
 use core::time::Duration;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use link::{Dialect, Ticket};
 use units::{Placement, Point, Time};
 
-use crate::ask::{Answer, Ask, AskId, CheckId};
-use crate::cause::{Cause, Detail};
+use crate::ask::{Answer, Ask, AskId};
+use crate::cause::Cause;
 use crate::event::{Event, Restored, Unfinished};
 use crate::guard::{GuardOrder, Phase};
 use crate::io::{Effects, Input, RecordId};
@@ -59,15 +63,19 @@ use crate::parts::PartsUsed;
 use crate::settings::Settings;
 use crate::signals::Signals;
 use crate::view::{Step, View};
+use alarms::Alarms;
 use changing::{Change, Going};
 pub(crate) use changing::{power, set, volts, wanted_amps};
 pub(crate) use cycle::Cycle;
-use datum::{Checking, ToMark};
+use datum::ToMark;
 pub(crate) use home::Parking;
 use line::Line;
 use out::Out;
+use readiness::Readiness;
+use reference::Reference;
 use run::{Loaded, Run};
 use sensing::SenseOff;
+use since::Since;
 use stop::Stopping;
 
 /// Inputs are read this long before anything is believed.
@@ -97,18 +105,6 @@ pub(crate) enum Act {
     ToMark(ToMark),
     Changing(Box<Going>),
     Stopping(Box<Stopping>),
-}
-
-/// An alarm until it is cleared.
-#[derive(Clone, Debug)]
-pub(crate) struct Alarmed {
-    pub cause: Cause,
-    pub at: Time,
-    pub first: bool,
-    pub seen: bool,
-    pub latched: bool,
-    pub cut: Option<usize>,
-    pub why: String,
 }
 
 /// What the guard was told and has said.
@@ -156,23 +152,11 @@ pub struct Machine {
     pub(crate) signals: Signals,
     pub(crate) signals_heard: bool,
     pub(crate) aging: aging::Aging,
-    pub(crate) air_bad_since: Option<Time>,
-    /// The air switch has said good since then.
-    pub(crate) air_good_since: Option<Time>,
-    /// The source's own contact was last seen open then.
-    pub(crate) source_open_at: Option<Time>,
-    /// The contact was last seen open with the torch up.
-    pub(crate) contact_open_at: Option<Time>,
+    pub(crate) since: Since,
     /// The permit relay's mirror has differed from what is asked since then.
     mirror_odd: Option<Time>,
     /// The sensing circuit was told to be off the torch, and was not told otherwise since.
     sense_off: SenseOff,
-    /// The wired hold button, seen to close and open since switch-on.
-    pub(crate) button_seen: watching::Proof,
-    /// The emergency stop chain, seen to open and close since switch-on.
-    pub(crate) chain_seen: watching::Proof,
-    /// What was measured beside each cause when it last came.
-    pub(crate) details: BTreeMap<Cause, Detail>,
     noise: watching::Noise,
     pub(crate) short_edges: short_edges::ShortEdges,
     /// What must have passed before anything is started.
@@ -181,37 +165,14 @@ pub struct Machine {
     pub(crate) waits: BTreeMap<Cause, Time>,
     /// Torch parts were last changed then.
     parts_changed_at: Option<Time>,
-    /// The screen that commanded last is there; `None`: none ever did.
-    pub(crate) screen: Option<bool>,
-    screen_gone_at: Option<Time>,
+    pub(crate) screen: watching::Screen,
     /// The controller complained; the guard may know better why.
     complaint: Option<line::Complaint>,
-    contact_at: Option<Time>,
-    /// Volts are below, or above, what an arc has since then.
-    volts_low: Option<Time>,
-    volts_high: Option<Time>,
-    /// ... or are what an arc has.
-    volts_of_arc: Option<Time>,
-    /// The source's own contact has said what it says since then.
-    source_at: Option<Time>,
     pub(crate) guard: Guarding,
-    pub(crate) latches: BTreeMap<Cause, Time>,
-    pub(crate) alarms: Vec<Alarmed>,
+    pub(crate) alarms: Alarms,
     pub(crate) loaded: Option<Loaded>,
-    pub(crate) vouched: BTreeSet<CheckId>,
-    /// When the last of them was vouched for.
-    vouched_at: Option<Time>,
-    pub(crate) permit_tested: bool,
-    /// ... and a mirror contact has shown that the relay follows.
-    pub(crate) permit_proved: bool,
-    /// The place cannot be trusted.
-    pub(crate) doubtful: bool,
-    /// Referenced since the place was last doubted.
-    pub(crate) homed: bool,
-    /// How the sheet lies in machine coordinates: as set, or as a datum check has found it.
-    pub(crate) sheet_at: Placement,
-    /// A datum check that is under way.
-    pub(crate) checking: Option<Checking>,
+    pub(crate) readiness: Readiness,
+    pub(crate) reference: Reference,
     pub(crate) run: Option<Run>,
     pub(crate) act: Act,
     pub(crate) interrupted: Option<Unfinished>,
@@ -251,40 +212,26 @@ impl Machine {
             signals: Signals::default(),
             signals_heard: false,
             aging: aging::Aging::default(),
-            air_bad_since: None,
-            air_good_since: None,
-            source_open_at: None,
-            contact_open_at: None,
+            since: Since::default(),
             mirror_odd: None,
             sense_off: SenseOff::default(),
-            button_seen: watching::Proof::default(),
-            chain_seen: watching::Proof::default(),
-            details: BTreeMap::new(),
             noise: watching::Noise::default(),
             short_edges: short_edges::ShortEdges::default(),
             self_test: self_test::SelfTest::default(),
             waits: BTreeMap::new(),
             parts_changed_at: None,
-            screen: None,
-            screen_gone_at: None,
+            screen: watching::Screen::default(),
             complaint: None,
-            contact_at: None,
-            volts_low: None,
-            volts_high: None,
-            volts_of_arc: None,
-            source_at: None,
             guard: Guarding::default(),
-            latches: BTreeMap::new(),
-            alarms: Vec::new(),
+            alarms: Alarms::default(),
             loaded: None,
-            vouched: BTreeSet::new(),
-            vouched_at: None,
-            permit_tested: false,
-            permit_proved: false,
-            doubtful: restored.doubtful,
-            homed: false,
-            sheet_at,
-            checking: None,
+            readiness: Readiness::default(),
+            reference: Reference {
+                doubtful: restored.doubtful,
+                homed: false,
+                sheet_at,
+                checking: None,
+            },
             run: None,
             act: Act::Starting,
             interrupted: restored.unfinished,
@@ -370,7 +317,7 @@ impl Machine {
         self.started = Some(self.now);
         self.record(Event::PanelStarted, true);
         for cause in core::mem::take(&mut self.restored_latches) {
-            self.latches.insert(cause, self.now);
+            self.alarms.latch(cause, self.now);
             let why = match cause {
                 Cause::RecordLost => "Latches, doubt and counts of before are not known.",
                 _ => "Restored from the journal.",
@@ -522,12 +469,11 @@ impl Machine {
 
     /// What was vouched for is true of the table as it was then, not for ever.
     fn lapse(&mut self) {
-        let waiting = self.run.is_none() && !self.vouched.is_empty();
-        if waiting
-            && let Some(at) = self.vouched_at
+        if self.run.is_none()
+            && let Some(at) = self.readiness.confirmed_at()
             && self.due(at + ARMED)
         {
-            for check in core::mem::take(&mut self.vouched) {
+            for check in self.readiness.withdraw_all() {
                 self.record(Event::Vouched { check, yes: false }, false);
             }
         }

@@ -85,7 +85,7 @@ fn settle(rig: &mut Rig) {
             && r.m.line.listens()
     });
     // A person waits for the self-test too: until the emergency stop is cleared it cannot pass.
-    if rig.m.latches.is_empty() && !rig.table.wrong.estop {
+    if !rig.m.alarms.any_latch() && !rig.table.wrong.estop {
         rig.until(10.0, |r| r.m.self_test.passed);
     }
     rig.wait(0.15);

@@ -123,24 +123,25 @@ fn set(m: &mut Machine, what: Wants, so: bool) {
             // Good, but only since a moment ago, is not good yet.
             s.air_ok = Some(true);
             let since = Duration::from_millis(if so { 5000 } else { 4990 });
-            m.air_good_since = Some(ago(m.now, since));
+            m.since.air_good = Some(ago(m.now, since));
         }
         SourceOn => s.source_on = Some(so),
         SenseOffTorch => s.sense_isolated = Some(so),
         IsolatedSince => {
             let before = Duration::from_millis(1);
-            m.source_open_at = m
-                .latches
-                .values()
-                .min()
-                .map(|t| if so { *t } else { ago(*t, before) });
+            let first = m
+                .alarms
+                .latches()
+                .filter_map(|c| m.alarms.latched_at(c))
+                .min();
+            m.since.source_open_at = first.map(|t| if so { t } else { ago(t, before) });
         }
         MirrorOpen => s.permit_closed = Some(!so),
-        PermitTest => m.permit_tested = so,
+        PermitTest => m.readiness.permit_tested = so,
         LinkBack => m.line.alive = so,
         RecordWritten => m.keeping.failing = !so,
-        NewDatum => m.doubtful = !so,
-        ScreenThere => m.screen = Some(so),
+        NewDatum => m.reference.doubtful = !so,
+        ScreenThere => m.screen.there = Some(so),
         TimeOver => {
             let left = Duration::from_millis(u64::from(!so));
             for at in m.waits.values_mut() {
@@ -154,7 +155,10 @@ fn set(m: &mut Machine, what: Wants, so: bool) {
             m.aging.fresh_since = Some(ago(m.now, since));
         }
         SelfTest => m.self_test.passed = so,
-        ALook => m.alarms.iter_mut().for_each(|a| a.seen = so),
+        ALook => {
+            let raised: Vec<Cause> = m.alarms.iter().map(|a| a.cause).collect();
+            raised.into_iter().for_each(|c| m.alarms.set_seen(c, so));
+        }
     }
 }
 
@@ -314,7 +318,7 @@ fn bars_start(cause: Cause, latched: bool, wants: &[Wants]) -> (bool, bool) {
     for w in wants {
         set(m, *w, true);
     }
-    m.permit_tested = true;
+    m.readiness.permit_tested = true;
     (standing, admit(m, &Ask::Start).is_err())
 }
 
@@ -340,7 +344,7 @@ fn each_cause_latches_bars_and_clears_as_the_handbook_says_and_in_no_other_way()
             continue;
         }
         let mut rig = raise(cause);
-        let latched = rig.m.latches.contains_key(&cause);
+        let latched = rig.m.alarms.is_latched(cause);
         let place = place(&rig);
         // After a restart.
         let events = rig.events.iter().cloned();
@@ -404,7 +408,7 @@ fn where_the_source_has_no_contact_of_its_own_the_operators_word_stands_for_it()
         let m = &mut rig.m;
         all().iter().for_each(|w| set(m, *w, true));
         m.signals.source_on = None;
-        m.source_open_at = None;
+        m.since.source_open_at = None;
         set(m, ALook, false);
         assert_eq!(clears(m, cause), Err(No::NotSeen));
         set(m, ALook, true);

@@ -101,14 +101,14 @@ const CASES: [Case; 26] = [
     bars(
         CheckId::NoLatch,
         |m| {
-            m.latches.insert(Cause::TorchTouched, m.now);
+            m.alarms.latch(Cause::TorchTouched, m.now);
         },
         ALL,
     ),
     bars(
         CheckId::NoLatch,
         |m| {
-            m.latches.insert(Cause::PermitStuck, m.now);
+            m.alarms.latch(Cause::PermitStuck, m.now);
         },
         [true, true, true, true, false],
     ),
@@ -124,12 +124,12 @@ const CASES: [Case; 26] = [
     ),
     bars(
         CheckId::HoldButtonWorks,
-        |m| m.button_seen = Default::default(),
+        |m| m.since.button = Default::default(),
         [true, false, false, false, false],
     ),
     bars(
         CheckId::EstopWorks,
-        |m| m.chain_seen = Default::default(),
+        |m| m.since.chain = Default::default(),
         [true, false, false, false, false],
     ),
     bars(
@@ -137,7 +137,7 @@ const CASES: [Case; 26] = [
         |m| m.line.status.as_mut().expect("reported").referenced = Some(false),
         TO_CUT,
     ),
-    bars(CheckId::PlaceSure, |m| m.doubtful = true, TO_CUT),
+    bars(CheckId::PlaceSure, |m| m.reference.doubtful = true, TO_CUT),
     bars(
         CheckId::PlaceSure,
         |m| m.line.unproven = Some((None, m.now)),
@@ -151,7 +151,11 @@ const CASES: [Case; 26] = [
         [true, true, false, false, false],
     ),
     bars(CheckId::AirGood, |m| m.signals.air_ok = Some(false), TO_CUT),
-    bars(CheckId::PermitTested, |m| m.permit_tested = false, TO_CUT),
+    bars(
+        CheckId::PermitTested,
+        |m| m.readiness.permit_tested = false,
+        TO_CUT,
+    ),
     bars(CheckId::SelfTested, |m| m.self_test.passed = false, TO_CUT),
     bars(CheckId::RecordKept, |m| m.keeping.failing = true, TO_CUT),
     bars(
@@ -281,8 +285,8 @@ fn an_older_reference_proves_nothing_once_the_place_was_doubted() {
     ] {
         let mut rig = ready();
         rig.m.line.status.as_mut().expect("reported").referenced = says;
-        rig.m.homed = homed;
-        rig.m.doubtful = doubtful;
+        rig.m.reference.homed = homed;
+        rig.m.reference.doubtful = doubtful;
         let case = format!("{says:?}, homed {homed}, doubtful {doubtful}");
         assert_eq!(
             holds(&rig.m, CheckId::Referenced),
@@ -352,7 +356,7 @@ fn an_interrupted_run_bars_every_job_but_its_own() {
 fn what_is_vouched_for_bars_a_start_and_taking_up_until_it_is() {
     for check in VOUCHED {
         let mut rig = ready();
-        rig.m.vouched.remove(&check);
+        rig.m.readiness.withdraw(check);
         assert_eq!(bars_start(&rig.m), Some(check));
         assert_eq!(bars_taking_up(&rig.m), Some(check));
         assert_eq!(
@@ -379,24 +383,27 @@ fn the_operator_is_asked_about_source_and_relay_where_nothing_else_shows_them() 
     };
     let (source, relay) = (Some(CheckId::SourceOff), Some(CheckId::RelaySeen));
     assert_eq!(asked(|_| ()), with(None, None), "tested");
-    assert_eq!(asked(|m| m.permit_tested = false), with(source, None));
+    assert_eq!(
+        asked(|m| m.readiness.permit_tested = false),
+        with(source, None)
+    );
     let off = asked(|m| {
-        m.permit_tested = false;
+        m.readiness.permit_tested = false;
         m.signals.source_on = Some(false);
     });
     assert_eq!(off, with(None, None), "its own contact shows it");
     let not_fitted = asked(|m| {
-        m.permit_tested = false;
+        m.readiness.permit_tested = false;
         m.signals.source_on = None;
     });
     assert_eq!(not_fitted, with(source, None));
     let unseen: Change = |m| {
-        m.permit_proved = false;
+        m.readiness.permit_proved = false;
         m.signals.permit_closed = None;
     };
     assert_eq!(asked(unseen), with(None, relay), "no mirror");
     assert_eq!(
-        asked(|m| m.permit_proved = false),
+        asked(|m| m.readiness.permit_proved = false),
         with(None, None),
         "a mirror shows it"
     );
@@ -406,20 +413,20 @@ fn the_operator_is_asked_about_source_and_relay_where_nothing_else_shows_them() 
         "it was proved"
     );
     let untested = asked(|m| {
-        m.permit_tested = false;
-        m.permit_proved = false;
+        m.readiness.permit_tested = false;
+        m.readiness.permit_proved = false;
         m.signals.permit_closed = None;
     });
     assert_eq!(untested, with(source, None), "not tested yet");
     let mut rig = ready();
     unseen(&mut rig.m);
     assert_eq!(bars_start(&rig.m), relay);
-    rig.m.vouched.insert(CheckId::RelaySeen);
+    rig.m.readiness.confirm(CheckId::RelaySeen, rig.m.now);
     assert_eq!(bars_start(&rig.m), None);
     // The source: by its own contact, or by the operator's word.
     rig.m.signals.source_on = None;
     assert_eq!(bars_permit_test(&rig.m), source);
-    rig.m.vouched.insert(CheckId::SourceOff);
+    rig.m.readiness.confirm(CheckId::SourceOff, rig.m.now);
     assert_eq!(bars_permit_test(&rig.m), None);
     rig.m.signals.source_on = Some(true);
     assert_eq!(

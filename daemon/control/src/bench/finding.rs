@@ -58,7 +58,7 @@ fn what_touches_the_torch_in_a_traverse_stops_it_and_the_place_is_doubtful() {
     });
     rig.table.wrong.tipped = true;
     rig.until(5.0, |r| r.phase() == Phase::Latched);
-    assert!(rig.m.latches.contains_key(&Cause::TorchTouched));
+    assert!(rig.m.alarms.is_latched(Cause::TorchTouched));
     assert!(rig.view().doubtful);
     assert!(
         matches!(rig.ask(Ask::Clear { cause: Cause::TorchTouched }), crate::Answer::Refused { reason, .. } if reason == "still-there")
@@ -76,7 +76,7 @@ fn what_touches_the_torch_when_it_stands_still_is_no_collision() {
     rig.until_held();
     rig.table.wrong.tipped = true;
     rig.wait(1.0);
-    assert!(!rig.m.latches.contains_key(&Cause::TorchTouched));
+    assert!(!rig.m.alarms.is_latched(Cause::TorchTouched));
     assert!(!rig.view().doubtful);
 }
 
@@ -87,7 +87,7 @@ fn a_bridge_of_slag_after_a_cut_is_no_collision_but_a_stuck_contact() {
     rig.table.wrong.contact_stuck = true;
     held_for(&mut rig, Cause::ContactStuck);
     assert!(!rig.view().doubtful);
-    assert!(!rig.m.latches.contains_key(&Cause::TorchTouched));
+    assert!(!rig.m.alarms.is_latched(Cause::TorchTouched));
     rig.table.wrong.contact_stuck = false;
     rig.wait(0.1);
     rig.clear_all();
@@ -174,7 +174,7 @@ fn a_sheet_that_sank_between_two_cuts_is_held_and_found_anew_after_a_look() {
     assert_eq!(rig.table.fires, 1);
     rig.clear_all();
     // It may have been shoved as well: what is cut of it shows where it lies. The axes know.
-    assert!(rig.view().doubtful && rig.m.homed);
+    assert!(rig.view().doubtful && rig.m.reference.homed);
     rig.check_datum(|_| (0.0, 0.0));
     rig.resume_as_offered();
     rig.finish();
@@ -247,7 +247,7 @@ fn what_was_vouched_for_lapses_when_nothing_is_started_for_ten_minutes() {
     assert_eq!(rig.phase(), Phase::Ready);
     rig.wait(3.0);
     assert_eq!(rig.phase(), Phase::Idle);
-    assert!(rig.m.vouched.is_empty());
+    assert!(rig.m.readiness.confirmed_at().is_none());
     assert!(
         rig.events
             .iter()

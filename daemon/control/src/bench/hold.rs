@@ -203,7 +203,7 @@ fn without_a_run_hold_ends_whatever_moves_or_pulses() {
         rig.must(Ask::Home);
         rig.wait(0.3);
         ends_what_moves(&mut rig, hold);
-        assert!(rig.view().doubtful && !rig.m.homed);
+        assert!(rig.view().doubtful && !rig.m.reference.homed);
 
         rig.must(Ask::Home);
         rig.until(30.0, |r| r.phase() != Phase::Homing);
@@ -220,7 +220,7 @@ fn without_a_run_hold_ends_whatever_moves_or_pulses() {
         rig.tick();
         assert!(rig.guard.pulsing());
         ends_what_moves(&mut rig, |r| r.must(press(9)));
-        assert!(!rig.m.permit_tested);
+        assert!(!rig.m.readiness.permit_tested);
         assert_eq!(rig.view().alarms.len(), 0, "{:?}", rig.view().alarms);
     }
 }

@@ -220,7 +220,7 @@ fn a_permit_test_wants_the_source_seen_off_or_the_operators_word_once() {
     }
     rig.must(word(true));
     rig.must(Ask::PermitTest);
-    rig.until(2.0, |r| r.m.permit_tested);
+    rig.until(2.0, |r| r.m.readiness.permit_tested);
     rig.wait(0.2);
     assert_eq!(
         refused(&mut rig, Ask::PermitTest),
@@ -288,7 +288,7 @@ fn a_stop_in_a_permit_test_says_nothing_of_the_relay() {
             rig.events
                 .contains(&Event::PermitTestBroken { cause: Some(cause) })
         );
-        assert!(!rig.m.permit_tested);
+        assert!(!rig.m.readiness.permit_tested);
     }
 }
 

@@ -68,12 +68,12 @@ fn each_word_that_the_operator_gives_is_news() {
     let open: Vec<_> = checks::to_vouch(&rig.m).collect();
     assert!(open.len() > 1, "{open:?}");
     for check in &open {
-        rig.m.vouched.remove(check);
+        rig.m.readiness.withdraw(*check);
     }
     for check in open {
         let mut seen = Fingerprint::default();
         renew(&mut seen, &rig.m);
-        rig.m.vouched.insert(check);
+        rig.m.readiness.confirm(check, rig.m.now);
         assert!(renew(&mut seen, &rig.m), "{check:?}");
         assert!(!renew(&mut seen, &rig.m), "{check:?}: nothing new");
     }

@@ -54,7 +54,7 @@ impl Rig {
             });
         }
         self.must(Ask::PermitTest);
-        self.until(2.0, |r| r.m.permit_tested);
+        self.until(2.0, |r| r.m.readiness.permit_tested);
     }
 
     /// The whole process stands still; the table goes on, and what it says waits in the wire.

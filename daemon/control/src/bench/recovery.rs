@@ -62,13 +62,13 @@ fn an_arc_without_a_start_contact_is_no_fire_and_no_path_is_gone_without_an_arc(
         rig.table.wrong.k1_mirror_open = false;
         rig.clear_all();
         // An arc that burned on was one that nobody had asked for: the relays are looked at.
-        if !rig.m.permit_tested {
+        if !rig.m.readiness.permit_tested {
             rig.must(Ask::Vouch {
                 check: crate::CheckId::SourceOff,
                 yes: true,
             });
             rig.must(Ask::PermitTest);
-            rig.until(2.0, |r| r.m.permit_tested);
+            rig.until(2.0, |r| r.m.readiness.permit_tested);
         }
         rig.resume_as_offered();
         rig.finish();
@@ -159,9 +159,9 @@ fn a_torch_that_was_taken_away_from_a_mark_stands_over_none() {
     assert!(
         matches!(rig.ask(Ask::DatumHere), Answer::Refused { reason, .. } if reason == "not-over-mark")
     );
-    let at = rig.m.sheet_at;
+    let at = rig.m.reference.sheet_at;
     rig.check_datum(|_| (0.0, 0.0));
-    assert_eq!(rig.m.sheet_at, at);
+    assert_eq!(rig.m.reference.sheet_at, at);
     rig.resume_as_offered();
     rig.finish();
     rig.all_is_well();
@@ -187,12 +187,12 @@ fn referencing_again_forgets_where_a_check_has_found_the_sheet() {
     let mut rig = doubtful();
     rig.check_datum(|_| (1.0, 1.0));
     assert!(!rig.view().doubtful);
-    let at = rig.m.sheet_at;
+    let at = rig.m.reference.sheet_at;
     rig.must(Ask::Home);
     rig.until(30.0, |r| r.phase() != Phase::Homing);
     assert!(rig.view().doubtful && rig.view().datum.is_some());
-    assert_ne!(rig.m.sheet_at, at);
-    assert_eq!(rig.m.sheet_at.origin, settings().sheet_corner);
+    assert_ne!(rig.m.reference.sheet_at, at);
+    assert_eq!(rig.m.reference.sheet_at.origin, settings().sheet_corner);
 }
 
 #[test]

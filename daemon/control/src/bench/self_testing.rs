@@ -161,7 +161,7 @@ fn a_torch_that_was_asked_for_by_nobody_is_cleared_only_after_a_new_one() {
     let mut rig = running();
     rig.run_to(2, 40.0);
     rig.table.wrong.arc_stuck = true;
-    rig.until(30.0, |r| r.m.latches.contains_key(&Cause::ArcStuck));
+    rig.until(30.0, |r| r.m.alarms.is_latched(Cause::ArcStuck));
     rig.until_held();
     rig.table.wrong.arc_stuck = false;
     assert!(!passed(&rig));

@@ -167,12 +167,12 @@ impl Watch {
                 } => {
                     self.permit = *phase;
                     if matches!(phase, Permit::Closing | Permit::Firing) {
-                        prop_assert!(m.latches.is_empty(), "a permit with a latch");
+                        prop_assert!(!m.alarms.any_latch(), "a permit with a latch");
                         prop_assert!(
                             matches!(step, Some(Step::Ready | Step::AwaitArc)),
                             "a permit in {step:?}"
                         );
-                        prop_assert!(!m.doubtful, "a permit at a doubtful place");
+                        prop_assert!(!m.reference.doubtful, "a permit at a doubtful place");
                     }
                 }
                 Effect::Write {

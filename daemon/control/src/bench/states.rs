@@ -63,7 +63,7 @@ fn states() -> Vec<Reached> {
     rig.must(Ask::PermitTest);
     rig.wait(0.02);
     note("permit test", &rig);
-    rig.until(2.0, |r| r.m.permit_tested);
+    rig.until(2.0, |r| r.m.readiness.permit_tested);
     rig.wait(0.2);
     rig.vouch();
     rig.be_tested();

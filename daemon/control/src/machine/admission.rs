@@ -5,10 +5,11 @@ pub(crate) mod no;
 
 use crate::ask::{Ask, CheckId, PressId};
 use crate::cause::Cause;
+use crate::machine::alarms::Alarmed;
 use crate::machine::checks;
 use crate::machine::datum::NUDGE_MM;
 use crate::machine::run::Found;
-use crate::machine::{Act, Alarmed, Machine};
+use crate::machine::{Act, Machine};
 use crate::resume::Stop;
 use crate::view::{ChangeStep, Phase};
 pub(crate) use no::No;
@@ -86,7 +87,7 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
             if !(for_test || *check == CheckId::RelaySeen || checks::VOUCHED.contains(check)) {
                 return Err(No::NotVouched);
             }
-            let vouched = m.vouched.contains(check);
+            let vouched = m.readiness.is_confirmed(*check);
             if vouched == *yes {
                 return Ok(Yes::AlreadySo);
             }
@@ -124,7 +125,7 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
                 Err(No::NotHeld)
             }
         }
-        Ask::Seen { cause } => match m.alarms.iter().find(|a| a.cause == *cause) {
+        Ask::Seen { cause } => match m.alarms.of(*cause) {
             None => Err(No::AlarmMissing),
             Some(a) if a.seen => Ok(Yes::AlreadySo),
             Some(_) => Ok(Yes::Do),
@@ -139,13 +140,13 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
         }
         Ask::ConfirmPlace => {
             at_rest(m)?;
-            if !m.doubtful {
+            if !m.reference.doubtful {
                 return Err(No::NotDoubtful);
             }
             if !m.line.usable() {
                 return Err(No::Check(CheckId::LinkAlive));
             }
-            if !m.homed || !m.line.referenced(m.homed) {
+            if !m.reference.homed || !m.line.referenced(m.reference.homed) {
                 return Err(No::NotHomed);
             }
             if m.needs_datum() {
@@ -246,7 +247,7 @@ fn datum(m: &Machine) -> Result<Yes, No> {
     if m.run_here().is_none() {
         return Err(m.loaded.as_ref().map_or(No::JobMissing, |_| No::OtherJob));
     }
-    if !m.homed || !m.line.referenced(m.homed) {
+    if !m.reference.homed || !m.line.referenced(m.reference.homed) {
         return Err(No::NotHomed);
     }
     match checks::bars_moving(m) {
@@ -257,7 +258,7 @@ fn datum(m: &Machine) -> Result<Yes, No> {
 
 fn over_mark(m: &Machine) -> Result<Yes, No> {
     datum(m)?;
-    if m.checking.as_ref().is_some_and(|c| c.over) {
+    if m.reference.checking.as_ref().is_some_and(|c| c.over) {
         Ok(Yes::Do)
     } else {
         Err(No::NotOverMark)
@@ -292,7 +293,7 @@ fn go_on(m: &Machine) -> Result<Yes, No> {
 }
 
 fn clear(m: &Machine, cause: Cause) -> Result<Yes, No> {
-    let Some(alarm) = m.alarms.iter().find(|a| a.cause == cause) else {
+    let Some(alarm) = m.alarms.of(cause) else {
         return Err(No::AlarmMissing);
     };
     if m.active() {
@@ -406,7 +407,7 @@ pub(crate) struct Fingerprint {
 pub(crate) fn renew(old: &mut Fingerprint, m: &Machine) -> bool {
     // While something runs nothing can be started: levels that come and go are no news then.
     let checks = (!m.active()).then(|| checks::seen(m));
-    let vouched = checks::to_vouch(m).filter(|c| m.vouched.contains(c));
+    let vouched = checks::to_vouch(m).filter(|c| m.readiness.is_confirmed(*c));
     let alarms = m.alarms.iter().map(|a| (a.cause, a.seen, m.gone(a.cause)));
     let seal = m.loaded.as_ref().map(|l| l.job.seal.hash());
     let mut news = put(&mut old.phase, Some(m.phase()))

@@ -160,7 +160,7 @@ impl Machine {
         if self.active() {
             self.due(self.seen_at() + self.pins_limit() + Duration::from_micros(1));
         }
-        let shown = self.alarms.iter().any(|a| a.cause == Cause::InputsStale);
+        let shown = self.alarms.stands(Cause::InputsStale);
         if shown && let Some(t) = self.aging.fresh_since {
             self.due(t + AFRESH_FOR);
         }
@@ -251,7 +251,7 @@ impl Machine {
     /// drives, and a controller that is not told counts on.
     pub(super) fn doubt_the_chain(&mut self) {
         let proof = self.settings.estop;
-        if proof.latching || self.doubtful {
+        if proof.latching || self.reference.doubtful {
             return;
         }
         if proof.told_to_controller {
@@ -266,7 +266,7 @@ impl Machine {
     pub(super) fn prove_the_chain(&mut self, referenced: Option<bool>) {
         if core::mem::take(&mut self.aging.chain_unproved)
             && referenced != Some(true)
-            && !self.doubtful
+            && !self.reference.doubtful
         {
             let cause = self.interrupted.as_ref().map(|_| Cause::Interrupted);
             self.doubt(cause);

@@ -18,7 +18,7 @@ impl Machine {
         }
         let asked = core::mem::take(&mut run.hold_after);
         let mut causes = Vec::new();
-        if self.latches.contains_key(&Cause::RecordFailed) {
+        if self.alarms.is_latched(Cause::RecordFailed) {
             causes.push((Cause::RecordFailed, "Held between two cuts.".into()));
         }
         if self.noise.is_too_much() {
@@ -29,7 +29,7 @@ impl Machine {
             ));
         }
         causes.extend(self.waits_due(before));
-        if asked && self.alarms.iter().any(|a| a.cause == Cause::ScreenLost) {
+        if asked && self.alarms.stands(Cause::ScreenLost) {
             let why = "The screen that commands was lost. Held between two cuts.".into();
             causes.push((Cause::ScreenLost, why));
         }

@@ -297,7 +297,10 @@ impl Machine {
         if !self.senses() {
             return;
         }
-        let closed = self.contact_at.map(|at| self.due(at + CONTACT_ACCEPT));
+        let closed = self
+            .since
+            .contact_closed
+            .map(|at| self.due(at + CONTACT_ACCEPT));
         let Some(c) = &mut self.change else { return };
         let next = match (c.contact, closed) {
             (Contact::Unseen, None) => Contact::Open,
@@ -330,9 +333,11 @@ impl Machine {
 
     /// The place of a touch for a change, if one can be made now, machine coordinates.
     pub(crate) fn may_touch(&self) -> Option<Point> {
-        (self.may_move() && !self.doubtful && crate::machine::checks::bars_moving(self).is_none())
-            .then(|| self.touch_place())
-            .flatten()
+        (self.may_move()
+            && !self.reference.doubtful
+            && crate::machine::checks::bars_moving(self).is_none())
+        .then(|| self.touch_place())
+        .flatten()
     }
 
     pub(super) fn change_view(&self) -> Option<ChangeView> {
@@ -342,7 +347,7 @@ impl Machine {
             moving: matches!(self.act, Act::Changing(_)),
             parked: c.parked,
             power: power(self),
-            power_at_s: self.source_at.map(Time::as_s),
+            power_at_s: self.since.source.map(Time::as_s),
             vouched: c.vouched,
             changed: c.changed.clone(),
             contact_closed: self.signals.contact,

@@ -48,15 +48,17 @@ const SEEN: [CheckId; 24] = [
 /// What the operator is asked to vouch for as things are.
 pub(crate) fn to_vouch(m: &Machine) -> impl Iterator<Item = CheckId> + use<> {
     // For the permit test alone, while it is due: what is seen off need not be vouched for.
-    let for_test =
-        (!m.permit_tested && m.signals.source_on != Some(false)).then_some(CheckId::SourceOff);
+    let for_test = (!m.readiness.permit_tested && m.signals.source_on != Some(false))
+        .then_some(CheckId::SourceOff);
     for_test.into_iter().chain(for_start(m))
 }
 
 /// ... before a start.
 fn for_start(m: &Machine) -> impl Iterator<Item = CheckId> + use<> {
     // A test that nothing has shown proves nothing by itself.
-    let unproved = m.permit_tested && !m.permit_proved && m.signals.permit_closed.is_none();
+    let unproved = m.readiness.permit_tested
+        && !m.readiness.permit_proved
+        && m.signals.permit_closed.is_none();
     VOUCHED
         .into_iter()
         .chain(unproved.then_some(CheckId::RelaySeen))
@@ -81,17 +83,20 @@ fn see(m: &Machine, check: CheckId) -> Option<Option<bool>> {
     let fitted = |level: Option<bool>| level.map(Some);
     match check {
         CheckId::JobSealed => Some(Some(job_ready(m))),
-        CheckId::NoLatch => Some(Some(m.latches.is_empty() && !bars_by_interruption(m))),
+        CheckId::NoLatch => Some(Some(!m.alarms.any_latch() && !bars_by_interruption(m))),
         CheckId::InputsFresh => heard(m.inputs_fresh()),
         CheckId::EstopClosed => heard(!s.estop_open),
         CheckId::LinkAlive => Some(Some(m.line.usable())),
         CheckId::Referenced => Some(if m.line.status.is_some() {
             // Since the place was last doubted: an older reference proves nothing.
-            Some(m.line.referenced(m.homed) && (m.homed || !m.doubtful))
+            Some(
+                m.line.referenced(m.reference.homed)
+                    && (m.reference.homed || !m.reference.doubtful),
+            )
         } else {
             None
         }),
-        CheckId::PlaceSure => Some(Some(!m.doubtful && m.line.unproven.is_none())),
+        CheckId::PlaceSure => Some(Some(!m.reference.doubtful && m.line.unproven.is_none())),
         CheckId::ArcOkOpen => heard(!s.arc_ok),
         CheckId::FireOnOpen => heard(!s.fire_on),
         CheckId::ContactOpen => heard(!s.contact),
@@ -100,11 +105,11 @@ fn see(m: &Machine, check: CheckId) -> Option<Option<bool>> {
         CheckId::TorchSeated => fitted(s.torch_seated),
         CheckId::GateClosed => fitted(s.gate_closed),
         CheckId::PermitOpen => fitted(s.permit_closed.map(|closed| !closed)),
-        CheckId::PermitTested => Some(Some(m.permit_tested)),
+        CheckId::PermitTested => Some(Some(m.readiness.permit_tested)),
         CheckId::SenseIsolated => fitted(s.sense_isolated.map(|_| !m.sense_contradicts())),
         CheckId::HoldReleased => fitted(s.hold_button.map(|pressed| !pressed)),
-        CheckId::HoldButtonWorks => fitted(s.hold_button.map(|_| m.button_seen.works())),
-        CheckId::EstopWorks => heard(m.chain_seen.works()),
+        CheckId::HoldButtonWorks => fitted(s.hold_button.map(|_| m.since.button.works())),
+        CheckId::EstopWorks => heard(m.since.chain.works()),
         CheckId::SelfTested => Some(Some(m.self_test.passed)),
         CheckId::RecordKept => Some(Some(!m.keeping.failing)),
         // Where the operator never said which set is fitted, he vouches for it.
@@ -138,7 +143,7 @@ pub(crate) fn bars_start(m: &Machine) -> Option<CheckId> {
     seen(m)
         .find(|(_, holds)| *holds != Some(true))
         .map(|(check, _)| check)
-        .or_else(|| for_start(m).find(|c| !m.vouched.contains(c)))
+        .or_else(|| for_start(m).find(|c| !m.readiness.is_confirmed(*c)))
 }
 
 /// The first check that is not true and bars taking up a run that was interrupted.
@@ -147,7 +152,7 @@ pub(crate) fn bars_taking_up(m: &Machine) -> Option<CheckId> {
         .filter(|(check, _)| !proof(*check))
         .find(|(_, holds)| *holds != Some(true))
         .map(|(check, _)| check)
-        .or_else(|| for_start(m).find(|c| !m.vouched.contains(c)))
+        .or_else(|| for_start(m).find(|c| !m.readiness.is_confirmed(*c)))
 }
 
 /// The first check that is not true and bars going on from a hold. What the cycle itself tests
@@ -164,7 +169,7 @@ pub(crate) fn bars_moving(m: &Machine) -> Option<CheckId> {
     if let Some(check) = bars_by_level(m) {
         return Some(check);
     }
-    if !m.latches.is_empty() {
+    if m.alarms.any_latch() {
         return Some(CheckId::NoLatch);
     }
     if !m.line.usable() {
@@ -204,7 +209,7 @@ fn bars_by_fire(m: &Machine) -> Option<CheckId> {
 
 /// The source is seen off, or the operator says that it is, or that the start plug is out.
 fn source_is_off(m: &Machine) -> bool {
-    m.signals.source_on == Some(false) || m.vouched.contains(&CheckId::SourceOff)
+    m.signals.source_on == Some(false) || m.readiness.is_confirmed(CheckId::SourceOff)
 }
 
 /// What bars a permit test.
@@ -212,7 +217,7 @@ pub(crate) fn bars_permit_test(m: &Machine) -> Option<CheckId> {
     if let Some(check) = bars_by_level(m) {
         return Some(check);
     }
-    if m.latches.keys().any(|c| *c != Cause::PermitStuck) {
+    if m.alarms.latches().any(|c| c != Cause::PermitStuck) {
         return Some(CheckId::NoLatch);
     }
     bars_by_fire(m).or_else(|| (!source_is_off(m)).then_some(CheckId::SourceOff))

@@ -38,10 +38,12 @@ impl Machine {
             Cause::AirLow => self.air_good(),
             Cause::SourceOff => self.heard(s.source_on != Some(false)),
             Cause::LinkCut | Cause::ControllerReset | Cause::ControllerFault => self.line.listens(),
-            Cause::PermitStuck => self.permit_tested && self.heard(s.permit_closed != Some(true)),
+            Cause::PermitStuck => {
+                self.readiness.permit_tested && self.heard(s.permit_closed != Some(true))
+            }
             Cause::RecordFailed => !self.keeping.failing,
-            Cause::PlaceDrift => !self.doubtful,
-            Cause::ScreenLost => self.screen != Some(false),
+            Cause::PlaceDrift => !self.reference.doubtful,
+            Cause::ScreenLost => self.screen.there != Some(false),
             Cause::AirWait => self.waited(cause) && self.heard(s.air_ok != Some(false)),
             Cause::DutyWait => self.waited(cause),
             // The guard judges its own lease; that this is asked shows that control is alive.
@@ -79,7 +81,7 @@ impl Machine {
             | Cause::Overdue => true,
             // Parts were changed, or he says that these go on.
             Cause::ChangeDue => {
-                let raised = self.alarms.iter().find(|a| a.cause == cause).map(|a| a.at);
+                let raised = self.alarms.of(cause).map(|a| a.at);
                 self.parts_changed_at < raised
             }
             // Where the source's own contact is not wired, only he knows that he has isolated it.
@@ -126,8 +128,8 @@ impl Machine {
     /// The source was seen switched off since the latch was set, where its contact is wired.
     fn seen_isolated(&self, cause: Cause) -> bool {
         self.signals.source_on.is_none()
-            || match (self.source_open_at, self.latches.get(&cause)) {
-                (Some(open), Some(latched)) => open >= *latched,
+            || match (self.since.source_open_at, self.alarms.latched_at(cause)) {
+                (Some(open), Some(latched)) => open >= latched,
                 _ => false,
             }
     }
@@ -135,8 +137,8 @@ impl Machine {
     /// The contact was seen open with the torch up since it was told to stay on: a torch that stands low
     /// again by then, over a mark of the sheet, says nothing against it.
     fn contact_opened(&self) -> bool {
-        let raised = self.alarms.iter().find(|a| a.cause == Cause::ContactStuck);
-        self.torch_up() || self.contact_open_at > raised.map(|a| a.at)
+        let raised = self.alarms.of(Cause::ContactStuck);
+        self.torch_up() || self.since.contact_open_at > raised.map(|a| a.at)
     }
 
     /// At traverse height, by the last report.
@@ -149,20 +151,20 @@ impl Machine {
             None => self.signals_heard,
             Some(false) => false,
             Some(true) => self
-                .air_good_since
+                .since
+                .air_good
                 .is_some_and(|t| self.now >= t + AIR_GOOD_FOR),
         }
     }
 
     /// Wakes it when a rule that waits becomes true, so that it is told at once.
     pub(super) fn watch_recovery(&mut self) {
-        let waits = self.alarms.iter().any(|a| a.cause == Cause::AirLow);
-        if waits && let Some(t) = self.air_good_since {
+        let waits = self.alarms.stands(Cause::AirLow);
+        if waits && let Some(t) = self.since.air_good {
             self.due(t + AIR_GOOD_FOR);
         }
         let alarms = &self.alarms;
-        self.waits
-            .retain(|c, _| alarms.iter().any(|a| a.cause == *c));
+        self.waits.retain(|cause, _| alarms.stands(*cause));
         let until = self.waits.values().copied().filter(|t| *t > self.now).min();
         if let Some(t) = until {
             self.due(t);

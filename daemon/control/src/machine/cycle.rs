@@ -293,7 +293,7 @@ impl Machine {
         let place = start
             .beside
             .unwrap_or_else(|| loaded.point_at(run.cut, from_mm));
-        let target = self.sheet_at.place(place);
+        let target = self.reference.sheet_at.place(place);
         let plane = self.settings.slat_top_z + loaded.job.thickness_mm;
         let expected_z = crate::plane::expected(&run.touches, target).unwrap_or(plane);
         let watched = core::mem::take(&mut run.sensing);
@@ -430,7 +430,10 @@ impl Machine {
     }
 
     fn contact_since(&self) -> Option<Time> {
-        self.signals.contact.then_some(self.contact_at).flatten()
+        self.signals
+            .contact
+            .then_some(self.since.contact_closed)
+            .flatten()
     }
 
     fn look(&mut self, c: &mut Cycle) -> Move {

@@ -52,7 +52,7 @@ impl Machine {
     /// Something of the run in hand is cut: after a doubtful place the sheet itself must show where
     /// it lies. So it is also with a run that was interrupted, whatever is loaded.
     pub(crate) fn needs_datum(&self) -> bool {
-        self.doubtful && self.anything_cut()
+        self.reference.doubtful && self.anything_cut()
     }
 
     /// Of the run in hand, or of one that was interrupted.
@@ -75,12 +75,12 @@ impl Machine {
 
     /// The torch goes to the next mark.
     pub(super) fn datum_go(&mut self) {
-        let checking = self.checking.take().unwrap_or_else(|| Checking {
+        let checking = self.reference.checking.take().unwrap_or_else(|| Checking {
             marks: self.marks(),
             seen: Vec::new(),
             over: false,
         });
-        self.checking = Some(Checking {
+        self.reference.checking = Some(Checking {
             over: false,
             ..checking
         });
@@ -99,13 +99,13 @@ impl Machine {
 
     /// The torch is taken elsewhere: it stands over no mark.
     pub(super) fn leave_mark(&mut self) {
-        if let Some(c) = &mut self.checking {
+        if let Some(c) = &mut self.reference.checking {
             c.over = false;
         }
     }
 
     fn next_mark(&self) -> Option<DatumMark> {
-        let c = self.checking.as_ref()?;
+        let c = self.reference.checking.as_ref()?;
         c.marks.get(c.seen.len()).copied()
     }
 
@@ -126,7 +126,7 @@ impl Machine {
         };
         match to.leg {
             Leg::Lift => {
-                let there = self.sheet_at.place(mark.place);
+                let there = self.reference.sheet_at.place(mark.place);
                 let limit = self.travel_limit(self.line.place().unwrap_or(there), there);
                 self.traversing(true);
                 let ticket = self.line.say(Command::RapidXy(there));
@@ -139,7 +139,7 @@ impl Machine {
                 self.head_for(Leg::Down, ticket, SLOW_LIMIT);
             }
             Leg::Down | Leg::Nudge => {
-                if let Some(c) = &mut self.checking {
+                if let Some(c) = &mut self.reference.checking {
                     c.over = true;
                 }
                 self.out.publish();
@@ -165,7 +165,7 @@ impl Machine {
             segment: Segment::Line { from, to },
             mm_s: SLOW_MM_S,
         });
-        if let Some(c) = &mut self.checking {
+        if let Some(c) = &mut self.reference.checking {
             c.over = false;
         }
         self.head_for(Leg::Nudge, ticket, SLOW_LIMIT);
@@ -176,25 +176,27 @@ impl Machine {
         let (Some(mark), Some(found)) = (self.next_mark(), self.line.place()) else {
             return;
         };
-        let believed = self.sheet_at.place(mark.place);
+        let believed = self.reference.sheet_at.place(mark.place);
         let event = Event::DatumSeen {
             mark,
             dx_mm: found.x - believed.x,
             dy_mm: found.y - believed.y,
         };
         self.record(event, true);
-        let Some(c) = &mut self.checking else { return };
+        let Some(c) = &mut self.reference.checking else {
+            return;
+        };
         c.over = false;
         c.seen.push(Seen { mark, found });
         if c.seen.len() >= c.marks.len() {
             let seen = core::mem::take(&mut c.seen);
-            self.checking = None;
+            self.reference.checking = None;
             self.conclude(&seen);
         }
     }
 
     fn conclude(&mut self, seen: &[Seen]) {
-        let Some(fit) = datum::fit(seen, &self.sheet_at) else {
+        let Some(fit) = datum::fit(seen, &self.reference.sheet_at) else {
             let why = "The marks do not tell where the sheet lies.";
             self.alarm(Cause::PlaceDrift, self.now, false, why.into());
             return;
@@ -212,10 +214,10 @@ impl Machine {
             return;
         }
         if corrected {
-            self.sheet_at = fit.sheet_at;
+            self.reference.sheet_at = fit.sheet_at;
         }
-        self.alarms.retain(|a| a.cause != Cause::PlaceDrift);
-        self.doubtful = false;
+        self.alarms.lower(Cause::PlaceDrift);
+        self.reference.doubtful = false;
         self.record(Event::PlaceConfirmed, true);
     }
 
@@ -228,10 +230,10 @@ impl Machine {
     }
 
     pub(super) fn datum_view(&self) -> Option<DatumView> {
-        if !self.needs_datum() || !self.homed {
+        if !self.needs_datum() || !self.reference.homed {
             return None;
         }
-        let c = self.checking.as_ref();
+        let c = self.reference.checking.as_ref();
         let marks = c.map_or_else(|| self.marks(), |c| c.marks.clone());
         Some(DatumView {
             marks,
@@ -242,8 +244,11 @@ impl Machine {
 
     /// A place on the sheet in machine coordinates, and back.
     pub(super) fn to_sheet(&self, p: Point) -> Point {
-        let (sin, cos) = self.sheet_at.rotation_deg.to_radians().sin_cos();
-        let (x, y) = (p.x - self.sheet_at.origin.x, p.y - self.sheet_at.origin.y);
+        let (sin, cos) = self.reference.sheet_at.rotation_deg.to_radians().sin_cos();
+        let (x, y) = (
+            p.x - self.reference.sheet_at.origin.x,
+            p.y - self.reference.sheet_at.origin.y,
+        );
         Point::new(x * cos + y * sin, y * cos - x * sin)
     }
 }

@@ -29,7 +29,7 @@ impl Machine {
                 );
                 self.loaded = Some(Loaded::new(job));
                 self.run = None;
-                self.vouched.clear();
+                self.readiness.withdraw_all();
             }
             Ask::Unload => {
                 if let Some(loaded) = self.loaded.take() {
@@ -37,14 +37,13 @@ impl Machine {
                     self.record(Event::JobUnloaded { seal }, false);
                 }
                 self.run = None;
-                self.vouched.clear();
+                self.readiness.withdraw_all();
             }
             Ask::Vouch { check, yes } => {
                 if yes {
-                    self.vouched.insert(check);
-                    self.vouched_at = Some(self.now);
+                    self.readiness.confirm(check, self.now);
                 } else {
-                    self.vouched.remove(&check);
+                    self.readiness.withdraw(check);
                 }
                 self.record(Event::Vouched { check, yes }, false);
             }
@@ -64,23 +63,21 @@ impl Machine {
             Ask::EndJob => self.end_job(),
             Ask::Seen { cause } => {
                 self.record(Event::AlarmSeen { cause }, true);
-                if let Some(a) = self.alarms.iter_mut().find(|a| a.cause == cause) {
-                    a.seen = true;
-                }
+                self.alarms.set_seen(cause, true);
             }
             Ask::Clear { cause } => self.clear(cause),
             Ask::Home => {
-                if !self.doubtful {
-                    self.doubtful = true;
+                if !self.reference.doubtful {
+                    self.reference.doubtful = true;
                 }
-                self.homed = false;
-                self.checking = None;
+                self.reference.homed = false;
+                self.reference.checking = None;
                 // Heights and places of before belong to another zero.
                 if let Some(run) = &mut self.run {
                     run.touches.clear();
                     run.touched_z = None;
                 }
-                self.sheet_at = Placement {
+                self.reference.sheet_at = Placement {
                     origin: self.settings.sheet_corner,
                     rotation_deg: 0.0,
                 };
@@ -92,7 +89,7 @@ impl Machine {
                 };
             }
             Ask::ConfirmPlace => {
-                self.doubtful = false;
+                self.reference.doubtful = false;
                 self.record(Event::PlaceConfirmed, true);
             }
             Ask::DatumGo => self.datum_go(),
@@ -129,7 +126,7 @@ impl Machine {
         };
         self.run = Some(run);
         self.record(event, true);
-        self.alarms.retain(|a| a.latched);
+        self.alarms.lower_unlatched();
         self.begin_cut();
     }
 
@@ -203,7 +200,7 @@ impl Machine {
             plan: Some(Box::new(plan.clone())),
         };
         self.record(event, true);
-        self.alarms.retain(|a| a.latched);
+        self.alarms.lower_unlatched();
         if plan.how.way == Way::Leave {
             self.leave(&plan);
         } else {
@@ -274,7 +271,7 @@ impl Machine {
             };
             self.record(event, true);
         }
-        self.alarms.retain(|a| a.latched);
+        self.alarms.lower_unlatched();
         self.next_cut();
     }
 
@@ -287,7 +284,7 @@ impl Machine {
                 }
             }
         }
-        self.alarms.retain(|a| a.latched);
+        self.alarms.lower_unlatched();
         if self.may_move() && crate::machine::checks::bars_moving(self).is_none() {
             self.park();
         } else {
@@ -309,7 +306,7 @@ impl Machine {
 
     /// The run is over: what was vouched for lapses with it.
     pub(super) fn finish(&mut self) {
-        self.vouched.clear();
+        self.readiness.withdraw_all();
         let now = self.now;
         let Some(run) = &mut self.run else { return };
         if run.over() {
@@ -357,7 +354,7 @@ impl Machine {
                 true,
             );
         }
-        if belongs_to_guard(cause) && self.latches.contains_key(&cause) {
+        if belongs_to_guard(cause) && self.alarms.is_latched(cause) {
             self.out.order(GuardOrder::Clear { cause });
         } else {
             self.cleared(cause);

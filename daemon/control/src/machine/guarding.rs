@@ -2,8 +2,9 @@
 
 use units::Time;
 
+use super::alarms::Alarmed;
 use super::watching::RELAY_PULLS;
-use super::{Act, Alarmed, Machine};
+use super::{Act, Machine};
 use crate::ask::CheckId;
 use crate::cause::{Cause, Detail};
 use crate::event::Event;
@@ -82,9 +83,7 @@ impl Machine {
             GuardReport::Cleared { cause } => self.cleared(cause),
             GuardReport::StillThere { cause } => {
                 // It stays as it was; the alarm says that the cause has not gone.
-                if let Some(a) = self.alarms.iter_mut().find(|a| a.cause == cause) {
-                    a.seen = true;
-                }
+                self.alarms.set_seen(cause, true);
             }
             GuardReport::Edge {
                 input,
@@ -170,7 +169,7 @@ impl Machine {
             }
             Cause::TorchTouched => "The torch contact closed while it travelled.".into(),
             Cause::TorchUnseated => "It left its seat. Arc put out. Torch did not lift.".into(),
-            Cause::Estop if self.details.get(&cause) == Some(&Detail::InputsUnread) => {
+            Cause::Estop if self.alarms.detail(cause) == Some(Detail::InputsUnread) => {
                 "The inputs could not be read. That counts as an open stop chain. Place is doubtful."
                     .into()
             }
@@ -233,13 +232,13 @@ impl Machine {
 
     /// A test that did not come to its end says nothing of the relay.
     pub(super) fn permit_test_broken(&mut self, cause: Option<Cause>) {
-        self.vouched.remove(&CheckId::SourceOff);
+        self.readiness.withdraw(CheckId::SourceOff);
         self.record(Event::PermitTestBroken { cause }, true);
     }
 
     pub(super) fn permit_test_ended(&mut self, passed: Option<bool>) {
         // The word was for one test: the source is switched on again after it.
-        self.vouched.remove(&CheckId::SourceOff);
+        self.readiness.withdraw(CheckId::SourceOff);
         self.record(Event::PermitTested { passed }, true);
         if passed == Some(false) {
             self.latch(
@@ -252,9 +251,9 @@ impl Machine {
                 ),
             );
         } else {
-            self.permit_proved = passed == Some(true);
-            self.permit_tested = true;
-            if self.latches.contains_key(&Cause::PermitStuck) {
+            self.readiness.permit_proved = passed == Some(true);
+            self.readiness.permit_tested = true;
+            if self.alarms.is_latched(Cause::PermitStuck) {
                 self.out.publish();
             }
         }
@@ -264,15 +263,15 @@ impl Machine {
     pub(crate) fn latch(&mut self, cause: Cause, at: Time, why: String) {
         if cause == Cause::PermitStuck {
             // An older test says nothing of a relay that does not follow now.
-            self.permit_tested = false;
+            self.readiness.permit_tested = false;
         }
         self.self_test_anew(cause);
-        if self.latches.insert(cause, at).is_none() {
+        if self.alarms.latch(cause, at) {
             self.record(
                 Event::LatchSet {
                     cause,
                     at_s: at.as_s(),
-                    detail: self.details.get(&cause).copied(),
+                    detail: self.alarms.detail(cause),
                 },
                 true,
             );
@@ -283,38 +282,25 @@ impl Machine {
     /// Raises an alarm, or brings a standing one up to date.
     pub(crate) fn alarm(&mut self, cause: Cause, at: Time, latched: bool, why: String) {
         let cut = self.cut_number();
-        if let Some(a) = self.alarms.iter_mut().find(|a| a.cause == cause) {
-            a.latched |= latched;
-            a.seen = false;
-            a.why = why;
-        } else {
-            let first = self.alarms.is_empty();
-            self.alarms.push(Alarmed {
-                cause,
-                at,
-                first,
-                seen: false,
-                latched,
-                cut,
-                why,
-            });
-            // An edge that was stamped before the others was the first, whenever it was told.
-            if let Some(i) = (0..self.alarms.len()).min_by_key(|&i| self.alarms[i].at) {
-                for (k, a) in self.alarms.iter_mut().enumerate() {
-                    a.first = k == i;
-                }
-            }
-        }
+        self.alarms.raise(Alarmed {
+            cause,
+            at,
+            first: false,
+            seen: false,
+            latched,
+            cut,
+            why,
+        });
         self.out.publish();
     }
 
     pub(super) fn cleared(&mut self, cause: Cause) {
-        if self.latches.remove(&cause).is_some() {
+        if self.alarms.unlatch(cause) {
             self.record(Event::LatchCleared { cause }, true);
         }
-        self.alarms.retain(|a| a.cause != cause);
+        self.alarms.lower(cause);
         if matches!(cause, Cause::ArcStuck | Cause::UnaskedFire) {
-            self.permit_tested = false;
+            self.readiness.permit_tested = false;
         }
         // The controller leaves its fault with a new epoch.
         let faulted = self
@@ -333,17 +319,17 @@ impl Machine {
     /// A sheet that is not where it should be may have been shoved: what is cut of it must show where
     /// it lies. The axes know where they are.
     pub(super) fn doubt_the_sheet(&mut self, cause: Cause) {
-        if self.anything_cut() && !self.doubtful {
+        if self.anything_cut() && !self.reference.doubtful {
             self.record(Event::PlaceDoubted { cause: Some(cause) }, true);
-            self.doubtful = true;
+            self.reference.doubtful = true;
         }
     }
 
     pub(super) fn doubt(&mut self, cause: Option<Cause>) {
-        if !self.doubtful {
+        if !self.reference.doubtful {
             self.record(Event::PlaceDoubted { cause }, true);
         }
-        self.doubtful = true;
-        self.homed = false;
+        self.reference.doubtful = true;
+        self.reference.homed = false;
     }
 }

@@ -30,7 +30,7 @@ pub(crate) enum Parking {
 impl Machine {
     pub(super) fn advance_homing(&mut self, ticket: Ticket, since: Time) -> bool {
         if self.executed(ticket) && self.line.at_rest() {
-            self.homed = true;
+            self.reference.homed = true;
             self.record(Event::Homed, true);
             return true;
         }

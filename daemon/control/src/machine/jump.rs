@@ -73,7 +73,7 @@ impl Machine {
             place: status.place,
             z: status.z,
         };
-        let knows = self.homed && status.referenced != Some(false);
+        let knows = self.reference.homed && status.referenced != Some(false);
         let blind = self.line.sight.blind_until.is_some_and(|t| self.now < t);
         if !knows || blind || matches!(self.act, Act::Homing { .. }) {
             self.line.sight.odd = None;

@@ -330,7 +330,7 @@ impl Machine {
         } else {
             self.line.session.flush(self.now);
         }
-        if !self.doubtful {
+        if !self.reference.doubtful {
             self.doubt(None);
         }
     }
@@ -342,10 +342,10 @@ impl Machine {
         self.line.unproven = None;
         self.sense_off = super::SenseOff::No;
         self.line.session.flush(self.now);
-        if !self.doubtful {
+        if !self.reference.doubtful {
             self.doubt(Some(Cause::ControllerReset));
         }
-        self.homed = false;
+        self.reference.homed = false;
         let busy = self.active() || self.run.as_ref().is_some_and(|r| !r.over());
         if busy {
             self.latch(Cause::ControllerReset, self.now, why.into());
@@ -377,12 +377,12 @@ impl Machine {
                 _ => false,
             };
             if unbroken && status.referenced != Some(false) {
-                if !self.doubtful {
+                if !self.reference.doubtful {
                     self.record(Event::PlaceProven, true);
                 }
             } else if up_then.is_some() && status.up_ms.is_some() && !unbroken {
                 self.controller_reset("Its up-time does not fit the time that has passed.");
-            } else if !self.doubtful {
+            } else if !self.reference.doubtful {
                 self.doubt(Some(Cause::LinkCut));
             }
         }
@@ -390,8 +390,8 @@ impl Machine {
             if matches!(self.act, Act::Cutting(_) | Act::Parking(_)) {
                 self.controller_reset("It says that its axes are not referenced.");
             }
-            self.homed = false;
-            if !self.doubtful {
+            self.reference.homed = false;
+            if !self.reference.doubtful {
                 self.doubt(None);
             }
         }
@@ -435,7 +435,11 @@ impl Machine {
     /// has stopped it. Believed only while the count of its steps was never in doubt.
     fn note_where_it_stood(&mut self) {
         let still = matches!(self.act, Act::Starting | Act::Rest) && self.line.at_rest();
-        if self.interrupted.is_some() && self.found.stood.is_none() && still && !self.doubtful {
+        if self.interrupted.is_some()
+            && self.found.stood.is_none()
+            && still
+            && !self.reference.doubtful
+        {
             self.found.stood = self.last_place();
         }
     }

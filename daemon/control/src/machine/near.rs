@@ -93,7 +93,7 @@ impl Machine {
     /// Whether a person may go near now, and why or why not.
     pub(super) fn near(&self) -> Near {
         let s = &self.signals;
-        let latched = |cause| self.latches.contains_key(&cause);
+        let latched = |cause| self.alarms.is_latched(cause);
         Seen {
             inputs_fresh: self.inputs_fresh() && !matches!(self.act, Act::Starting),
             arc_ok: s.arc_ok,

@@ -34,7 +34,7 @@ impl Machine {
         }
         // From the moment at which the chain opened the drives are dead: the torch stands, whatever a
         // controller that was not told goes on counting, and wherever it says that a later edge fell.
-        let stood = self.latches.get(&Cause::Estop).copied();
+        let stood = self.alarms.latched_at(Cause::Estop);
         let stood = stood.filter(|t| *t > path.since && *t < last);
         if let Some(at) = stood {
             (first, last) = (first.min(at), at);
@@ -148,7 +148,7 @@ impl Machine {
     /// far it went on while nobody heard it.
     pub(super) fn find_unseen_place(&mut self) {
         let settled = matches!(self.act, Act::Rest) && self.line.at_rest();
-        if !settled || self.doubtful || self.line.unproven.is_some() {
+        if !settled || self.reference.doubtful || self.line.unproven.is_some() {
             return;
         }
         let Some(status) = self.line.status.clone() else {

@@ -92,7 +92,7 @@ impl Machine {
     pub(super) fn free_sense(&mut self) {
         let asked_on = matches!(self.act, Act::Rest) && self.sense_off == SenseOff::No;
         if asked_on
-            && self.latches.contains_key(&Cause::SenseOn)
+            && self.alarms.is_latched(Cause::SenseOn)
             && self.change.is_none()
             && self.line.usable()
         {

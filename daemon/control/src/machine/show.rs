@@ -35,7 +35,7 @@ impl Machine {
     }
 
     fn phase_at_rest(&self) -> Phase {
-        if !self.latches.is_empty() {
+        if self.alarms.any_latch() {
             return Phase::Latched;
         }
         if self.change.is_some() {
@@ -102,21 +102,21 @@ impl Machine {
     }
 
     fn waiting_at_rest(&self) -> Waiting {
-        if self.latches.contains_key(&Cause::Estop) {
+        if self.alarms.is_latched(Cause::Estop) {
             return Waiting::EstopToBeCleared;
         }
         if !self.line.listens() {
             return Waiting::ControllerToAnswer;
         }
-        if !self.latches.is_empty() {
+        if self.alarms.any_latch() {
             return Waiting::MessageToBeRead;
         }
         if self.change.is_some() {
             return Waiting::PartsToBeChanged;
         }
         let run_over = self.run.as_ref().is_some_and(|r| r.over());
-        if self.doubtful && !run_over && (self.loaded.is_some() || self.homed) {
-            return if self.homed {
+        if self.reference.doubtful && !run_over && (self.loaded.is_some() || self.reference.homed) {
+            return if self.reference.homed {
                 Waiting::PlaceToBeConfirmed
             } else {
                 Waiting::Reference
@@ -178,7 +178,7 @@ impl Machine {
             pierces: run.map_or(0, |r| r.pierces),
             retries: run.map(|r| r.retries.clone()).unwrap_or_default(),
             holds: run.map(|r| r.holds.clone()).unwrap_or_default(),
-            doubtful: self.doubtful || self.line.unproven.is_some(),
+            doubtful: self.reference.doubtful || self.line.unproven.is_some(),
             near,
             link: self.link_view(now),
             signals: self.signals,
@@ -202,7 +202,7 @@ impl Machine {
 
     fn torch_view(&self, now: Time) -> TorchView {
         let status = self.line.status.as_ref();
-        let known = status.filter(|_| !self.doubtful || self.homed);
+        let known = status.filter(|_| self.reference.torch_known());
         let surface = match &self.act {
             Act::Cutting(c) => c.surface(),
             _ => None,
@@ -242,7 +242,7 @@ impl Machine {
         if self.signals.fire_on {
             return ArcView::Asked;
         }
-        if self.run.is_none() || self.change.is_some() || !self.latches.is_empty() {
+        if self.run.is_none() || self.change.is_some() || self.alarms.any_latch() {
             return ArcView::LockedOut;
         }
         ArcView::Off
@@ -359,19 +359,19 @@ impl Machine {
 
     /// Whether the torch stands below the height of travel, where that is known.
     fn torch_down(&self) -> Option<bool> {
-        let known = !self.active() && (!self.doubtful || self.homed);
+        let known = !self.active() && self.reference.torch_known();
         let z = self.line.z().filter(|_| known)?;
         Some(z < self.safe_z() - super::clearing::UP_MM)
     }
 
     /// What happened, by what was measured beside the cause.
     fn what(&self, cause: Cause, cut: Option<usize>) -> String {
-        words::what_of(cause, self.details.get(&cause).copied(), cut)
+        words::what_of(cause, self.alarms.detail(cause), cut)
     }
 
     /// What to do now. `near`: it is safe to go near.
     fn remedy(&self, cause: Cause, near: bool) -> &'static str {
-        words::remedy_now(cause, self.details.get(&cause).copied(), near)
+        words::remedy_now(cause, self.alarms.detail(cause), near)
     }
 
     fn alarm_views(&self, near: bool) -> Vec<Alarm> {
@@ -385,7 +385,7 @@ impl Machine {
                 first: a.first,
                 seen: a.seen,
                 gone: self.gone(a.cause),
-                latched: a.latched || self.latches.contains_key(&a.cause),
+                latched: a.latched || self.alarms.is_latched(a.cause),
                 what: self.what(a.cause, a.cut),
                 why: a.why.clone(),
                 remedy: self.remedy(a.cause, near).into(),
@@ -412,10 +412,13 @@ impl Machine {
         };
         checks::seen(self)
             .map(|(check, holds)| view(check, false, holds))
-            .chain(
-                checks::to_vouch(self)
-                    .map(|check| view(check, true, self.vouched.contains(&check).then_some(true))),
-            )
+            .chain(checks::to_vouch(self).map(|check| {
+                view(
+                    check,
+                    true,
+                    self.readiness.is_confirmed(check).then_some(true),
+                )
+            }))
             .collect()
     }
 
@@ -453,7 +456,7 @@ impl Machine {
                 .session
                 .last_heard()
                 .map(|t| now.since(t).as_secs_f64()),
-            referenced: self.line.referenced(self.homed),
+            referenced: self.line.referenced(self.reference.homed),
             resent: counters.lines_resent,
             bad_frames: counters.bad_frames,
         }

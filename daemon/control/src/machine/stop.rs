@@ -120,7 +120,7 @@ impl Machine {
                 });
                 let (mut at_mm, mut retry) = (0.0, false);
                 let tries = self.fire_tries();
-                let clear = self.latches.is_empty();
+                let clear = !self.alarms.any_latch();
                 if let Some(path) = path.as_ref().filter(|_| !stand.done) {
                     self.find_place(path, at);
                 }
@@ -156,7 +156,7 @@ impl Machine {
                 if matches!(other, Act::Changing(_)) {
                     self.stopped_in_change(cause);
                 }
-                if matches!(other, Act::Homing { .. }) && !self.doubtful {
+                if matches!(other, Act::Homing { .. }) && !self.reference.doubtful {
                     self.doubt(Some(cause));
                 }
                 if parking {
@@ -216,7 +216,7 @@ impl Machine {
             );
             self.no_second_try(&mut stopping);
             if cause != Cause::Hold {
-                let latched = self.latches.contains_key(&cause);
+                let latched = self.alarms.is_latched(cause);
                 self.alarm(cause, at, latched, why.into());
             }
         }
@@ -232,11 +232,11 @@ impl Machine {
     /// Old inputs were noticed first; this is why they were old, or what had stopped it already.
     fn stale_explained(&mut self, stopping: &mut Stopping, cause: Cause, at: Time, why: &str) {
         if cause != Cause::Hold {
-            let latched = self.latches.contains_key(&cause);
+            let latched = self.alarms.is_latched(cause);
             self.alarm(cause, at, latched, why.into());
         }
-        if !self.latches.contains_key(&Cause::InputsStale) {
-            self.alarms.retain(|a| a.cause != Cause::InputsStale);
+        if !self.alarms.is_latched(Cause::InputsStale) {
+            self.alarms.lower(Cause::InputsStale);
         }
         stopping.cause = cause;
         stopping.at = stopping.at.min(at);
@@ -330,11 +330,11 @@ impl Machine {
             place: Some(place),
             volts,
             high_mm: lost.map(|l| l.high_mm),
-            detail: self.details.get(&cause).copied(),
+            detail: self.alarms.detail(cause),
         };
         self.record(event, true);
         if cause != Cause::Hold {
-            let latched = self.latches.contains_key(&cause);
+            let latched = self.alarms.is_latched(cause);
             self.alarm(cause, at, latched, why);
         }
         if cause == Cause::PlateMoved {
@@ -369,11 +369,7 @@ impl Machine {
     }
 
     fn rename_hold(&mut self, cause: Cause) {
-        let why = self
-            .alarms
-            .iter()
-            .find(|a| a.cause == cause)
-            .map(|a| a.why.clone());
+        let why = self.alarms.of(cause).map(|a| a.why.clone());
         let Some(run) = &mut self.run else { return };
         let Some(held) = &mut run.held else { return };
         let was = held.cause;
@@ -426,7 +422,7 @@ impl Machine {
                     self.act = Act::Stopping(s);
                     return true;
                 }
-                let stuck = self.latches.get(&Cause::ArcStuck).copied();
+                let stuck = self.alarms.latched_at(Cause::ArcStuck);
                 if let Some(at) = stuck
                     && s.lift
                     && self.due(at + SNAP_AFTER)
@@ -477,9 +473,9 @@ impl Machine {
         self.line.usable()
             && self.levels_fresh()
             && !self.signals.estop_open
-            && (self.homed || !self.doubtful)
+            && (self.reference.homed || !self.reference.doubtful)
             && self.line.unproven.is_none()
-            && self.line.referenced(self.homed)
+            && self.line.referenced(self.reference.homed)
     }
 
     fn stand_still(&mut self, s: &Stopping) -> bool {

@@ -28,7 +28,7 @@ impl Machine {
         };
         let closed = self.signals.permit_closed;
         let differs = asked.is_some() && closed.is_some() && closed != asked;
-        if !differs || self.latches.contains_key(&Cause::PermitStuck) {
+        if !differs || self.alarms.is_latched(Cause::PermitStuck) {
             self.mirror_odd = None;
             return;
         }
@@ -60,30 +60,10 @@ impl Machine {
 
     pub(crate) fn air_low(&mut self) -> bool {
         // Valves make short dips: 300 ms low counts (process handbook, invented).
-        match self.air_bad_since {
+        match self.since.air_bad {
             Some(t) => self.due(t + Duration::from_millis(300)),
             None => false,
         }
-    }
-}
-
-/// A contact that was seen to do both since switch-on: what it is for, and come back.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(crate) struct Proof {
-    acted: bool,
-    came_back: bool,
-}
-
-impl Proof {
-    /// It was seen to work.
-    pub(crate) fn works(self) -> bool {
-        self.came_back
-    }
-
-    /// `acts`: pressed, or the chain open.
-    fn see(&mut self, acts: bool) {
-        self.acted |= acts;
-        self.came_back |= self.acted && !acts;
     }
 }
 
@@ -121,8 +101,14 @@ impl Noise {
     }
 }
 
-/// What an arc has at least and at most, V (process handbook, invented).
-const ARC_VOLTS: (f64, f64) = (50.0, 200.0);
+/// The screen that commanded last.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Screen {
+    /// It is there; `None`: none ever commanded.
+    pub there: Option<bool>,
+    gone_at: Option<Time>,
+}
+
 /// A commanding screen may be gone for this long (process handbook, invented).
 const SCREEN_LOST: Duration = Duration::from_secs(2);
 
@@ -136,42 +122,11 @@ impl Machine {
         if !self.signals_heard && self.interrupted.is_some() {
             self.found.arc_on = signals.arc_ok;
         }
-        if !signals.contact {
-            self.contact_at = None;
-        } else if self.contact_at.is_none() {
-            self.contact_at = Some(self.now);
-        }
-        let since = |was: Option<Time>, so: bool| so.then(|| was.unwrap_or(self.now));
-        let low = signals.volts.is_some_and(|v| v < ARC_VOLTS.0);
-        let high = signals.volts.is_some_and(|v| v > ARC_VOLTS.1);
-        self.volts_low = since(self.volts_low, low);
-        self.volts_high = since(self.volts_high, high);
-        let of_arc = signals.volts.is_some() && !low && !high;
-        self.volts_of_arc = since(self.volts_of_arc, of_arc);
-        self.air_good_since = since(self.air_good_since, signals.air_ok == Some(true));
-        if signals.source_on == Some(false) {
-            self.source_open_at = Some(self.now);
-        }
-        if signals.source_on != self.signals.source_on || !self.signals_heard {
-            self.source_at = signals.source_on.is_some().then_some(self.now);
-        }
-        // What could not be read shows nothing.
-        if !signals.unreadable {
-            self.chain_seen.see(signals.estop_open);
-            if let Some(pressed) = signals.hold_button {
-                self.button_seen.see(pressed);
-            }
-        }
+        let before = self.signals_heard.then_some(&self.signals);
+        let torch_up = self.torch_up();
+        self.since.look(self.now, before, &signals, torch_up);
         self.signals = signals;
         self.signals_heard = true;
-        if !signals.contact && !signals.unreadable && self.torch_up() {
-            self.contact_open_at = Some(self.now);
-        }
-        if signals.air_ok == Some(false) {
-            self.air_bad_since.get_or_insert(self.now);
-        } else {
-            self.air_bad_since = None;
-        }
     }
 
     pub(super) fn watch_noise(&mut self) {
@@ -180,19 +135,19 @@ impl Machine {
     }
 
     pub(super) fn hear_screen(&mut self, there: bool) {
-        if !there && self.screen != Some(false) {
-            self.screen_gone_at = Some(self.now);
+        if !there && self.screen.there != Some(false) {
+            self.screen.gone_at = Some(self.now);
         }
-        self.screen = Some(there);
+        self.screen.there = Some(there);
         if there {
-            self.screen_gone_at = None;
+            self.screen.gone_at = None;
         }
         self.out.publish();
     }
 
     /// Whoever commands must be there. A table that no screen ever commanded has none to lose.
     pub(super) fn watch_screen(&mut self) {
-        let Some(gone) = self.screen_gone_at else {
+        let Some(gone) = self.screen.gone_at else {
             return;
         };
         if !self.active() || self.stopping() || !self.due(gone + SCREEN_LOST) {
@@ -203,7 +158,7 @@ impl Machine {
             SCREEN_LOST.as_secs()
         );
         let button = self.settings.screen_lost_after_cut && self.signals.hold_button.is_some();
-        let standing = self.alarms.iter().any(|a| a.cause == Cause::ScreenLost);
+        let standing = self.alarms.stands(Cause::ScreenLost);
         match (&self.act, &mut self.run) {
             (Act::Cutting(_), Some(run)) if button && run.cut + 1 < run.cuts.len() => {
                 run.hold_after = true;

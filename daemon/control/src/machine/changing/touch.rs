@@ -88,7 +88,7 @@ impl Machine {
     /// where the cut in hand stopped. Machine coordinates.
     pub(super) fn touch_place(&self) -> Option<Point> {
         let loaded = self.loaded.as_ref()?;
-        let on_table = |p: Point| self.sheet_at.place(p);
+        let on_table = |p: Point| self.reference.sheet_at.place(p);
         let run = self.run_here();
         let run = run.as_deref().filter(|r| !r.over());
         let Some(run) = run else {

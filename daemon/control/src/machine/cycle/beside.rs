@@ -50,7 +50,10 @@ impl Machine {
         c.limit = self.z_limit(z, self.settings.rapid_z_mm_s);
         c.missed = missed;
         let lift = self.line.say(Command::RapidZ(z));
-        Move::On(Stage::Beside(Beside::Lift(lift, self.sheet_at.place(to))))
+        Move::On(Stage::Beside(Beside::Lift(
+            lift,
+            self.reference.sheet_at.place(to),
+        )))
     }
 
     /// A place further into the scrap: a lead-in leads out of it, so it lies behind the pierce. Sheet

@@ -70,10 +70,10 @@ fn double_arc(volts: f64) -> String {
 
 impl Machine {
     pub(super) fn look_ready(&mut self, c: &Cycle, refire_gap_s: f64) -> Move {
-        if let Some(&cause) = self.latches.keys().next() {
+        if let Some(cause) = self.alarms.latches().next() {
             return Move::Stop(cause, format!("Latched: {}.", crate::words::plain(cause)));
         }
-        if self.doubtful {
+        if self.reference.doubtful {
             return Move::Stop(
                 Cause::ControllerReset,
                 "The place came into doubt before the fire.".into(),
@@ -254,7 +254,7 @@ impl Machine {
         }
         let (low, high) = (VOLTS_OF_NEW_ARC.start(), VOLTS_OF_NEW_ARC.end());
         let ms = VOLTS_ODD.as_millis();
-        if self.volts_low.is_some() {
+        if self.since.volts_low.is_some() {
             return Move::Stop(Cause::ArcLost, double_arc(volts));
         }
         let why = format!(
@@ -279,12 +279,15 @@ impl Machine {
         let volts = self.signals.volts?;
         let ms = VOLTS_ODD.as_millis();
         let odd = match c.stage {
-            Stage::Pierce(_) if self.signals.arc_ok => self.volts_low?.max(c.since),
-            Stage::Path if self.signals.arc_ok => self.volts_low.or(self.volts_high)?.max(c.since),
+            Stage::Pierce(_) if self.signals.arc_ok => self.since.volts_low?.max(c.since),
+            Stage::Path if self.signals.arc_ok => {
+                self.since.volts_low.or(self.since.volts_high)?.max(c.since)
+            }
             Stage::Path | Stage::Extinguish | Stage::OutWait(_) | Stage::Retract(_)
                 if !self.signals.arc_ok =>
             {
-                self.volts_of_arc?
+                self.since
+                    .volts_of_arc?
                     .max(self.guard.arc_fall.unwrap_or(c.since))
             }
             _ => return None,
@@ -367,9 +370,6 @@ impl Machine {
             Cause::Estop if unread => Some(Detail::InputsUnread),
             _ => None,
         };
-        match detail {
-            Some(detail) => self.details.insert(cause, detail),
-            None => self.details.remove(&cause),
-        };
+        self.alarms.measured(cause, detail);
     }
 }

@@ -152,7 +152,7 @@ impl Machine {
                 .map(Segment::length)
                 .sum();
             track.entry_next += 1;
-            let placed = segment.placed(&self.sheet_at);
+            let placed = segment.placed(&self.reference.sheet_at);
             let ticket = self.line.session.say(Command::Path {
                 segment: placed,
                 mm_s,
@@ -168,7 +168,7 @@ impl Machine {
                     if segment.length() < 1e-4 || (into > 0.0 && segment.length() < 1e-3) {
                         continue;
                     }
-                    let placed = segment.placed(&self.sheet_at);
+                    let placed = segment.placed(&self.reference.sheet_at);
                     let ticket = self.line.session.say(Command::Path {
                         segment: placed,
                         mm_s: feed,
