@@ -2,13 +2,26 @@
 //! and going on, what the guard says, what is known of a run, what is shown.
 //!
 //! ```text
-//!            +--------- Homing, Testing ---------+
-//!            v                                   v
-//! Starting -> Rest --Start--> Cutting -> ... -> Parking -> Rest (finished)
-//!              ^ \              |  ^
-//!       EndJob |  \--Resume-----+--'
-//!              +--- Stopping <--' (every cause; the permit is off before anything else)
+//! Starting --1 s of inputs--> Rest
+//!
+//! Rest --Home------------> Homing ---referenced-----------> Rest
+//! Rest --PermitTest------> Testing --the guard has judged--> Rest
+//! Rest --Start, Resume---> Cutting --one cut after another--> Parking --parked: finished--> Rest
+//! Rest --EndJob, SkipCut of the last cut--> Parking
+//! Rest --DatumGo, DatumNudge--> ToMark ---over the mark---------> Rest
+//! Rest --ChangeBegin, ChangeTouch--> Changing --at the place, touched--> Rest
+//!
+//! Cutting --held after this cut, planned stop--> Rest (held)
+//! any act --a cause, HOLD--> Stopping: flush, arc out, wait, lift --> Rest (held)
+//! Stopping after `no-arc` or `arc-lost` before the path, tries left --> Cutting (second try)
+//! Homing, Parking, ToMark beyond their limit --> Rest with the alarm `overdue`
 //! ```
+//!
+//! The permit is off before anything else of a stop. Each act's handler returns what comes next
+//! ([`Next`]). Neighbouring questions have owners of their own: what may be asked, `admission`; what
+//! bars a start, `checks`; when a cause has gone, `clearing`; where an arc was lost, `track` and
+//! `place`; what is wrong, `alarms`; since when inputs say what they say, `since` and `aging`; what
+//! the guard says, `guarding`; what is shown, `show`.
 //!
 //! If the power goes, nothing here remains: the journal tells the next service what was latched,
 //! in doubt and surely cut.
@@ -105,6 +118,17 @@ pub(crate) enum Act {
     ToMark(ToMark),
     Changing(Box<Going>),
     Stopping(Box<Stopping>),
+}
+
+/// What comes of an act when its handler has looked at it. A handler that forgot to say would not
+/// compile: nothing comes to rest by being dropped.
+pub(crate) enum Next {
+    /// It goes on; nothing more in this step.
+    Stays(Act),
+    /// This comes now, and is looked at in the same step.
+    Becomes(Act),
+    /// What the handler called has set the act: a stop, the next cut, the way to the parking place.
+    Set,
 }
 
 /// What the guard was told and has said.
@@ -433,38 +457,52 @@ impl Machine {
         self.out.publish();
     }
 
-    /// One move from state to state; `true` if there may be another.
+    /// One move from act to act; `true` if there may be another.
     fn advance(&mut self) -> bool {
         self.traverse_over();
-        match core::mem::replace(&mut self.act, Act::Rest) {
-            Act::Starting => {
-                let ready = self.started.map_or(self.now, |t| t + STARTING);
-                if self.signals_heard && self.due(ready) {
-                    return true;
-                }
-                self.act = Act::Starting;
-                false
-            }
+        // While its handler has the act in hand, the machine counts as at rest.
+        let next = match core::mem::replace(&mut self.act, Act::Rest) {
             Act::Rest => {
                 self.look_at_rest();
-                false
+                return false;
             }
+            Act::Starting => self.advance_starting(),
             Act::Homing { ticket, since } => self.advance_homing(ticket, since),
-            Act::Testing { since } => {
-                if self.due(since + TEST_LIMIT) {
-                    self.set_phase(Phase::Off);
-                    self.permit_test_broken(None);
-                    return true;
-                }
-                self.act = Act::Testing { since };
-                false
-            }
+            Act::Testing { since } => self.advance_testing(since),
             Act::Cutting(cycle) => self.advance_cycle(cycle),
             Act::Parking(parking) => self.advance_parking(parking),
             Act::ToMark(to) => self.advance_to_mark(to),
             Act::Changing(going) => self.advance_changing(going),
             Act::Stopping(stopping) => self.advance_stopping(stopping),
+        };
+        match next {
+            Next::Stays(act) => {
+                self.act = act;
+                false
+            }
+            Next::Becomes(act) => {
+                self.act = act;
+                true
+            }
+            Next::Set => true,
         }
+    }
+
+    fn advance_starting(&mut self) -> Next {
+        let ready = self.started.map_or(self.now, |t| t + STARTING);
+        if self.signals_heard && self.due(ready) {
+            return Next::Becomes(Act::Rest);
+        }
+        Next::Stays(Act::Starting)
+    }
+
+    fn advance_testing(&mut self, since: Time) -> Next {
+        if self.due(since + TEST_LIMIT) {
+            self.set_phase(Phase::Off);
+            self.permit_test_broken(None);
+            return Next::Becomes(Act::Rest);
+        }
+        Next::Stays(Act::Testing { since })
     }
 
     /// What was vouched for is true of the table as it was then, not for ever.

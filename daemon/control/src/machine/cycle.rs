@@ -31,7 +31,7 @@ use start::Start;
 
 use super::track::Track;
 use super::watching::RELAY_PULLS;
-use super::{Act, Machine};
+use super::{Act, Machine, Next};
 use crate::cause::Cause;
 use crate::io::RecordId;
 use crate::view::{CutState, Step, Waiting};
@@ -351,7 +351,7 @@ impl Machine {
         }
     }
 
-    pub(super) fn advance_cycle(&mut self, mut c: Box<Cycle>) -> bool {
+    pub(super) fn advance_cycle(&mut self, mut c: Box<Cycle>) -> Next {
         if let Some(v) = self.signals.volts
             && matches!(c.stage, Stage::Fire(_))
         {
@@ -362,15 +362,11 @@ impl Machine {
             None => self.look(&mut c),
         };
         match next {
-            Move::Stay => {
-                self.act = Act::Cutting(c);
-                false
-            }
+            Move::Stay => Next::Stays(Act::Cutting(c)),
             Move::On(stage) => {
                 c.stage = stage;
                 c.since = self.now;
-                self.act = Act::Cutting(c);
-                true
+                Next::Becomes(Act::Cutting(c))
             }
             Move::Stop(cause, why) => {
                 self.act = Act::Cutting(c);
@@ -378,11 +374,11 @@ impl Machine {
                     self.latch(cause, self.now, why.clone());
                 }
                 self.stop_why(cause, self.now, why);
-                true
+                Next::Set
             }
             Move::Next => {
                 self.next_cut();
-                true
+                Next::Set
             }
         }
     }

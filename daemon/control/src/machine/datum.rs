@@ -6,7 +6,7 @@ use core::time::Duration;
 use link::{Command, Ticket};
 use units::{Point, Segment, Time};
 
-use super::{Act, Machine};
+use super::{Act, Machine, Next};
 use crate::cause::Cause;
 use crate::datum::{self, DATUM_MM, DatumMark, Fit, Seen};
 use crate::event::Event;
@@ -85,16 +85,16 @@ impl Machine {
             ..checking
         });
         let ticket = self.line.say(Command::RapidZ(self.safe_z()));
-        self.head_for(Leg::Lift, ticket, SLOW_LIMIT);
+        self.act = self.heading(Leg::Lift, ticket, SLOW_LIMIT);
     }
 
-    fn head_for(&mut self, leg: Leg, ticket: Ticket, limit: Duration) {
-        self.act = Act::ToMark(ToMark {
+    fn heading(&self, leg: Leg, ticket: Ticket, limit: Duration) -> Act {
+        Act::ToMark(ToMark {
             leg,
             ticket,
             since: self.now,
             limit,
-        });
+        })
     }
 
     /// The torch is taken elsewhere: it stands over no mark.
@@ -109,20 +109,19 @@ impl Machine {
         c.marks.get(c.seen.len()).copied()
     }
 
-    pub(super) fn advance_to_mark(&mut self, to: ToMark) -> bool {
+    pub(super) fn advance_to_mark(&mut self, to: ToMark) -> Next {
         if !(self.executed(to.ticket) && self.line.at_rest()) {
             if self.due(to.since + to.limit) {
                 self.traversing(false);
                 let why = "The torch did not reach the mark in time.";
                 self.alarm(Cause::Overdue, self.now, false, why.into());
                 self.halt();
-                return true;
+                return Next::Becomes(Act::Rest);
             }
-            self.act = Act::ToMark(to);
-            return false;
+            return Next::Stays(Act::ToMark(to));
         }
         let Some(mark) = self.next_mark() else {
-            return true;
+            return Next::Becomes(Act::Rest);
         };
         match to.leg {
             Leg::Lift => {
@@ -130,22 +129,22 @@ impl Machine {
                 let limit = self.travel_limit(self.line.place().unwrap_or(there), there);
                 self.traversing(true);
                 let ticket = self.line.say(Command::RapidXy(there));
-                self.head_for(Leg::Go, ticket, limit);
+                Next::Becomes(self.heading(Leg::Go, ticket, limit))
             }
             Leg::Go => {
                 self.traversing(false);
                 let (z, mm_s) = (self.looking_z(), SLOW_MM_S);
                 let ticket = self.line.say(Command::FeedZ { z, mm_s });
-                self.head_for(Leg::Down, ticket, SLOW_LIMIT);
+                Next::Becomes(self.heading(Leg::Down, ticket, SLOW_LIMIT))
             }
             Leg::Down | Leg::Nudge => {
                 if let Some(c) = &mut self.reference.checking {
                     c.over = true;
                 }
                 self.out.publish();
+                Next::Becomes(Act::Rest)
             }
         }
-        true
     }
 
     fn looking_z(&self) -> f64 {
@@ -168,7 +167,7 @@ impl Machine {
         if let Some(c) = &mut self.reference.checking {
             c.over = false;
         }
-        self.head_for(Leg::Nudge, ticket, SLOW_LIMIT);
+        self.act = self.heading(Leg::Nudge, ticket, SLOW_LIMIT);
     }
 
     /// It stands over the mark.

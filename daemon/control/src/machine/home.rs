@@ -5,7 +5,7 @@ use core::time::Duration;
 use link::Ticket;
 use units::Time;
 
-use super::{Act, Machine};
+use super::{Act, Machine, Next};
 use crate::cause::Cause;
 use crate::event::Event;
 
@@ -28,11 +28,11 @@ pub(crate) enum Parking {
 }
 
 impl Machine {
-    pub(super) fn advance_homing(&mut self, ticket: Ticket, since: Time) -> bool {
+    pub(super) fn advance_homing(&mut self, ticket: Ticket, since: Time) -> Next {
         if self.executed(ticket) && self.line.at_rest() {
             self.reference.homed = true;
             self.record(Event::Homed, true);
-            return true;
+            return Next::Becomes(Act::Rest);
         }
         if self.due(since + HOMING_LIMIT) {
             self.alarm(
@@ -42,13 +42,12 @@ impl Machine {
                 format!("Referencing took longer than {} s.", HOMING_LIMIT.as_secs()),
             );
             self.halt();
-            return true;
+            return Next::Becomes(Act::Rest);
         }
-        self.act = Act::Homing { ticket, since };
-        false
+        Next::Stays(Act::Homing { ticket, since })
     }
 
-    pub(super) fn advance_parking(&mut self, parking: Parking) -> bool {
+    pub(super) fn advance_parking(&mut self, parking: Parking) -> Next {
         let (Parking::Lift {
             ticket,
             since,
@@ -64,17 +63,16 @@ impl Machine {
                 let park = self.settings.park;
                 let ticket = self.line.say(link::Command::RapidXy(park));
                 self.traversing(true);
-                self.act = Act::Parking(Parking::Go {
+                return Next::Becomes(Act::Parking(Parking::Go {
                     ticket,
                     since: self.now,
                     limit,
-                });
-                return true;
+                }));
             }
             self.traversing(false);
             self.disconnect_sense();
             self.finish();
-            return true;
+            return Next::Becomes(Act::Rest);
         }
         if self.due(since + limit) {
             // All cuts are done: a torch that does not come home is told, the run is over.
@@ -87,9 +85,8 @@ impl Machine {
             );
             self.halt();
             self.finish();
-            return true;
+            return Next::Becomes(Act::Rest);
         }
-        self.act = Act::Parking(parking);
-        false
+        Next::Stays(Act::Parking(parking))
     }
 }

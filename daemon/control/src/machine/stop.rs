@@ -8,7 +8,7 @@ use units::Time;
 
 use super::on_path::OnPath;
 use super::run::Held;
-use super::{Act, Machine};
+use super::{Act, Machine, Next};
 use crate::cause::Cause;
 use crate::event::Event;
 use crate::machine::checks;
@@ -391,13 +391,12 @@ impl Machine {
         self.record(event, true);
     }
 
-    pub(super) fn advance_stopping(&mut self, mut s: Box<Stopping>) -> bool {
+    pub(super) fn advance_stopping(&mut self, mut s: Box<Stopping>) -> Next {
         match s.stage {
             Stage::Flush => {
                 if self.line.listens() && self.line.at_rest() {
                     s.stage = Stage::ArcOut { since: self.now };
-                    self.act = Act::Stopping(s);
-                    return true;
+                    return Next::Becomes(Act::Stopping(s));
                 }
                 let limit = if self.line.alive {
                     REST_LIMIT
@@ -419,8 +418,7 @@ impl Machine {
                     s.stage = Stage::LiftWait {
                         until: from + Duration::from_millis(wait),
                     };
-                    self.act = Act::Stopping(s);
-                    return true;
+                    return Next::Becomes(Act::Stopping(s));
                 }
                 let stuck = self.alarms.latched_at(Cause::ArcStuck);
                 if let Some(at) = stuck
@@ -430,8 +428,7 @@ impl Machine {
                     // Harm to the emitter is accepted: a stretched arc snaps.
                     s.snapping = true;
                     s.stage = Stage::LiftWait { until: self.now };
-                    self.act = Act::Stopping(s);
-                    return true;
+                    return Next::Becomes(Act::Stopping(s));
                 }
                 if self.due(since + ARC_LIMIT) {
                     return self.stand_still(&s);
@@ -448,8 +445,7 @@ impl Machine {
                             ticket,
                             since: self.now,
                         };
-                        self.act = Act::Stopping(s);
-                        return true;
+                        return Next::Becomes(Act::Stopping(s));
                     }
                     return self.stand_still(&s);
                 }
@@ -463,8 +459,7 @@ impl Machine {
                 }
             }
         }
-        self.act = Act::Stopping(s);
-        false
+        Next::Stays(Act::Stopping(s))
     }
 
     /// Whether the axes may be moved at all: they know where they are. Where the sheet lies may be in
@@ -478,22 +473,22 @@ impl Machine {
             && self.line.referenced(self.reference.homed)
     }
 
-    fn stand_still(&mut self, s: &Stopping) -> bool {
-        self.act = Act::Rest;
+    /// The stop is over: at rest, or a second try begins.
+    fn stand_still(&mut self, s: &Stopping) -> Next {
         // From here on the sensing circuit bars firing alone.
         self.sense_may_be_on();
         if let Some(path) = s.path.clone() {
             self.settle_or_wait(path, s);
         }
         if !s.retry {
-            return true;
+            return Next::Becomes(Act::Rest);
         }
         if self.may_move() && checks::bars_going_on(self).is_none() {
             self.begin_cut();
-        } else {
-            self.hold_at(s.cause, s.at, s.at_mm, s.why.clone());
+            return Next::Set;
         }
-        true
+        self.hold_at(s.cause, s.at, s.at_mm, s.why.clone());
+        Next::Becomes(Act::Rest)
     }
 
     /// The cut in hand is done: its torch-off was carried out with the arc on. Its length, mm.

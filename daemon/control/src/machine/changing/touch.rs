@@ -5,7 +5,7 @@ use core::time::Duration;
 use link::{Command, Ticket};
 use units::{Point, Time};
 
-use super::super::{Act, Machine};
+use super::super::{Act, Machine, Next};
 use crate::event::Event;
 use crate::view::CutState;
 
@@ -48,7 +48,7 @@ enum Leg {
 }
 
 /// What a look at a move came to.
-enum Next {
+enum Way {
     Stay,
     On(Leg),
     /// The place for the change is reached.
@@ -133,56 +133,52 @@ impl Machine {
         self.set_out(Leg::TouchLift(ticket), target, expected);
     }
 
-    pub(in crate::machine) fn advance_changing(&mut self, mut g: Box<Going>) -> bool {
+    pub(in crate::machine) fn advance_changing(&mut self, mut g: Box<Going>) -> Next {
         let leg = g.leg;
         match self.look_going(&mut g, leg) {
-            Next::Stay => {
-                self.act = Act::Changing(g);
-                false
-            }
-            Next::On(leg) => {
+            Way::Stay => Next::Stays(Act::Changing(g)),
+            Way::On(leg) => {
                 g.leg = leg;
                 g.since = self.now;
-                self.act = Act::Changing(g);
-                true
+                Next::Becomes(Act::Changing(g))
             }
-            Next::There => {
+            Way::There => {
                 self.traversing(false);
                 self.at_change_place(true);
-                true
+                Next::Becomes(Act::Rest)
             }
-            Next::Touched => {
+            Way::Touched => {
                 self.out.publish();
-                true
+                Next::Becomes(Act::Rest)
             }
         }
     }
 
-    fn look_going(&mut self, g: &mut Going, leg: Leg) -> Next {
+    fn look_going(&mut self, g: &mut Going, leg: Leg) -> Way {
         let Some(cs) = self.loaded.as_ref().map(|l| l.job.cycle).or_else(|| {
             // Between jobs the torch only goes to the place for changing parts.
             matches!(leg, Leg::Lift(_) | Leg::Go(_)).then(process::CycleSettings::default)
         }) else {
-            return Next::Touched;
+            return Way::Touched;
         };
         let settle = |now: Time, ms: u64| now + Duration::from_millis(ms);
         match leg {
             Leg::Lift(t) if self.executed(t) => {
                 self.traversing(true);
-                Next::On(Leg::Go(self.line.say(Command::RapidXy(g.target))))
+                Way::On(Leg::Go(self.line.say(Command::RapidXy(g.target))))
             }
-            Leg::Go(t) if self.executed(t) && self.line.at_rest() => Next::There,
+            Leg::Go(t) if self.executed(t) && self.line.at_rest() => Way::There,
             Leg::TouchLift(t) if self.executed(t) => {
                 self.traversing(true);
-                Next::On(Leg::TouchGo(self.line.say(Command::RapidXy(g.target))))
+                Way::On(Leg::TouchGo(self.line.say(Command::RapidXy(g.target))))
             }
             Leg::TouchGo(t) if self.executed(t) && self.line.at_rest() => {
                 self.traversing(false);
                 g.limit = STEP_LIMIT;
-                Next::On(Leg::Sense(self.connect_sense()))
+                Way::On(Leg::Sense(self.connect_sense()))
             }
             Leg::Sense(t) if self.executed(t) => {
-                Next::On(Leg::Settle(settle(self.now, cs.sense_settle_ms)))
+                Way::On(Leg::Settle(settle(self.now, cs.sense_settle_ms)))
             }
             Leg::Settle(until) if self.due(until) => {
                 if self.signals.contact {
@@ -194,7 +190,7 @@ impl Machine {
                 g.limit = STEP_LIMIT * 3;
                 let z = g.expected_z + cs.probe_switch_mm;
                 let mm_s = cs.probe_fast_mm_s;
-                Next::On(Leg::Fast(self.line.say(Command::FeedZ { z, mm_s })))
+                Way::On(Leg::Fast(self.line.say(Command::FeedZ { z, mm_s })))
             }
             Leg::Fast(_) if self.signals.contact => {
                 // It must not be pushed on: everything that waits is thrown away.
@@ -203,7 +199,7 @@ impl Machine {
                     "Touched more than {:.0} mm above where the sheet should be.",
                     cs.probe_switch_mm
                 ));
-                Next::Touched
+                Way::Touched
             }
             Leg::Fast(t) if self.executed(t) => self.touch_down(
                 g,
@@ -218,7 +214,7 @@ impl Machine {
                 }
             },
             Leg::BackOff(t) if self.executed(t) => {
-                Next::On(Leg::BackSettle(settle(self.now, cs.touch_settle_ms)))
+                Way::On(Leg::BackSettle(settle(self.now, cs.touch_settle_ms)))
             }
             Leg::BackSettle(until) if self.due(until) => {
                 if self.signals.contact {
@@ -231,16 +227,16 @@ impl Machine {
                 if found {
                     self.touch_compared(g, cs.ohmic_offset_mm);
                 }
-                Next::Touched
+                Way::Touched
             }
             _ => self.late(g),
         }
     }
 
-    fn touch_down(&mut self, g: &mut Going, to_z: f64, mm_s: f64) -> Next {
+    fn touch_down(&mut self, g: &mut Going, to_z: f64, mm_s: f64) -> Way {
         g.answer = None;
         g.limit = STEP_LIMIT * 3;
-        Next::On(Leg::Slow(self.line.say(Command::TouchOff { to_z, mm_s })))
+        Way::On(Leg::Slow(self.line.say(Command::TouchOff { to_z, mm_s })))
     }
 
     fn judge_change_touch(
@@ -248,7 +244,7 @@ impl Machine {
         g: &mut Going,
         z: Option<f64>,
         cs: &process::CycleSettings,
-    ) -> Next {
+    ) -> Way {
         let Some(z) = z else {
             return self.touch_failed(g, "The torch came down and touched nothing.");
         };
@@ -257,7 +253,7 @@ impl Machine {
         match g.touches[..] {
             [_] => {
                 let up = z + cs.back_off_mm;
-                Next::On(Leg::BackOff(self.line.say(Command::RapidZ(up))))
+                Way::On(Leg::BackOff(self.line.say(Command::RapidZ(up))))
             }
             [a, b, ..] if (a - b).abs() <= cs.touch_agree_mm => self.up(g, true),
             _ => self.touch_failed(
@@ -267,20 +263,20 @@ impl Machine {
         }
     }
 
-    fn touch_failed(&mut self, g: &mut Going, says: &str) -> Next {
+    fn touch_failed(&mut self, g: &mut Going, says: &str) -> Way {
         self.change_trouble(says.into());
         self.up(g, false)
     }
 
-    fn up(&mut self, g: &mut Going, found: bool) -> Next {
+    fn up(&mut self, g: &mut Going, found: bool) -> Way {
         g.limit = STEP_LIMIT * 3;
         let z = self.safe_z();
-        Next::On(Leg::Up(self.line.say(Command::RapidZ(z)), found))
+        Way::On(Leg::Up(self.line.say(Command::RapidZ(z)), found))
     }
 
-    fn late(&mut self, g: &Going) -> Next {
+    fn late(&mut self, g: &Going) -> Way {
         if !self.due(g.since + g.limit) {
-            return Next::Stay;
+            return Way::Stay;
         }
         self.traversing(false);
         self.halt();
@@ -288,7 +284,7 @@ impl Machine {
             "The torch did not get there within {:.0} s.",
             g.limit.as_secs_f64()
         ));
-        Next::Touched
+        Way::Touched
     }
 
     /// What the touch says of the new parts goes into the height that is expected from here on.
