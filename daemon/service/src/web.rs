@@ -6,6 +6,7 @@
 //! guard do not notice.
 
 mod ask;
+mod body;
 mod connections;
 mod door;
 mod feed;

@@ -5,48 +5,24 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Json;
-use axum::body::{Body, to_bytes};
 use axum::extract::{ConnectInfo, Query, Request, State};
-use axum::http::{StatusCode, header};
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
-use control::Answer;
-use serde::de::DeserializeOwned;
+use control::{Answer, Ask, PressId};
 use serde::{Deserialize, Serialize};
-use serde_json::{Map, Value};
 use tokio::time::timeout;
 
+use super::body::{Refusal, trouble};
 use super::messages::{
-    Answered, Events, JobDrawn, LoadAsked, ProgramRead, Programs, ScreenAsk, Trouble, VERSION,
+    Answered, Asked, Events, JobDrawn, LoadAsked, ProgramRead, Programs, VERSION,
 };
-use super::{Served, at_the_console};
+use super::{Served, at_the_console, body};
 use crate::library::{Chosen, LibraryError};
 
-/// Longest body of a request, bytes: a load with a reason for each of a few hundred warnings.
-const BODY_BYTES_MAX: usize = 256 * 1024;
-/// The body of a request comes within this.
-const BODY_WITHIN: Duration = Duration::from_secs(5);
 /// A request waits so long for its turn at the disk, and as long for its answer.
 const DISK_WITHIN: Duration = Duration::from_secs(3);
 /// Most events that are given at once.
 const EVENTS_MAX: usize = 500;
-
-pub(super) type Refusal = (StatusCode, Json<Trouble>);
-
-/// A request that was not put to the machine.
-pub(super) fn trouble(
-    status: StatusCode,
-    field: &str,
-    says: impl Into<String>,
-    remedy: &str,
-) -> Refusal {
-    let trouble = Trouble {
-        v: VERSION,
-        field: field.into(),
-        says: says.into(),
-        remedy: remedy.into(),
-    };
-    (status, Json(trouble))
-}
 
 pub(super) fn answered(answer: Answer) -> Response {
     Json(Answered { v: VERSION, answer }).into_response()
@@ -61,111 +37,19 @@ pub(super) fn shutting_down() -> Refusal {
     )
 }
 
-/// The fields of a JSON body.
-pub(super) struct Fields(Map<String, Value>);
-
-impl Fields {
-    pub(super) async fn of(request: Request) -> Result<Self, Refusal> {
-        let kind = request.headers().get(header::CONTENT_TYPE);
-        let kind = kind.and_then(|k| k.to_str().ok()).unwrap_or("");
-        let kind = kind.split(';').next().unwrap_or("").trim();
-        if !kind.eq_ignore_ascii_case("application/json") {
-            return Err(trouble(
-                StatusCode::UNSUPPORTED_MEDIA_TYPE,
-                "Content-Type",
-                "must be application/json",
-                "Send the request as JSON.",
-            ));
-        }
-        let body: Body = request.into_body();
-        let come = timeout(BODY_WITHIN, to_bytes(body, BODY_BYTES_MAX)).await;
-        let come = come.map_err(|_| {
-            trouble(
-                StatusCode::REQUEST_TIMEOUT,
-                "body",
-                format!("did not come within {} s", BODY_WITHIN.as_secs()),
-                "Ask again.",
-            )
-        })?;
-        let bytes = come.map_err(|_| {
-            trouble(
-                StatusCode::PAYLOAD_TOO_LARGE,
-                "body",
-                format!("longer than {BODY_BYTES_MAX} bytes, or broken off"),
-                "Send less.",
-            )
-        })?;
-        let bad = |says: String| {
-            let remedy = "Send one JSON object.";
-            trouble(StatusCode::BAD_REQUEST, "body", says, remedy)
-        };
-        match serde_json::from_slice(&bytes) {
-            Ok(Value::Object(fields)) => Ok(Self(fields)),
-            Ok(_) => Err(bad("not a JSON object".into())),
-            Err(e) => Err(bad(e.to_string())),
-        }
-    }
-
-    pub(super) fn take<T: DeserializeOwned>(&mut self, field: &str) -> Result<T, Refusal> {
-        let wrong = |says: String| {
-            let remedy = "Put this field right.";
-            trouble(StatusCode::UNPROCESSABLE_ENTITY, field, says, remedy)
-        };
-        let value = self
-            .0
-            .remove(field)
-            .ok_or_else(|| wrong("is missing".into()))?;
-        serde_json::from_value(value).map_err(|e| wrong(e.to_string()))
-    }
-
-    /// The same of a field that has fields of its own, none of which may be unknown.
-    fn take_whole<T: DeserializeOwned + Serialize>(&mut self, field: &str) -> Result<T, Refusal> {
-        let given = self.0.get(field).cloned();
-        let taken: T = self.take(field)?;
-        let known = serde_json::to_value(&taken).unwrap_or_default();
-        let unknown = given
-            .as_ref()
-            .and_then(Value::as_object)
-            .and_then(|given| given.keys().find(|key| known.get(*key).is_none()));
-        match unknown {
-            None => Ok(taken),
-            Some(key) => Err(trouble(
-                StatusCode::UNPROCESSABLE_ENTITY,
-                &format!("{field}.{key}"),
-                "is not part of this request",
-                "Leave it out.",
-            )),
-        }
-    }
-
-    pub(super) fn end(self) -> Result<(), Refusal> {
-        match self.0.keys().next() {
-            None => Ok(()),
-            Some(field) => Err(trouble(
-                StatusCode::UNPROCESSABLE_ENTITY,
-                field,
-                "is not part of this request",
-                "Leave it out.",
-            )),
-        }
-    }
-}
-
 /// `POST /api/ask`: `{generation, ask}`.
 pub(super) async fn ask(
     State(served): State<Served>,
     peer: ConnectInfo<SocketAddr>,
     request: Request,
 ) -> Result<Response, Refusal> {
-    let mut fields = Fields::of(request).await?;
-    let generation = fields.take("generation")?;
-    let ask: ScreenAsk = fields.take_whole("ask")?;
-    fields.end()?;
-    if !matches!(ask, ScreenAsk::Hold { .. }) {
+    let Asked { generation, ask } = body::typed(request).await?;
+    let ask = Ask::from(ask);
+    if !matches!(ask, Ask::Hold { .. }) {
         may_command(peer)?;
         served.screens.commanded();
     }
-    let answer = served.state.panel.ask(generation, ask.into()).await;
+    let answer = served.state.panel.ask(generation, ask).await;
     answer.map(answered).map_err(|_| shutting_down())
 }
 
@@ -177,16 +61,22 @@ pub(super) async fn hold(
 ) -> Result<Response, Refusal> {
     // That it is JSON matters: no page of another site can send that without asking first. What else
     // the body says does not: a press without a sound name is a press.
-    let mut fields = Fields::of(request).await?;
-    let press = fields.take("press").ok();
+    let asked = body::object(request).await?;
+    let press = asked
+        .get("press")
+        .and_then(|p| PressId::deserialize(p).ok());
     let generation = served.state.panel.latest().view.generation;
     let answer = served
         .state
         .panel
-        .ask(generation, control::Ask::Hold { press })
+        .ask(generation, Ask::Hold { press })
         .await;
     answer.map(answered).map_err(|_| shutting_down())
 }
+
+/// An empty object.
+#[derive(Deserialize, Serialize)]
+struct Nothing {}
 
 /// `POST /api/table`: `{}`. What hands do at a simulated table to put a fault right.
 pub(super) async fn table(
@@ -194,7 +84,7 @@ pub(super) async fn table(
     peer: ConnectInfo<SocketAddr>,
     request: Request,
 ) -> Result<Response, Refusal> {
-    Fields::of(request).await?.end()?;
+    let Nothing {} = body::typed(request).await?;
     may_command(peer)?;
     let Some(set_right) = served.state.set_right.clone() else {
         return Err(trouble(
@@ -222,14 +112,7 @@ pub(super) async fn load(
     peer: ConnectInfo<SocketAddr>,
     request: Request,
 ) -> Result<Response, Refusal> {
-    let mut fields = Fields::of(request).await?;
-    let asked = LoadAsked {
-        generation: fields.take("generation")?,
-        id: fields.take("id")?,
-        version: fields.take("version")?,
-        accepted: fields.take("accepted")?,
-    };
-    fields.end()?;
+    let asked: LoadAsked = body::typed(request).await?;
     may_command(peer)?;
     let library = served.state.library.clone();
     library.reckon_with(served.state.panel.latest().view.parts.supplies);

@@ -13,7 +13,7 @@ use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
-use super::ask::trouble;
+use super::body::trouble;
 use crate::seldom::Seldom;
 
 /// Who was turned away is logged so often.

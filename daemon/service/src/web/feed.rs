@@ -19,7 +19,7 @@ use serde_json::{Map, Value};
 use tokio::sync::{broadcast, watch};
 use tokio::time::{Instant, interval, sleep_until, timeout};
 
-use super::ask::trouble;
+use super::body::trouble;
 use super::messages::{Table, Told, VERSION};
 use super::{Served, WebState, at_the_console};
 use crate::panel::Published;

@@ -10,7 +10,7 @@ use control::view::{
     CutView, HoldRecord, HoldView, LinkView, Mark, Near, PartView, PartsView, Phase, Power, Step,
     TorchView, View, Waiting,
 };
-use control::{Answer, Cause, CheckId, Part, SetTag, Signals};
+use control::{Answer, Ask, Cause, CheckId, Part, SetTag, Signals};
 use program::{Finding, Report, Severity, Verdict};
 use serde_json::{Map, Value, json};
 use units::{Bounds, Point, Segment};
@@ -555,6 +555,16 @@ fn everything_that_a_screen_asks_is_understood() {
 fn a_job_cannot_be_asked_for_by_a_screen() {
     for kind in ["load", "Load"] {
         let ask = json!({ "kind": kind, "job": {} });
+        assert!(serde_json::from_value::<ScreenAsk>(ask).is_err());
+    }
+    // Not even a whole one, and no way on.
+    let demo = crate::library::demo("hinge-plates").expect("built in");
+    let config = crate::config::Config::built_in();
+    let prepared = crate::job::prepare(&config, "x", &demo.text, Some(demo.setup));
+    let job = prepared.seal(&config.table(), &[]).expect("it is clear");
+    for ask in [Ask::Load { job }, Ask::Resume { splice: None }] {
+        let ask = serde_json::to_value(&ask).expect("it is JSON");
+        assert!(serde_json::from_value::<Ask>(ask.clone()).is_ok());
         assert!(serde_json::from_value::<ScreenAsk>(ask).is_err());
     }
 }

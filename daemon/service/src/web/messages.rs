@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use control::view::{CutView, View};
-use control::{Answer, Ask, Cause, CheckId, Part, Plans, PressId};
+use control::{Answer, Ask, Plans};
 use program::Report;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -69,82 +69,50 @@ pub struct Table {
     pub opens_on: Option<String>,
 }
 
-/// A request to the machine. A job comes from the library, never from a screen, so there is no
-/// `load` here.
+/// Body of `POST /api/ask`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case", tag = "kind", deny_unknown_fields)]
-#[allow(missing_docs, reason = "as in `control::Ask`")]
-pub enum ScreenAsk {
-    Unload,
-    Vouch {
-        check: CheckId,
-        yes: bool,
-    },
-    Start,
-    Hold {
-        /// Which press: the same for each time that it is sent.
-        #[serde(default)]
-        press: Option<PressId>,
-    },
-    HoldAfterCut,
-    SkipCut,
-    EndJob,
-    Seen {
-        cause: Cause,
-    },
-    Clear {
-        cause: Cause,
-    },
-    Home,
-    ConfirmPlace,
-    DatumGo,
-    DatumNudge {
-        dx_mm: f64,
-        dy_mm: f64,
-    },
-    DatumHere,
-    PermitTest,
-    ChangeBegin,
-    ChangeIsolated,
-    ChangeParts {
-        parts: Vec<Part>,
-        set: Option<String>,
-    },
-    ChangeContactByTouch,
-    ChangeSourceOn,
-    ChangeTouch,
-    ChangeEnd,
-    ChangeCancel,
+pub struct Asked {
+    /// The generation of the view that the screen saw.
+    pub generation: u64,
+    /// What it asks for.
+    pub ask: ScreenAsk,
+}
+
+/// A request of a screen to the machine: any that [`Ask`] knows but those that carry something sealed.
+/// Jobs and ways on are sealed by the panel, never by a screen.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "Ask", into = "Ask")]
+pub struct ScreenAsk(Ask);
+
+impl TryFrom<Ask> for ScreenAsk {
+    type Error = &'static str;
+
+    fn try_from(ask: Ask) -> Result<Self, Self::Error> {
+        match ask {
+            Ask::Load { .. } => Err("a job is loaded by `/api/load`"),
+            Ask::Resume { .. } => Err("a run is resumed by `/api/resume`"),
+            ask => Ok(Self(ask)),
+        }
+    }
 }
 
 impl From<ScreenAsk> for Ask {
     fn from(ask: ScreenAsk) -> Self {
-        match ask {
-            ScreenAsk::Unload => Self::Unload,
-            ScreenAsk::Vouch { check, yes } => Self::Vouch { check, yes },
-            ScreenAsk::Start => Self::Start,
-            ScreenAsk::Hold { press } => Self::Hold { press },
-            ScreenAsk::HoldAfterCut => Self::HoldAfterCut,
-            ScreenAsk::SkipCut => Self::SkipCut,
-            ScreenAsk::EndJob => Self::EndJob,
-            ScreenAsk::Seen { cause } => Self::Seen { cause },
-            ScreenAsk::Clear { cause } => Self::Clear { cause },
-            ScreenAsk::Home => Self::Home,
-            ScreenAsk::ConfirmPlace => Self::ConfirmPlace,
-            ScreenAsk::DatumGo => Self::DatumGo,
-            ScreenAsk::DatumNudge { dx_mm, dy_mm } => Self::DatumNudge { dx_mm, dy_mm },
-            ScreenAsk::DatumHere => Self::DatumHere,
-            ScreenAsk::PermitTest => Self::PermitTest,
-            ScreenAsk::ChangeBegin => Self::ChangeBegin,
-            ScreenAsk::ChangeIsolated => Self::ChangeIsolated,
-            ScreenAsk::ChangeParts { parts, set } => Self::ChangeParts { parts, set },
-            ScreenAsk::ChangeContactByTouch => Self::ChangeContactByTouch,
-            ScreenAsk::ChangeSourceOn => Self::ChangeSourceOn,
-            ScreenAsk::ChangeTouch => Self::ChangeTouch,
-            ScreenAsk::ChangeEnd => Self::ChangeEnd,
-            ScreenAsk::ChangeCancel => Self::ChangeCancel,
-        }
+        ask.0
     }
+}
+
+/// Body of `POST /api/resume`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ResumeAsked {
+    /// The generation of the view that the screen saw.
+    pub generation: u64,
+    /// Which way on, by its name.
+    pub plan: String,
+    /// How much further back than need be the ways were asked for, mm.
+    pub back_mm: f64,
+    /// Why its overlap, what stays uncut and its warnings are acceptable.
+    pub accepted: String,
 }
 
 /// Body of `POST /api/load`.

@@ -236,7 +236,7 @@ async fn what_is_wrong_with_a_request_is_named() {
         ),
         (
             json!({ "generation": 1, "ask": { "kind": "strat" } }),
-            "ask",
+            "ask.kind",
             "strat",
         ),
         (
@@ -245,9 +245,9 @@ async fn what_is_wrong_with_a_request_is_named() {
             "clamp",
         ),
         (
-            json!({ "generation": 1, "ask": { "kind": "load", "job": {} } }),
+            json!({ "generation": 1, "ask": { "kind": "resume", "splice": null } }),
             "ask",
-            "load",
+            "/api/resume",
         ),
         (
             json!({ "generation": 1, "ask": { "kind": "home" }, "x": 1 }),

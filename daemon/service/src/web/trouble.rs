@@ -8,7 +8,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use tokio::time::timeout;
 
-use super::ask::trouble;
+use super::body::trouble;
 
 /// A request is answered within this.
 const WITHIN: Duration = Duration::from_secs(15);

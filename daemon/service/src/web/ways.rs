@@ -11,9 +11,10 @@ use axum::response::Response;
 use control::{Answer, Ask, Plans};
 use serde::Deserialize;
 
-use super::Served;
-use super::ask::{Fields, Refusal, answered, may_command, shutting_down, trouble};
-use super::messages::{VERSION, WaysOn};
+use super::ask::{answered, may_command, shutting_down};
+use super::body::{Refusal, trouble};
+use super::messages::{ResumeAsked, VERSION, WaysOn};
+use super::{Served, body};
 
 /// No way is asked for further back than this, mm.
 const BACK_MM_MAX: f64 = 10_000.0;
@@ -38,19 +39,18 @@ pub(super) async fn ways(
     }))
 }
 
-/// `POST /api/resume`: `{generation, plan, back_mm, accepted}`; `accepted` is the reason why its
-/// overlap, what stays uncut and its warnings are acceptable.
+/// `POST /api/resume`.
 pub(super) async fn resume(
     State(served): State<Served>,
     peer: ConnectInfo<SocketAddr>,
     request: Request,
 ) -> Result<Response, Refusal> {
-    let mut fields = Fields::of(request).await?;
-    let generation: u64 = fields.take("generation")?;
-    let plan: String = fields.take("plan")?;
-    let back_mm: f64 = fields.take("back_mm")?;
-    let accepted: String = fields.take("accepted")?;
-    fields.end()?;
+    let ResumeAsked {
+        generation,
+        plan,
+        back_mm,
+        accepted,
+    } = body::typed(request).await?;
     may_command(peer)?;
     served.screens.commanded();
     let (seen, ways, job) = found(&served, back_mm).await?;
