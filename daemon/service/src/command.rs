@@ -7,7 +7,7 @@ use clap::Parser as _;
 use tracing_subscriber::EnvFilter;
 
 use crate::cli::{
-    Cli, Command, Lines, PracticeArgs, USAGE, check, colour_wanted, fail, log, replay, vet,
+    Cli, Command, Lines, PracticeArgs, USAGE, backup, check, colour_wanted, fail, log, replay, vet,
 };
 
 /// Reads the command line of this process and carries it out.
@@ -40,6 +40,8 @@ fn carry_out(command: Command) -> ExitCode {
         Command::Log(args) => log::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Check(args) => check::run(&args),
+        Command::Backup(args) => backup::make(&args),
+        Command::Restore(args) => backup::restore(&args),
     }
 }
 

@@ -192,10 +192,16 @@ impl Config {
     /// # Errors
     /// The file, the key, what is wrong and what to do.
     pub fn load(path: &Path) -> Result<Self, ConfigError> {
+        Self::load_by(path, &|_| {})
+    }
+
+    /// The same; `names` is told of each file that the machine file names.
+    fn load_by(path: &Path, names: &dyn Fn(&Path)) -> Result<Self, ConfigError> {
         let text = resolve::read_text(path, "Name a machine file that can be read")?;
         let folder = path.parent().unwrap_or(Path::new(""));
         let mut config = resolve::resolve(&path.display().to_string(), &text, &|named| {
             let file = folder.join(named);
+            names(&file);
             let text = resolve::read_text(
                 &file,
                 "Correct the path in the machine file: it is relative to that file",
@@ -204,6 +210,16 @@ impl Config {
         })?;
         config.file = Some(path.to_path_buf());
         Ok(config)
+    }
+
+    /// The files that a machine file consists of: itself, then the dialect and the chart that it names.
+    ///
+    /// # Errors
+    /// As [`Config::load`].
+    pub fn files(path: &Path) -> Result<Vec<PathBuf>, ConfigError> {
+        let named = std::cell::RefCell::new(vec![path.to_path_buf()]);
+        Self::load_by(path, &|file| named.borrow_mut().push(file.to_path_buf()))?;
+        Ok(named.into_inner())
     }
 
     /// The machine file that is used when none is named: the invented practice table with the

@@ -41,6 +41,9 @@ use units::Time;
 
 pub use read::{Entry, Gap, ReadError, Start, Story, Which, counted, latest, read};
 
+pub use earlier::mark_restored;
+pub use store::lock;
+
 use overdue::Overdue;
 use store::{Row, Store};
 use writer::{OnDisk, Order, Shared, Sink, ToWrite, Writer};

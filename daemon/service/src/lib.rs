@@ -1,6 +1,7 @@
 //! The service: everything that touches the world. It carries out what the pure crates decide.
 
 pub mod assemble;
+pub mod backup;
 pub mod board;
 pub mod cli;
 pub mod command;

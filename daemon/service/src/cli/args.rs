@@ -43,6 +43,10 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Look at configuration, serial port and pins: what is wrong and what to do
     Check(CheckArgs),
+    /// Configuration, charts, programs and journal into one file
+    Backup(BackupArgs),
+    /// Put what a backup holds back in place; what lies there is moved aside
+    Restore(RestoreArgs),
     /// The simulated table as a process of its own
     #[command(hide = true)]
     Table(TableArgs),
@@ -128,6 +132,32 @@ pub fn state_dir(
              HOME. Name one with --state DIR"
                 .into()
         })
+}
+
+/// `standclear backup`.
+#[derive(Clone, Debug, Args)]
+pub struct BackupArgs {
+    /// The file to make; it must not be there yet
+    pub file: PathBuf,
+    /// The machine file of the table [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// Folder of journal and programs [default: as `serve` takes it]
+    #[arg(long, value_name = "DIR")]
+    pub state: Option<PathBuf>,
+}
+
+/// `standclear restore`.
+#[derive(Clone, Debug, Args)]
+pub struct RestoreArgs {
+    /// A file that `standclear backup` has made
+    pub file: PathBuf,
+    /// Where the machine file goes [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// Folder of journal and programs [default: as `serve` takes it]
+    #[arg(long, value_name = "DIR")]
+    pub state: Option<PathBuf>,
 }
 
 /// `standclear practice`, as typed.

@@ -57,6 +57,12 @@ impl Found {
         }
     }
 
+    /// Where a machine file belongs: where it is looked for, else the system's place.
+    #[must_use]
+    pub fn place(&self) -> &Path {
+        self.path().unwrap_or(Path::new(SYSTEM))
+    }
+
     /// Says before an error who has named the file; nothing where the command line did.
     #[must_use]
     pub fn why(&self) -> String {

@@ -22,7 +22,7 @@ pub fn signs(dir: &Path) -> std::io::Result<Option<String>> {
     let file = dir.join(FILE);
     let length = std::fs::metadata(&file).map(|m| m.len());
     if length.as_ref().is_ok_and(|n| *n > 0) {
-        return Ok(None);
+        return Ok(restored(dir));
     }
     let log = beside(&file, "-wal");
     let shows = if length.is_ok() {
@@ -50,6 +50,43 @@ pub fn signs(dir: &Path) -> std::io::Result<Option<String>> {
         );
     }
     Ok(shows)
+}
+
+/// The file that says that the journal is one of before.
+const RESTORED: &str = "journal.restored";
+
+/// Why the journal is not the whole one, where it came from a backup.
+fn restored(dir: &Path) -> Option<String> {
+    let made = match std::fs::read_to_string(dir.join(RESTORED)) {
+        Ok(made) => made,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return None,
+        // It is there: what it says is not needed to know that much.
+        Err(_) => "an unknown time".into(),
+    };
+    let made = made.trim();
+    Some(format!("{FILE} was restored from a backup of {made}"))
+}
+
+/// Says that the journal of this folder comes from a backup that was made at a wall time: the next start
+/// takes its records as lost from then on.
+///
+/// # Errors
+/// It cannot be written.
+pub fn mark_restored(dir: &Path, made: &str) -> std::io::Result<()> {
+    let mut file = File::create(dir.join(RESTORED))?;
+    writeln!(file, "{made}")?;
+    file.sync_all()?;
+    File::open(dir)?.sync_all()
+}
+
+/// The start that knows of it has been begun.
+pub fn unmark_restored(dir: &Path) {
+    match std::fs::remove_file(dir.join(RESTORED)) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
+            tracing::warn!(%error, "{RESTORED} cannot be removed: the next start is in doubt as well");
+        }
+        _ => {}
+    }
 }
 
 fn beside(file: &Path, tail: &str) -> PathBuf {

@@ -179,6 +179,7 @@ impl Store {
         let aside = lost.is_some();
         let begun = begin(&mut db, boot, loaded, lost, known).map_err(sql)?;
         earlier::mark(&lock, begun.start);
+        earlier::unmark_restored(dir);
         let restored = Box::new(begun.folded.restored.clone());
         let past = if aside || begun.folded.doubt {
             Past::Unreadable(restored)
@@ -518,7 +519,11 @@ fn begin(
     })
 }
 
-fn lock(dir: &Path) -> Result<File, JournalError> {
+/// Takes the folder for one writer; let go when the file is dropped.
+///
+/// # Errors
+/// Another has it, or nothing can be written there.
+pub fn lock(dir: &Path) -> Result<File, JournalError> {
     let file = dir.join(earlier::LOCK);
     let wrong = |says: String, remedy: &str| JournalError {
         dir: dir.to_path_buf(),
