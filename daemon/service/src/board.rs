@@ -40,6 +40,10 @@ use storm::Storm;
 /// are longer.
 const SLICE: Duration = Duration::from_millis(2);
 
+/// So often edges are taken one after the other before the levels are read: as many as the queue of a
+/// character device holds, 64 at a time.
+const DRAINS: usize = 16;
+
 /// A wait that can be woken may last so long with nothing to wait for.
 const LONGEST: Duration = Duration::from_secs(1);
 
@@ -212,6 +216,17 @@ impl<L: Lines> BoardPins<L> {
         }
     }
 
+    /// Takes what the kernel has queued; of a storm no more than its queue holds.
+    fn drain(&mut self) -> Result<(), PinsError> {
+        for _ in 0..DRAINS {
+            self.wait_edges(Duration::ZERO)?;
+            if self.edges.is_empty() {
+                break;
+            }
+        }
+        Ok(())
+    }
+
     /// Waits for edges and notes what the kernel has seen.
     fn wait_edges(&mut self, span: Duration) -> Result<(), PinsError> {
         let mut edges = std::mem::take(&mut self.edges);
@@ -351,7 +366,7 @@ impl<L: Lines> Pins for BoardPins<L> {
         loop {
             self.rest_if_busy();
             // What is queued comes first: a level that has changed then has its edge's moment.
-            self.wait_edges(Duration::ZERO)?;
+            self.drain()?;
             let (at, signals, settles) = self.read()?;
             let woken = self.woken.flag.swap(false, Ordering::AcqRel);
             let changed = self.told != Some(signals);
