@@ -29,7 +29,7 @@ fn main() -> ExitCode {
     };
     let wanted: Vec<String> = std::env::args().skip(1).collect();
     match cases::all(&chip, &wanted) {
-        Ok(failed) if failed == 0 => ExitCode::SUCCESS,
+        Ok(0) => ExitCode::SUCCESS,
         Ok(_) => ExitCode::FAILURE,
         Err(says) => {
             println!("CASE setting-up FAILED {says}");

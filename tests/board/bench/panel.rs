@@ -307,6 +307,36 @@ impl Panel {
         }
     }
 
+    /// Ends the job as soon as that may be asked for; the operator sees to alarms alone.
+    pub fn end_job(&mut self) -> Result<(), String> {
+        let until = self.now() + Duration::from_secs(30);
+        loop {
+            let view = self.view()?;
+            if view.phase == Phase::Finished {
+                return Ok(());
+            }
+            if self.now() > until {
+                return Err(format!(
+                    "the job cannot be ended: {:?} {:?}",
+                    view.phase, view.alarms
+                ));
+            }
+            let may = |kind: &str| {
+                view.allowed
+                    .iter()
+                    .any(|a| a.ask == kind && a.refused.is_none())
+            };
+            let now = self.now();
+            let wanted = self.operator.as_mut().and_then(|o| o.consider(now, &view));
+            match wanted {
+                Some(ask @ (Ask::Seen { .. } | Ask::Clear { .. })) => self.ask(&view, &ask)?,
+                _ if may("end-job") => self.ask(&view, &Ask::EndJob)?,
+                _ => {}
+            }
+            std::thread::park_timeout(LOOK);
+        }
+    }
+
     /// A refusal is an answer: the operator looks again.
     fn post(&mut self, path: &str, body: &Value) -> Result<(), String> {
         let answer = client::post(self.address, path, &body.to_string(), PATIENCE)

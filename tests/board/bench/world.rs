@@ -98,8 +98,8 @@ impl Shared {
         std::thread::Builder::new()
             .name("table".into())
             .spawn(move || {
-                // A real table is not kept waiting by what runs on the board.
-                if !standclear::guard_thread::come_first() {
+                // A real table is not kept waiting by what runs on the board, and keeps no guard waiting.
+                if !before_the_panel_and_after_its_guard() {
                     eprintln!("the table has no priority on this board");
                 }
                 loop {
@@ -210,6 +210,18 @@ impl World {
             .filter(|(at, _)| *at > by)
             .map(|(at, _)| *at)
     }
+}
+
+/// Real-time priority for the thread that calls it, below that of the guard's (40).
+fn before_the_panel_and_after_its_guard() -> bool {
+    use thread_priority::unix::{
+        RealtimeThreadSchedulePolicy, ThreadSchedulePolicy, set_thread_priority_and_policy,
+        thread_native_id,
+    };
+    let priority = thread_priority::ThreadPriorityValue::try_from(30)
+        .map(thread_priority::ThreadPriority::Crossplatform);
+    let first = ThreadSchedulePolicy::Realtime(RealtimeThreadSchedulePolicy::Fifo);
+    priority.is_ok_and(|p| set_thread_priority_and_policy(thread_native_id(), p, first).is_ok())
 }
 
 /// Whether the contact of an input is closed.

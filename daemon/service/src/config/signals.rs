@@ -50,8 +50,8 @@ pub const SIGNALS: [SignalKind; 13] = [
         "contact",
         true,
         false,
-        "reads as no contact, so the torch would push on to the float switch: the contact test (touch \
-         the shield to the sheet with a wire) once a shift",
+        "reads as no contact; the controller finds the sheet by its own branch of the circuit, so no \
+         start tells: the contact test (touch the shield to the sheet with a wire) once a shift",
     ),
     signal("estop", true, true, "reads as pressed"),
     signal(

@@ -37,7 +37,7 @@ mod tests {
         assert_eq!(lost.tell(Time::ZERO, 0), None);
         let told: Vec<(u64, u32)> = (0..=25_000)
             .filter_map(|ms| {
-                let more = u32::from(ms >= 5 && ms < 15_000);
+                let more = u32::from((5..15_000).contains(&ms));
                 lost.tell(Time::from_ms(ms), more).map(|n| (ms, n))
             })
             .collect();
