@@ -6,8 +6,9 @@ use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
 
+use control::Ask;
 use control::view::{Phase, View};
-use control::{Ask, Job};
+use planning::Job;
 use rustix::process::{Pid, Signal};
 use serde_json::{Value, json};
 use standclear::config::Config;
