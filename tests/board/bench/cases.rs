@@ -19,6 +19,8 @@ use crate::world::{Shared, say};
 const PULSE_ENDS: Duration = Duration::from_millis(6);
 /// The relay opens within this of the last pulse, and the arc goes out within 20 ms of that.
 const DARK: Duration = Duration::from_millis(120);
+/// The kernel has taken a killed process apart by then (25 ms were seen: its memory is locked).
+const GIVEN_BACK: Duration = Duration::from_millis(100);
 /// A run of the piece, with a stop in it, s of the board's time.
 const RUN_S: u64 = 150;
 
@@ -124,30 +126,47 @@ fn newest(panel: &Panel) -> Result<i64, String> {
     Ok(panel.journal()?.last().map_or(0, |e| e.seq))
 }
 
-/// No pulse and no arc after a moment, for a good second: pulses end within `pulse`, the arc within the
-/// relay's time of the last of them; the line is low at the end unless `held`.
-fn goes_dark(panel: &mut Panel, from: Time, pulse: Duration, low: bool) -> Result<(), String> {
+/// How the permit's line must be at the end.
+#[derive(Clone, Copy, PartialEq)]
+enum Line {
+    /// Low, and put there by the guard: its fall is no later than a pulse may be.
+    Low,
+    /// Low, but if it stood high it fell only when the kernel took the process apart and gave the line
+    /// back. That is no pulse.
+    GivenBack,
+    /// As it was: a process that stands still drives nothing.
+    AsItWas,
+}
+
+/// No pulse and no arc after a moment, for a good second: the last rise is within `pulse`, the arc goes out
+/// within the relay's time of the last edge.
+fn goes_dark(panel: &mut Panel, from: Time, pulse: Duration, line: Line) -> Result<(), String> {
     let until = from + Duration::from_millis(1_200);
     panel.wait("a second to pass", 3, |p| p.now() > until)?;
     let world = panel.world.lock();
-    let last = [true, false]
-        .into_iter()
-        .filter_map(|level| world.last_permit_after(from, level))
-        .max()
-        .unwrap_or(from);
+    let last = |level| world.last_permit_after(from, level).unwrap_or(from);
+    let (rise, fall) = (last(true), last(false));
     let dark = world.arc_after(from);
     say(&format!(
-        "  last pulse {:.2} ms after, arc out {:.2} ms after",
-        ms(last.since(from)),
+        "  last rise {:.2} ms after, last fall {:.2} ms after, arc out {:.2} ms after",
+        ms(rise.since(from)),
+        ms(fall.since(from)),
         dark.map_or(0.0, |at| ms(at.since(from)))
     ));
-    must(last <= from + pulse, || {
-        format!("the permit pulsed {:.2} ms after", ms(last.since(from)))
+    must(rise <= from + pulse, || {
+        format!("the permit pulsed {:.2} ms after", ms(rise.since(from)))
     })?;
-    must(dark.is_none_or(|at| at <= last + DARK), || {
-        format!("the arc burnt on: {:?} after {last}", dark)
+    let falls = match line {
+        Line::Low | Line::AsItWas => pulse,
+        Line::GivenBack => GIVEN_BACK,
+    };
+    must(fall <= from + falls, || {
+        format!("the permit fell {:.2} ms after", ms(fall.since(from)))
     })?;
-    must(!low || !world.permit_level(), || {
+    must(dark.is_none_or(|at| at <= rise.max(fall) + DARK), || {
+        format!("the arc burnt on: {dark:?} after {rise} and {fall}")
+    })?;
+    must(line == Line::AsItWas || !world.permit_level(), || {
         "the permit's line is high".into()
     })
 }
@@ -192,7 +211,7 @@ fn estop_for_an_instant(panel: &mut Panel) -> Result<(), String> {
     panel.load(true)?;
     panel.operate("the outline", RUN_S, in_the_outline)?;
     let at = panel.world.lock().open_for_an_instant("estop");
-    goes_dark(panel, at, PULSE_ENDS, true)?;
+    goes_dark(panel, at, PULSE_ENDS, Line::Low)?;
     let view = panel.view()?;
     must(
         view.alarms.iter().any(|a| a.cause == control::Cause::Estop),
@@ -236,7 +255,7 @@ fn killed(panel: &mut Panel) -> Result<(), String> {
     panel.operate("the outline", RUN_S, in_the_outline)?;
     let at = panel.signal(Signal::KILL)?;
     // The kernel gives the line back: the simulated chip pulls it low then.
-    goes_dark(panel, at, PULSE_ENDS, true)?;
+    goes_dark(panel, at, PULSE_ENDS, Line::GivenBack)?;
     panel.ended(5)?;
     again(panel)
 }
@@ -247,9 +266,9 @@ fn stopped(panel: &mut Panel) -> Result<(), String> {
     panel.operate("the outline", RUN_S, in_the_outline)?;
     let at = panel.signal(Signal::STOP)?;
     // A process that stands still drives nothing: the line stays as it is, perhaps high.
-    goes_dark(panel, at, PULSE_ENDS, false)?;
+    goes_dark(panel, at, PULSE_ENDS, Line::AsItWas)?;
     let awake = panel.signal(Signal::CONT)?;
-    goes_dark(panel, awake, PULSE_ENDS, true)?;
+    goes_dark(panel, awake, PULSE_ENDS, Line::Low)?;
     must(told(panel, since, "run-ended")? == 0, || {
         "the run has ended".into()
     })?;
@@ -263,7 +282,7 @@ fn terminated(panel: &mut Panel) -> Result<(), String> {
     let code = panel.ended(6)?;
     must(code == Some(0), || format!("it ended with {code:?}"))?;
     // The signal comes to the machine's task, which tells the guard.
-    goes_dark(panel, at, Duration::from_millis(60), true)?;
+    goes_dark(panel, at, Duration::from_millis(60), Line::Low)?;
     again(panel)
 }
 
