@@ -466,8 +466,8 @@ impl World {
             estop: brief.estop,
             torch_seated: brief.torch_seated,
             gate: brief.gate,
-            missed: false,
             short_edges: brief.short_edges,
+            ..Opened::default()
         }
     }
 

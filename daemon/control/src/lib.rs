@@ -29,7 +29,7 @@ pub use parts::{Counts, Part, PartsUsed, SetTag, Used};
 pub use plans::plans;
 pub use resume::{Plan, Plans, Splice};
 pub use settings::{ArcEdge, EstopProof, Settings};
-pub use signals::{Opened, Seen, Signals};
+pub use signals::{Moments, Opened, Seen, Signals};
 pub use view::View;
 
 #[cfg(test)]

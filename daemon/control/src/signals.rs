@@ -53,6 +53,25 @@ pub struct Opened {
     pub missed: bool,
     /// Edges of any input that were shorter than its debounce, as far as they were seen.
     pub short_edges: u32,
+    /// How many edges are known to be lost since the look before, by the kernel's own count.
+    pub lost: u32,
+    /// When those inputs changed that control times by, where the pins tell it.
+    pub moments: Moments,
+}
+
+/// The kernel's own moments of the changes since the look before; `None`: nothing is known but the
+/// look's own moment. An input that changed more than once has the moment since which it has stood
+/// as it stands; one that [`Opened`] names the moment at which it opened.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+#[allow(missing_docs, reason = "named as the signals")]
+pub struct Moments {
+    pub fire_on: Option<Time>,
+    pub arc_ok: Option<Time>,
+    pub contact: Option<Time>,
+    pub estop: Option<Time>,
+    pub permit_closed: Option<Time>,
+    pub hold_button: Option<Time>,
 }
 
 impl Opened {

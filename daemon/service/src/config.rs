@@ -100,13 +100,50 @@ pub struct LinkConfig {
     pub silence_ms: u64,
 }
 
+/// What drives the pins.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Backend {
+    /// The kernel's GPIO character device: any Linux board.
+    #[default]
+    CharacterDevice,
+    /// The processor's registers, on the boards that `rppal` knows.
+    Rppal,
+    /// There are no pins.
+    None,
+}
+
+impl Backend {
+    /// Its name in the machine file.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::CharacterDevice => "character-device",
+            Self::Rppal => "rppal",
+            Self::None => "none",
+        }
+    }
+}
+
+impl PinsConfig {
+    /// Every pin with the key of the machine file that names it.
+    pub fn lines(&self) -> impl Iterator<Item = (String, u32)> + '_ {
+        let permit = self.permit.map(|pin| ("pins.permit".to_owned(), pin));
+        let inputs = self.inputs.iter();
+        let inputs = inputs.map(|i| (format!("pins.inputs.{}.pin", i.signal), i.pin));
+        permit.into_iter().chain(inputs)
+    }
+}
+
 /// The pins: which backend, and which pin carries which signal.
 #[derive(Clone, Debug)]
 pub struct PinsConfig {
-    /// `"board"` (rppal) or `"none"`; practice puts its own in place of it.
-    pub backend: String,
+    /// What they are driven through; practice puts its own in place of it.
+    pub backend: Backend,
+    /// The GPIO chip of the character device: its name, path or label.
+    pub chip: String,
     /// Output pin of the permit square wave.
-    pub permit: Option<u8>,
+    pub permit: Option<u32>,
     /// Input pins by signal name.
     pub inputs: Vec<InputPin>,
     /// Names of all signals that this table has, from whatever they are read.
@@ -118,11 +155,11 @@ pub struct PinsConfig {
 pub struct InputPin {
     /// Which signal, named as in the design (`fire_on`, `arc_ok`, ...).
     pub signal: String,
-    /// Its number on the board.
-    pub pin: u8,
+    /// Its number: that of the line on its chip, which on many boards is that of the processor.
+    pub pin: u32,
     /// A high level means true: the contact that the signal is named after is closed.
     pub active_high: bool,
-    /// Pull resistor: `"up"`, `"down"` or `"none"`.
+    /// The board's own pull resistor: `"up"`, `"down"` or `"none"`.
     pub pull: String,
     /// Ignored until stable for this long, ms.
     pub debounce_ms: u64,

@@ -7,6 +7,7 @@
 
 mod away;
 mod gate;
+mod lost;
 mod say;
 
 use std::fs::File;
@@ -24,6 +25,7 @@ use crate::pins::{Pins, PinsError, Reading, Turn, Wake};
 
 use away::Away;
 pub use gate::{Bar, Gate, Shared};
+use lost::Lost;
 use say::Mouth;
 
 /// Room for reports between the guard and the machine's task. A full queue means that the task is
@@ -139,6 +141,7 @@ pub fn start(
         looked: Time::ZERO,
         missed: false,
         short_edges: 0,
+        lost: Lost::default(),
         reading: None,
     };
     let thread = std::thread::Builder::new()
@@ -200,6 +203,8 @@ struct Guard {
     missed: bool,
     /// Edges too short for their debounce, so far.
     short_edges: u64,
+    /// Edges that the kernel has counted and nobody has seen.
+    lost: Lost,
     reading: Option<Reading>,
 }
 
@@ -300,6 +305,9 @@ impl Guard {
         self.tell(late);
         for report in out.reports {
             self.say(FromGuard::Report(report));
+        }
+        if let Some(edges) = self.lost.tell(now, opened.lost) {
+            self.say(FromGuard::Report(GuardReport::EdgesMissed { edges }));
         }
         self.missed |= opened.missed;
         self.short_edges += u64::from(opened.short_edges);

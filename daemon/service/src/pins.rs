@@ -6,6 +6,7 @@
 use std::future::Future;
 use std::pin::Pin;
 use std::sync::Arc;
+use std::time::Duration;
 
 use control::{Opened, Signals};
 use units::Time;
@@ -66,7 +67,8 @@ pub struct PinsError {
 
 /// Wakes a waiting guard.
 pub trait Wake: Send + Sync {
-    /// Makes the current or next [`Pins::wait`] return soon.
+    /// Makes the current or next [`Pins::wait`] return: at once where the pins have one descriptor to
+    /// wait on, else within their slice of some milliseconds.
     fn wake(&self);
 }
 
@@ -97,25 +99,45 @@ pub trait Pins: Send {
     }
 }
 
-/// The monotonic clock of this machine, from the moment it was made.
+/// The monotonic clock of this machine, from the moment it was made: the clock by which the kernel
+/// stamps edges.
 #[derive(Clone, Copy, Debug)]
 pub struct Monotonic {
-    start: std::time::Instant,
+    /// The kernel's clock then, ns.
+    start_ns: u64,
 }
 
 impl Monotonic {
     /// A clock that starts now.
     #[must_use]
     pub fn starting_now() -> Self {
-        Self {
-            start: std::time::Instant::now(),
-        }
+        Self::from_kernel(kernel_ns())
     }
+
+    /// A clock that started when the kernel's own stood there, ns.
+    #[must_use]
+    pub fn from_kernel(start_ns: u64) -> Self {
+        Self { start_ns }
+    }
+
+    /// The moment at which the kernel's monotonic clock stands at `ns`; zero for all that was before
+    /// this clock began.
+    #[must_use]
+    pub fn of_kernel(&self, ns: u64) -> Time {
+        Time::ZERO + Duration::from_nanos(ns.saturating_sub(self.start_ns))
+    }
+}
+
+fn kernel_ns() -> u64 {
+    let now = rustix::time::clock_gettime(rustix::time::ClockId::Monotonic);
+    // It counts from the machine's start and is never negative.
+    let part = |n: i64| u64::try_from(n).unwrap_or(0);
+    part(now.tv_sec) * 1_000_000_000 + part(now.tv_nsec)
 }
 
 impl Clock for Monotonic {
     fn now(&self) -> Time {
-        Time::ZERO + self.start.elapsed()
+        self.of_kernel(kernel_ns())
     }
 
     fn wait_until(&self, at: Time) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {

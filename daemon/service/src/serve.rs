@@ -49,7 +49,7 @@ fn serve(args: &ServeArgs) -> Result<ExitCode, String> {
     crate::cli::complain(&format!("standclear serve: {}", file.told()));
     let config = Arc::new(config);
     let state = args.state_dir()?;
-    let pins = crate::board::open(&config.pins).map_err(|e| e.to_string())?;
+    let pins = crate::board::open(&config.pins).map_err(|e| format!("{}: {e}", file.which()))?;
     let ends = FarEnds {
         pins,
         port: config.link.port.clone(),

@@ -30,6 +30,13 @@ impl Ledger {
         }
     }
 
+    /// The account of another sheet, on the same table.
+    pub(crate) fn next(&self, plan: &Plan, limits: Limits) -> Self {
+        let mut next = Self::new(plan, limits);
+        next.judge.goes_on_from(&self.judge);
+        next
+    }
+
     /// One step of the table.
     pub(crate) fn see(&mut self, seen: &Seen) {
         self.cover

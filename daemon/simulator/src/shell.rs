@@ -29,7 +29,7 @@ use crate::{Table, TableSettings};
 use door::{Door, Heard};
 pub use hands::{Hands, HandsError};
 use pace::Pace;
-use pty::Cable;
+pub use pty::Cable;
 
 /// One that has heard the tick and is busy with it may take so long.
 const BUSY_PATIENCE: Duration = Duration::from_secs(1);

@@ -242,7 +242,7 @@ impl Table {
             self.settings.falls_mm,
             self.settings.seed,
         ));
-        self.ledger = Ledger::new(&plan, limits(&self.settings));
+        self.ledger = self.ledger.next(&plan, limits(&self.settings));
         self.edges = Edges::default();
         self.plan = plan;
         self.waiting.clear();

@@ -16,7 +16,7 @@ use units::Time;
 
 use super::{EdgeInput, GuardOrder, GuardOut, GuardReport, GuardSettings, Phase};
 use crate::cause::Cause;
-use crate::signals::{Opened, Signals};
+use crate::signals::{Moments, Opened, Signals};
 
 /// `fire_on` is believed after this long (common practice, no source).
 const FIRE_ACCEPT: Duration = Duration::from_millis(5);
@@ -231,7 +231,7 @@ impl GuardRules {
         self.wake = None;
         self.take_away = false;
         self.judge_gap(now);
-        self.read(now, signals);
+        self.read(now, signals, opened.moments);
         self.judge_wires(now, signals);
         self.judge_lease(now, lease_until);
         self.judge_firing(now);
@@ -250,51 +250,74 @@ impl GuardRules {
         }
     }
 
+    /// When an input changed that the pins say changed at `told`, and since when it may have, if all
+    /// that is known is that the guard came late.
+    fn moment(&self, now: Time, told: Option<Time>) -> (Time, Option<Time>) {
+        match (told, self.late.last) {
+            // The look before saw it otherwise: it cannot have been before that.
+            (Some(at), Some((before, _))) => (at.max(before).min(now), None),
+            // Levels that stood when the guard began have changed at no moment of its own.
+            _ => (now, self.late.away_since),
+        }
+    }
+
     /// Notes changes at their first moment.
-    fn read(&mut self, now: Time, s: &Signals) {
+    fn read(&mut self, now: Time, s: &Signals, told: Moments) {
         let first = self.last.is_none();
         if first {
             self.started = Some(now);
         }
         let was = self.last.replace(*s).unwrap_or(*s);
         let edges = [
-            (EdgeInput::FireOn, was.fire_on, s.fire_on),
-            (EdgeInput::ArcOk, was.arc_ok, s.arc_ok),
-            (EdgeInput::Contact, was.contact, s.contact),
-            (EdgeInput::EstopOpen, was.estop_open, s.estop_open),
+            (EdgeInput::FireOn, was.fire_on, s.fire_on, told.fire_on),
+            (EdgeInput::ArcOk, was.arc_ok, s.arc_ok, told.arc_ok),
+            (EdgeInput::Contact, was.contact, s.contact, told.contact),
+            (
+                EdgeInput::EstopOpen,
+                was.estop_open,
+                s.estop_open,
+                told.estop,
+            ),
             (
                 EdgeInput::PermitClosed,
                 was.permit_closed == Some(true),
                 s.permit_closed == Some(true),
+                told.permit_closed,
             ),
             (
                 EdgeInput::HoldButton,
                 was.hold_button == Some(true),
                 s.hold_button == Some(true),
+                told.hold_button,
             ),
         ];
-        for (input, before, level) in edges {
+        for (input, before, level, told) in edges {
             if before != level {
+                let (at, after) = self.moment(now, told);
                 self.reports.push(GuardReport::Edge {
                     input,
                     level,
-                    at: now,
-                    after: self.late.away_since,
+                    at,
+                    after,
                 });
             }
         }
-        for (seen, level) in [
-            (&mut self.fire, s.fire_on),
-            (&mut self.arc, s.arc_ok),
-            (&mut self.contact, s.contact),
-            (&mut self.sensing, s.sense_isolated == Some(false)),
+        let since = |told| self.moment(now, told).0;
+        let (fire, arc, contact) = (since(told.fire_on), since(told.arc_ok), since(told.contact));
+        let (estop, hold) = (since(told.estop), since(told.hold_button));
+        for (seen, level, since) in [
+            (&mut self.fire, s.fire_on, fire),
+            (&mut self.arc, s.arc_ok, arc),
+            (&mut self.contact, s.contact, contact),
+            (&mut self.sensing, s.sense_isolated == Some(false), now),
             (
                 &mut self.volts_high,
                 s.volts.is_some_and(|v| v > VOLTS_UNASKED),
+                now,
             ),
         ] {
             if seen.level != level || first {
-                *seen = Seen { level, since: now };
+                *seen = Seen { level, since };
             }
         }
         self.contact_excused &= s.contact;
@@ -312,10 +335,10 @@ impl GuardRules {
             }
         }
         if s.estop_open && (first || !was.estop_open) {
-            self.trip(now, Cause::Estop, now, true);
+            self.trip(now, Cause::Estop, estop, true);
         }
         if s.hold_button == Some(true) && (first || was.hold_button != Some(true)) {
-            self.trip(now, Cause::Hold, now, false);
+            self.trip(now, Cause::Hold, hold, false);
         }
     }
 

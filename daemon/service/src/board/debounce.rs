@@ -12,6 +12,8 @@ pub struct Debounce {
     believed: Option<bool>,
     /// The other level has been seen since then.
     differs_since: Option<Time>,
+    /// When what is believed began to be.
+    since: Time,
     /// Levels that came and went before they were believed.
     short: u32,
 }
@@ -24,6 +26,7 @@ impl Debounce {
             span,
             believed: None,
             differs_since: None,
+            since: Time::ZERO,
             short: 0,
         }
     }
@@ -33,7 +36,7 @@ impl Debounce {
     pub fn take(&mut self, now: Time, level: bool) -> bool {
         let believed = *self.believed.get_or_insert(level);
         if level == believed {
-            self.short += u32::from(self.differs_since.take().is_some());
+            self.came_back();
             return believed;
         }
         let since = *self.differs_since.get_or_insert(now);
@@ -42,7 +45,45 @@ impl Debounce {
         }
         self.believed = Some(level);
         self.differs_since = None;
+        self.since = since + self.span;
         level
+    }
+
+    /// Takes an edge that the kernel has seen at `at`. It changes nothing that is believed: the next
+    /// level read does, and from this moment on.
+    pub fn edge(&mut self, at: Time, level: bool) {
+        let Some(believed) = self.believed else {
+            return;
+        };
+        if level == believed {
+            self.came_back();
+        } else {
+            self.differs_since.get_or_insert(at);
+        }
+    }
+
+    /// Edges were lost: when the level that stands now began to is not known.
+    pub fn forget(&mut self) {
+        self.differs_since = None;
+    }
+
+    fn came_back(&mut self) {
+        // Without a debounce an edge is no noise.
+        let short = self.differs_since.take().is_some() && !self.span.is_zero();
+        self.short += u32::from(short);
+    }
+
+    /// What is believed; `None`: nothing was read yet.
+    #[must_use]
+    pub fn believed(&self) -> Option<bool> {
+        self.believed
+    }
+
+    /// When what is believed began to be: by its edge where one was seen, else by the look that saw
+    /// it. The debounce is over by then.
+    #[must_use]
+    pub fn since(&self) -> Time {
+        self.since
     }
 
     /// Levels that came and went too soon since this was last asked.

@@ -1,18 +1,22 @@
-//! The board's own pins. Compiled everywhere, of use on a board with such pins alone; not yet
-//! tried on one.
+//! Pins by the processor's registers (`rppal`), on the boards that it knows. Compiled everywhere, of use
+//! on such a board alone; not yet tried on one.
+//!
+//! Its wait cannot be woken and counts whole milliseconds, and the kernel gives nothing back of what
+//! registers were set to: a process that is killed leaves the permit's pin as it was driven last.
 
 use std::time::Duration;
 
 use rppal::gpio::{Error, Gpio, InputPin, OutputPin, Trigger};
 
-use super::{Edge, Lines};
+use super::character::Numbers;
+use super::{Edge, Lines, SLICE};
 use crate::config::PinsConfig;
-use crate::pins::PinsError;
+use crate::pins::{Clock as _, Monotonic, PinsError};
 
 /// Whether this is a board with pins. Maps their registers and takes none.
 pub fn look() -> Result<String, PinsError> {
     Gpio::new().map_err(|e| no_board(&e))?;
-    Ok("this board has pins".into())
+    Ok("this board's processor has registers that rppal knows".into())
 }
 
 /// The pins of one machine file.
@@ -20,26 +24,29 @@ pub struct BoardLines {
     gpio: Gpio,
     inputs: Vec<InputPin>,
     permit: OutputPin,
-    /// The kernel's count of edges at each input, as of the last that was given.
-    seen: Vec<u32>,
+    clock: Monotonic,
+    /// The kernel counts the edges of each pin, those too that found its queue full.
+    numbers: Numbers,
 }
 
 impl BoardLines {
     /// Takes the pins: the permit low first of all.
-    pub fn open(config: &PinsConfig) -> Result<Self, PinsError> {
+    pub fn open(config: &PinsConfig, clock: Monotonic) -> Result<Self, PinsError> {
         let gpio = Gpio::new().map_err(|e| no_board(&e))?;
         let number = config.permit.ok_or_else(|| PinsError {
             says: "the machine file names no pin for the permit".into(),
             remedy: "Set pins.permit".into(),
         })?;
-        let permit = gpio
-            .get(number)
+        let mut permit = gpio
+            .get(small(number))
             .map_err(|e| bad_pin("permit", number, &e))?
             .into_output_low();
+        // At the end it stays an output that is low: an input would hang in the air.
+        permit.set_reset_on_drop(false);
         let mut inputs = Vec::with_capacity(config.inputs.len());
         for input in &config.inputs {
             let wrong = |e: Error| bad_pin(&input.signal, input.pin, &e);
-            let pin = gpio.get(input.pin).map_err(wrong)?;
+            let pin = gpio.get(small(input.pin)).map_err(wrong)?;
             let mut pin = match input.pull.as_str() {
                 "up" => pin.into_input_pullup(),
                 "down" => pin.into_input_pulldown(),
@@ -52,9 +59,10 @@ impl BoardLines {
         }
         Ok(Self {
             gpio,
-            seen: vec![0; inputs.len()],
+            numbers: Numbers::new(inputs.len()),
             inputs,
             permit,
+            clock,
         })
     }
 }
@@ -66,33 +74,37 @@ impl Lines for BoardLines {
         Ok(())
     }
 
-    fn wait_edge(&mut self, span: Duration) -> Result<Option<Edge>, PinsError> {
+    fn wait_edges(&mut self, span: Duration, edges: &mut Vec<Edge>) -> Result<(), PinsError> {
         let pins: Vec<&InputPin> = self.inputs.iter().collect();
         // Edges seen before are kept (no reset): one that fell between reading and waiting ends
         // the wait at once, and one that has come and gone is still given.
-        match self
+        let seen = self
             .gpio
             .poll_interrupts(&pins, false, Some(whole_ms(span)))
-        {
-            Ok(seen) => Ok(seen.and_then(|(pin, event)| {
-                let input = self.inputs.iter().position(|i| i.pin() == pin.pin())?;
-                Some(Edge {
-                    input,
-                    high: event.trigger == Trigger::RisingEdge,
-                    // The kernel counts the edges of each pin, those that found its queue full too.
-                    missed: self.seen.get_mut(input).is_none_or(|last| {
-                        let before = std::mem::replace(last, event.seqno);
-                        event.seqno != before.wrapping_add(1)
-                    }),
-                })
-            })),
-            Err(e) => Err(PinsError {
+            .map_err(|e| PinsError {
                 says: format!("the pins cannot be waited on: {e}"),
                 remedy: "The panel takes this as an emergency stop: see to the board, then start \
                          the panel again"
                     .into(),
-            }),
+            })?;
+        let Some((pin, event)) = seen else {
+            return Ok(());
+        };
+        if let Some(input) = self.inputs.iter().position(|i| i.pin() == pin.pin()) {
+            let ns = u64::try_from(event.timestamp.as_nanos()).unwrap_or(u64::MAX);
+            edges.push(Edge {
+                input,
+                high: event.trigger == Trigger::RisingEdge,
+                // Kernels before 5.7 stamp by another clock, which is far ahead of this one.
+                at: Some(self.clock.of_kernel(ns)).filter(|at| *at <= self.clock.now()),
+                lost: self.numbers.lost_before(input, event.seqno),
+            });
         }
+        Ok(())
+    }
+
+    fn longest_wait(&self) -> Duration {
+        SLICE
     }
 
     fn set_permit(&mut self, high: bool) -> Result<(), PinsError> {
@@ -105,6 +117,17 @@ impl Lines for BoardLines {
     }
 }
 
+impl Drop for BoardLines {
+    fn drop(&mut self) {
+        self.permit.set_low();
+    }
+}
+
+/// The machine file is refused with a number that is too great for these boards.
+fn small(number: u32) -> u8 {
+    u8::try_from(number).unwrap_or(u8::MAX)
+}
+
 /// The backend waits for whole milliseconds and leaves out what is less: a wait of 0.7 ms would be
 /// none, again and again until its moment comes. So it is rounded up, and up to 1 ms late.
 fn whole_ms(span: Duration) -> Duration {
@@ -115,10 +138,9 @@ fn whole_ms(span: Duration) -> Duration {
 fn no_board(e: &Error) -> PinsError {
     match e {
         Error::UnknownModel => PinsError {
-            says: "this is not a board with the pins that the machine file's backend \"board\" \
-                   drives"
-                .into(),
-            remedy: "Use `standclear practice` here, or run the panel on a board with such pins"
+            says: "pins.backend = \"rppal\": this is not a board whose registers it knows".into(),
+            remedy: "Set pins.backend = \"character-device\", which any Linux board has, or use \
+                     `standclear practice` here"
                 .into(),
         },
         Error::PermissionDenied(what) => PinsError {
@@ -134,7 +156,7 @@ fn no_board(e: &Error) -> PinsError {
     }
 }
 
-fn bad_pin(signal: &str, number: u8, e: &Error) -> PinsError {
+fn bad_pin(signal: &str, number: u32, e: &Error) -> PinsError {
     PinsError {
         says: format!("pin {number} for {signal} cannot be had: {e}"),
         remedy: "End whatever else uses it, or wire the signal to another pin and name that".into(),

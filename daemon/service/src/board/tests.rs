@@ -35,6 +35,10 @@ struct Script {
     chatters: Option<usize>,
     /// When it has slept.
     rests: Vec<Time>,
+    /// The spans that were waited for.
+    waits: Vec<Duration>,
+    longest: Duration,
+    bell: Option<Arc<OwnedFd>>,
 }
 
 impl Lines for Script {
@@ -50,29 +54,42 @@ impl Lines for Script {
         self.clock.on(span);
         self.rests.push(self.clock.now());
     }
-    fn wait_edge(&mut self, span: Duration) -> Result<Option<Edge>, PinsError> {
+    fn wait_edges(&mut self, span: Duration, edges: &mut Vec<Edge>) -> Result<(), PinsError> {
+        self.waits.push(span);
         if let Some(k) = self.chatters {
             self.clock.on(Duration::from_micros(5));
-            return Ok(Some(edge(k, self.now[k])));
+            edges.push(edge(k, self.now[k]));
+            return Ok(());
         }
-        if let Some(edge) = self.edges.pop_front() {
-            return Ok(Some(edge));
+        if !self.edges.is_empty() {
+            // As a backend does that takes only so many at a time.
+            let some = self.edges.len().min(2);
+            edges.extend(self.edges.drain(..some));
+            return Ok(());
+        }
+        if span.is_zero() {
+            return Ok(());
         }
         match self.then.pop_front() {
             Some((ms, Ok(levels))) => {
                 self.clock.on(Duration::from_millis(ms).min(span));
                 self.now = levels;
-                Ok(None)
             }
-            Some((_, Err(()))) => Err(PinsError {
-                says: "gone".into(),
-                remedy: String::new(),
-            }),
-            None => {
-                self.clock.on(span);
-                Ok(None)
+            Some((_, Err(()))) => {
+                return Err(PinsError {
+                    says: "gone".into(),
+                    remedy: String::new(),
+                });
             }
+            None => self.clock.on(span),
         }
+        Ok(())
+    }
+    fn longest_wait(&self) -> Duration {
+        self.longest
+    }
+    fn bell(&self) -> Option<Arc<OwnedFd>> {
+        self.bell.clone()
     }
     fn set_permit(&mut self, high: bool) -> Result<(), PinsError> {
         self.permits.push(high);
@@ -101,6 +118,9 @@ fn pins(inputs: &[InputPin], now: &[bool], then: &[(u64, &[bool])]) -> BoardPins
         edges: VecDeque::new(),
         chatters: None,
         rests: Vec::new(),
+        waits: Vec::new(),
+        longest: SLICE,
+        bell: None,
     };
     BoardPins::new(lines, inputs, clock)
 }
@@ -241,7 +261,8 @@ fn edge(input: usize, high: bool) -> Edge {
     Edge {
         input,
         high,
-        missed: false,
+        at: None,
+        lost: 0,
     }
 }
 
@@ -284,10 +305,11 @@ fn edges_that_found_the_kernels_queue_full_are_told_as_missed() {
     let mut p = pins(&[input("arc_ok", true, 0)], &[true], &[]);
     assert!(!p.wait(None).expect("read").opened.missed);
     p.lines.edges.push_back(Edge {
-        missed: true,
+        lost: 3,
         ..edge(0, true)
     });
-    assert!(p.wait(None).expect("read").opened.missed);
+    let opened = p.wait(None).expect("read").opened;
+    assert_eq!((opened.missed, opened.lost), (true, 3));
     let late = Time::from_ms(50);
     assert!(
         !p.wait(Some(late)).expect("read").opened.missed,
@@ -321,4 +343,120 @@ fn an_input_that_chatters_never_keeps_the_thread_from_sleeping() {
             last = *at;
         }
     }
+}
+
+/// An edge with the kernel's moment.
+fn stamped(input: usize, high: bool, us: u64) -> Edge {
+    Edge {
+        at: Some(Time::from_us(us)),
+        ..edge(input, high)
+    }
+}
+
+#[test]
+fn the_moment_told_is_the_kernels_and_not_that_of_the_look() {
+    let inputs = [input("arc_ok", true, 0), input("contact", true, 10)];
+    let mut p = pins(&inputs, &[true, false], &[]);
+    p.wait(None).expect("read");
+    p.lines.clock.on(Duration::from_millis(7));
+    p.slept = p.clock.now();
+    p.lines.edges.extend([
+        stamped(0, false, 2_100),
+        stamped(0, true, 2_200),
+        stamped(0, false, 4_300),
+        stamped(1, true, 5_000),
+    ]);
+    p.lines.now = vec![false, true];
+    let r = p.wait(None).expect("read");
+    assert_eq!(
+        (r.at, r.signals.arc_ok),
+        (Time::from_ms(7), false),
+        "the look itself is as late as it is"
+    );
+    assert_eq!(r.opened.moments.arc_ok, Some(Time::from_us(4_300)));
+    let r = p.wait(Some(Time::from_ms(40))).expect("read");
+    assert_eq!(
+        (r.at, r.signals.contact),
+        (Time::from_ms(15), true),
+        "its debounce runs from the edge, not from the look"
+    );
+    assert_eq!(r.opened.moments.contact, Some(Time::from_ms(15)));
+    assert_eq!(r.opened.moments.arc_ok, None, "told once");
+}
+
+#[test]
+fn a_chain_that_opened_and_closed_has_the_moment_at_which_it_opened() {
+    let mut p = pins(&[input("estop", false, 0)], &[false], &[]);
+    p.wait(None).expect("read");
+    p.lines.clock.on(Duration::from_millis(3));
+    p.slept = p.clock.now();
+    p.lines
+        .edges
+        .extend([stamped(0, true, 1_000), stamped(0, false, 1_020)]);
+    let r = p.wait(None).expect("read");
+    assert!(r.opened.estop && !r.signals.estop_open);
+    assert_eq!(r.opened.moments.estop, Some(Time::from_ms(1)));
+}
+
+#[test]
+fn a_level_whose_edges_were_lost_has_no_moment_but_its_look() {
+    let mut p = pins(&[input("fire_on", true, 0)], &[false], &[]);
+    p.wait(None).expect("read");
+    p.lines.clock.on(Duration::from_millis(9));
+    p.slept = p.clock.now();
+    p.lines.edges.extend([
+        stamped(0, true, 1_000),
+        Edge {
+            lost: 12,
+            ..stamped(0, false, 8_000)
+        },
+    ]);
+    p.lines.now = vec![true];
+    let r = p.wait(None).expect("read");
+    assert!(r.signals.fire_on, "the level is read again");
+    assert_eq!(r.opened.moments.fire_on, Some(Time::from_ms(9)));
+    assert_eq!(r.opened.lost, 12);
+}
+
+#[test]
+fn a_wait_is_as_long_as_what_it_waits_for_to_the_microsecond_and_no_spin() {
+    let mut p = pins(&[input("estop", false, 0)], &[false], &[]);
+    p.lines.longest = LONGEST;
+    p.wait(None).expect("read");
+    p.lines.waits.clear();
+    let r = p.wait(Some(Time::from_us(4_321))).expect("read");
+    assert_eq!(r.at, Time::from_us(4_321));
+    let really: Vec<Duration> = p
+        .lines
+        .waits
+        .iter()
+        .copied()
+        .filter(|w| !w.is_zero())
+        .collect();
+    assert_eq!(really, [Duration::from_micros(4_321)], "one wait, unsliced");
+}
+
+#[test]
+fn a_word_from_another_thread_rings_the_bell_that_ends_a_wait() {
+    use rustix::event::{EventfdFlags, PollFd, PollFlags, Timespec};
+    let bell = rustix::event::eventfd(0, EventfdFlags::NONBLOCK).expect("a descriptor");
+    let mut p = pins(&[input("estop", false, 0)], &[false], &[]);
+    p.lines.bell = Some(Arc::new(bell));
+    let p = BoardPins::new(
+        p.lines,
+        &[input("estop", false, 0)],
+        Arc::new(Hand::default()),
+    );
+    let bell = p.lines.bell.clone().expect("a bell");
+    let rung = || {
+        let mut fds = [PollFd::new(&*bell, PollFlags::IN)];
+        let at_once = Timespec {
+            tv_sec: 0,
+            tv_nsec: 0,
+        };
+        rustix::event::poll(&mut fds, Some(&at_once)).expect("poll") == 1
+    };
+    assert!(!rung());
+    p.waker().wake();
+    assert!(rung());
 }

@@ -13,7 +13,7 @@ use rustix::fs::Access;
 
 use super::{CheckArgs, USAGE, fail, print};
 use crate::board;
-use crate::config::{Config, Found as MachineFile};
+use crate::config::{Config, Found as MachineFile, SIGNALS};
 
 /// What was found of one thing.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -35,7 +35,7 @@ pub fn run(args: &CheckArgs) -> ExitCode {
     found.push(port(&config.link.port));
     found.push(lost_arc(&config.link.dialect));
     found.extend(does_without(&config.link.dialect));
-    found.push(pins(&config));
+    found.extend(pins(&config));
     let wrong = found.iter().any(|f| f.how.is_err());
     print("check", &text(&found), u8::from(wrong))
 }
@@ -165,16 +165,64 @@ pub fn group_name(groups: &str, gid: u32) -> String {
         .unwrap_or_else(|| gid.to_string())
 }
 
-fn pins(config: &Config) -> Found {
-    let how = match config.pins.backend.as_str() {
-        "board" => board::look().map(|board| {
-            let fitted: Vec<_> = config.pins.fitted.iter().map(String::as_str).collect();
-            format!("{board}; fitted: {}", fitted.join(", "))
-        }),
-        _ => Err(board::no_backend()),
-    };
-    Found {
+/// The pins, what else could drive them here, and how a broken wire at each input is found.
+fn pins(config: &Config) -> Vec<Found> {
+    let pins = &config.pins;
+    let how = board::look(pins).map(|board| {
+        let fitted: Vec<_> = pins.fitted.iter().map(String::as_str).collect();
+        format!(
+            "{}: {board}; fitted: {}",
+            pins.backend.name(),
+            fitted.join(", ")
+        )
+    });
+    let mut found = vec![Found {
         what: "pins",
         how: how.map_err(|e| (e.says, e.remedy)),
+    }];
+    for (backend, here) in board::possible(pins) {
+        let says = match here {
+            Ok(told) => format!("{} is possible here: {told}", backend.name()),
+            Err(e) => format!("{} is not possible here: {}", backend.name(), e.says),
+        };
+        found.push(Found {
+            what: "pins' backends",
+            how: Ok(says),
+        });
+    }
+    for input in &pins.inputs {
+        let Some(kind) = SIGNALS.iter().find(|k| k.name == input.signal) else {
+            continue;
+        };
+        found.push(Found {
+            what: "a broken wire",
+            how: Ok(format!("{}: {}", input.signal, kind.proof)),
+        });
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn how_a_broken_wire_is_found_is_told_for_each_input_and_what_drives_pins_here() {
+        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/machines/example-board.toml");
+        let config = Config::load(&file).expect("the example is in order");
+        let told = text(&pins(&config));
+        for input in &config.pins.inputs {
+            let line = told
+                .lines()
+                .find(|l| l.contains(&format!("  {}: ", input.signal)));
+            assert!(
+                line.is_some_and(|l| l.contains("reads as")),
+                "{}:\n{told}",
+                input.signal
+            );
+        }
+        for backend in ["character-device is", "rppal is"] {
+            assert!(told.contains(backend), "{told}");
+        }
     }
 }

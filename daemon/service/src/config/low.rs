@@ -9,7 +9,7 @@ use process::{CycleSettings, MotionLimits, Set, SourceTimes};
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer};
 
-use super::Starting;
+use super::{Backend, Starting};
 
 /// The whole file.
 #[derive(Debug, Deserialize)]
@@ -128,28 +128,27 @@ fn silence_ms() -> u64 {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Pins {
+    #[serde(default)]
     pub backend: Backend,
-    pub permit: Option<u8>,
+    /// With the character device alone: the chip that has the lines.
+    pub chip: Option<String>,
+    pub permit: Option<u32>,
     /// With the backend `none`: which signals the table has all the same.
     #[serde(default)]
     pub fitted: Vec<String>,
     /// By signal name.
     #[serde(default)]
     pub inputs: BTreeMap<String, Input>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Backend {
-    Board,
-    None,
+    /// Pins that something else of the board uses, by the name of that use: `i2c = [2, 3]`.
+    #[serde(default)]
+    pub reserved: BTreeMap<String, Vec<u32>>,
 }
 
 /// `[pins.inputs.NAME]`.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Input {
-    pub pin: u8,
+    pub pin: u32,
     #[serde(default)]
     pub pull: Pull,
     /// The level while the contact is closed.
@@ -163,7 +162,11 @@ pub struct Input {
 pub enum Pull {
     Up,
     Down,
-    /// A resistor outside the board does it.
+    /// A resistor outside the board pulls it up.
+    OutsideUp,
+    /// A resistor outside the board pulls it down.
+    OutsideDown,
+    /// Nothing pulls it that we are told of.
     #[default]
     None,
 }

@@ -10,16 +10,24 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 use units::Point;
 
-use super::low::{Backend, File, Input, Level, Pins, Pull, ScreenLost};
+use super::low::{File, Input, Level, Pins, Pull, ScreenLost};
 use super::signals::{self, SIGNALS};
-use super::{AirConfig, Config, ConfigError, InputPin, LinkConfig, PinsConfig, PowerConfig, range};
+use super::{
+    AirConfig, Backend, Config, ConfigError, InputPin, LinkConfig, PinsConfig, PowerConfig, range,
+};
 
 /// No machine file, chart or dialect is longer, bytes: a wrong path is found before it is read
 /// into memory.
 const LONGEST: u64 = 1 << 20;
 
-/// Header pins of the boards that the backend `board` drives are numbered 0 to 27.
-const HIGHEST_PIN: u8 = 27;
+/// Header pins of the boards that the backend `rppal` drives are numbered 0 to 27.
+const HIGHEST_PIN: u32 = 27;
+
+/// The chip of the character device where none is named: on most boards the one with the header.
+const USUAL_CHIP: &str = "gpiochip0";
+
+/// One request of the kernel holds so many lines at most.
+const MOST_INPUTS: usize = 64;
 
 /// Longest debounce, ms: more would hide what the guard must see. Ours.
 const LONGEST_DEBOUNCE_MS: u64 = 100;
@@ -91,10 +99,6 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         }
         None => Vec::new(),
     };
-    let backend = match low.pins.backend {
-        Backend::Board => "board",
-        Backend::None => "none",
-    };
     let point = |[x, y]: [f64; 2]| Point::new(x, y);
     Ok(Config {
         name: low.name,
@@ -123,7 +127,8 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
             silence_ms: low.link.silence_ms,
         },
         pins: PinsConfig {
-            backend: backend.to_owned(),
+            backend: low.pins.backend,
+            chip: low.pins.chip.unwrap_or_else(|| USUAL_CHIP.to_owned()),
             permit: low.pins.permit,
             inputs,
             fitted,
@@ -213,77 +218,33 @@ struct WrongPin {
     remedy: String,
 }
 
-fn pins(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
-    let wrong = |key: String, says: String, remedy: &str| WrongPin {
-        key,
-        says,
-        remedy: remedy.to_owned(),
-    };
-    let unknown = |key: String, name: &str| {
-        wrong(
-            key,
-            format!("names the signal {name:?}, which there is not"),
-            &format!("The signals are {}", signals::names()),
-        )
-    };
-    let mut fitted = BTreeSet::new();
-    let mut inputs = Vec::new();
-    match pins.backend {
-        Backend::None => {
-            if !pins.inputs.is_empty() || pins.permit.is_some() {
-                return Err(wrong(
-                    "pins.backend".into(),
-                    "is \"none\", and yet pins are given".into(),
-                    "Take backend = \"board\", or name the signals alone in pins.fitted",
-                ));
-            }
-            for name in &pins.fitted {
-                signals::named(name).ok_or_else(|| unknown("pins.fitted".into(), name))?;
-                fitted.insert(name.clone());
-            }
-        }
-        Backend::Board => {
-            if !pins.fitted.is_empty() {
-                return Err(wrong(
-                    "pins.fitted".into(),
-                    "is given beside backend = \"board\"".into(),
-                    "Leave it out: what has a table [pins.inputs.NAME] is fitted",
-                ));
-            }
-            let permit = pins.permit.ok_or_else(|| {
-                wrong(
-                    "pins.permit".into(),
-                    "is missing: without the permit's pin nothing can be cut".into(),
-                    "Name the output pin that the missing-pulse relay is wired to",
-                )
-            })?;
-            let mut used = vec![("permit".to_owned(), "pins.permit".to_owned(), permit)];
-            for (name, input) in &pins.inputs {
-                let key = format!("pins.inputs.{name}");
-                let kind = signals::named(name).ok_or_else(|| unknown(key.clone(), name))?;
-                if !kind.on_a_pin {
-                    return Err(wrong(
-                        key,
-                        "is not an on/off input".into(),
-                        "Arc voltage cannot be read by a pin: leave it out",
-                    ));
-                }
-                inputs.push(
-                    input_pin(name, kind.open_is_safe, input)
-                        .map_err(|(says, remedy)| wrong(key.clone(), says, remedy))?,
-                );
-                used.push((name.clone(), key, input.pin));
-                fitted.insert(name.clone());
-            }
-            check_numbers(&used)?;
-        }
+fn wrong(key: impl Into<String>, says: impl Into<String>, remedy: impl Into<String>) -> WrongPin {
+    WrongPin {
+        key: key.into(),
+        says: says.into(),
+        remedy: remedy.into(),
     }
+}
+
+fn unknown(key: String, name: &str) -> WrongPin {
+    wrong(
+        key,
+        format!("names the signal {name:?}, which there is not"),
+        format!("The signals are {}", signals::names()),
+    )
+}
+
+fn pins(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
+    let (inputs, fitted) = match pins.backend {
+        Backend::None => (Vec::new(), without_pins(pins)?),
+        Backend::CharacterDevice | Backend::Rppal => wired(pins)?,
+    };
     if let Some(missing) = SIGNALS
         .iter()
         .find(|s| s.required && !fitted.contains(s.name))
     {
         return Err(wrong(
-            "pins".into(),
+            "pins",
             format!(
                 "lacks the signal {}: what is not known is not safe",
                 missing.name
@@ -294,23 +255,110 @@ fn pins(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
     Ok((inputs, fitted))
 }
 
-fn check_numbers(used: &[(String, String, u8)]) -> Result<(), WrongPin> {
+/// The signals of a table without pins.
+fn without_pins(pins: &Pins) -> Result<BTreeSet<String>, WrongPin> {
+    if !pins.inputs.is_empty()
+        || pins.permit.is_some()
+        || pins.chip.is_some()
+        || !pins.reserved.is_empty()
+    {
+        return Err(wrong(
+            "pins.backend",
+            "is \"none\", and yet pins are given",
+            "Take backend = \"character-device\", or name the signals alone in pins.fitted",
+        ));
+    }
+    for name in &pins.fitted {
+        signals::named(name).ok_or_else(|| unknown("pins.fitted".into(), name))?;
+    }
+    Ok(pins.fitted.iter().cloned().collect())
+}
+
+/// The inputs of a table with pins, and what is fitted.
+fn wired(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
+    if !pins.fitted.is_empty() {
+        return Err(wrong(
+            "pins.fitted",
+            format!("is given beside backend = {:?}", pins.backend.name()),
+            "Leave it out: what has a table [pins.inputs.NAME] is fitted",
+        ));
+    }
+    if pins.backend == Backend::Rppal && pins.chip.is_some() {
+        return Err(wrong(
+            "pins.chip",
+            "is given beside backend = \"rppal\", which finds its pins by itself",
+            "Leave it out, or take backend = \"character-device\"",
+        ));
+    }
+    if pins.chip.as_deref() == Some("") {
+        return Err(wrong(
+            "pins.chip",
+            "is empty",
+            "Name the chip by its name, path or label, such as \"gpiochip0\"",
+        ));
+    }
+    let permit = pins.permit.ok_or_else(|| {
+        wrong(
+            "pins.permit",
+            "is missing: without the permit's pin nothing can be cut",
+            "Name the output pin that the missing-pulse relay is wired to",
+        )
+    })?;
+    let mut used = vec![("permit".to_owned(), "pins.permit".to_owned(), permit)];
+    let (mut inputs, mut fitted) = (Vec::new(), BTreeSet::new());
+    for (name, input) in &pins.inputs {
+        let key = format!("pins.inputs.{name}");
+        let kind = signals::named(name).ok_or_else(|| unknown(key.clone(), name))?;
+        if !kind.on_a_pin {
+            return Err(wrong(
+                key,
+                "is not an on/off input",
+                "Arc voltage cannot be read by a pin: leave it out",
+            ));
+        }
+        inputs.push(
+            input_pin(name, kind.open_is_safe, input)
+                .map_err(|(says, remedy)| wrong(key.clone(), says, remedy))?,
+        );
+        used.push((name.clone(), key, input.pin));
+        fitted.insert(name.clone());
+    }
+    if inputs.len() > MOST_INPUTS {
+        return Err(wrong(
+            "pins.inputs",
+            format!("has {} inputs, more than {MOST_INPUTS}", inputs.len()),
+            "Leave some out",
+        ));
+    }
+    check_numbers(pins, &used)?;
+    Ok((inputs, fitted))
+}
+
+fn check_numbers(pins: &Pins, used: &[(String, String, u32)]) -> Result<(), WrongPin> {
     for (i, (name, key, pin)) in used.iter().enumerate() {
-        if *pin > HIGHEST_PIN {
-            return Err(WrongPin {
-                key: key.clone(),
-                says: format!("is pin {pin}, beyond {HIGHEST_PIN}"),
-                remedy: "Give the number of the board's processor (GPIO), not the place on the \
-                         header"
-                    .into(),
-            });
+        if pins.backend == Backend::Rppal && *pin > HIGHEST_PIN {
+            return Err(wrong(
+                key,
+                format!("is pin {pin}, beyond {HIGHEST_PIN}"),
+                "Give the number of the board's processor (GPIO), not the place on the header",
+            ));
         }
         if let Some((other, ..)) = used.iter().take(i).find(|(.., p)| p == pin) {
-            return Err(WrongPin {
-                key: key.clone(),
-                says: format!("puts {name} on pin {pin}, which {other} has already"),
-                remedy: "Give every signal a pin of its own".into(),
-            });
+            return Err(wrong(
+                key,
+                format!("puts {name} on pin {pin}, which {other} has already"),
+                "Give every signal a pin of its own",
+            ));
+        }
+        if let Some((by, _)) = pins.reserved.iter().find(|(_, p)| p.contains(pin)) {
+            return Err(wrong(
+                key,
+                format!("puts {name} on pin {pin}, which pins.reserved.{by} keeps for {by}"),
+                format!(
+                    "Wire {name} to another pin, or take {pin} from pins.reserved.{by} if the board \
+                     does not use it so"
+                ),
+            ));
         }
     }
     Ok(())
@@ -336,8 +384,15 @@ fn input_pin(
     }
     let loose_wire_reads_closed = matches!(
         (input.pull, input.closed_is),
-        (Pull::Up, Level::High) | (Pull::Down, Level::Low)
+        (Pull::Up | Pull::OutsideUp, Level::High) | (Pull::Down | Pull::OutsideDown, Level::Low)
     );
+    if open_is_safe && input.pull == Pull::None {
+        return Err((
+            "has no resistor that pulls it: when its wire comes off it may read as closed".into(),
+            "Set pull = \"up\" or \"down\" for the board's own resistor, \"outside-up\" or \
+             \"outside-down\" for one beside it, so that a loose wire reads as an open contact",
+        ));
+    }
     if open_is_safe && loose_wire_reads_closed {
         return Err((
             "would read as closed when its wire comes off".into(),
@@ -352,7 +407,7 @@ fn input_pin(
         pull: match input.pull {
             Pull::Up => "up",
             Pull::Down => "down",
-            Pull::None => "none",
+            Pull::OutsideUp | Pull::OutsideDown | Pull::None => "none",
         }
         .to_owned(),
         debounce_ms: input.debounce_ms,

@@ -56,7 +56,8 @@ fn practice_says_which_signals_it_has() {
 fn the_example_with_pins_is_accepted_and_labelled() {
     let c = resolved(BOARD).expect("the example is right");
     assert!(c.text.contains("INVENTED DATA"));
-    assert_eq!(c.pins.backend, "board");
+    assert_eq!(c.pins.backend, Backend::CharacterDevice);
+    assert_eq!(c.pins.chip, "gpiochip0");
     assert_eq!(c.pins.permit, Some(18));
     let estop = c.pins.inputs.iter().find(|i| i.signal == "estop");
     let estop = estop.expect("there is an e-stop");
@@ -286,7 +287,6 @@ fn two_signals_on_one_pin_are_refused_by_name() {
             .contains("puts estop on pin 18, which permit has already"),
         "{error}"
     );
-    assert!(with("pin = 19", "pin = 28").says.contains("beyond 27"));
 }
 
 #[test]
@@ -345,4 +345,72 @@ proptest! {
             let _ = resolved(&BOARD[..at]);
         }
     }
+}
+
+#[test]
+fn a_loose_wire_without_a_resistor_is_refused_where_it_must_read_as_open() {
+    for name in ["estop", "torch_seated", "air_ok", "arc_ok"] {
+        let table = format!("[pins.inputs.{name}]");
+        let from = BOARD.find(&table).expect("it is there");
+        let (before, after) = BOARD.split_at(from);
+        let open = format!(
+            "{before}{}",
+            after.replacen("pull = \"up\"", "pull = \"none\"", 1)
+        );
+        let error = resolved(&open).expect_err("no resistor");
+        assert!(
+            error.says.contains(&format!("pins.inputs.{name}")) && error.says.contains("resistor"),
+            "{error}"
+        );
+        for (pull, good) in [("outside-up", true), ("outside-down", false)] {
+            let text = format!(
+                "{before}{}",
+                after.replacen("pull = \"up\"", &format!("pull = {pull:?}"), 1)
+            );
+            assert_eq!(resolved(&text).is_ok(), good, "{name} {pull}");
+        }
+    }
+    let gate =
+        format!("{BOARD}\n[pins.inputs.gate]\npin = 4\npull = \"up\"\nclosed_is = \"high\"\n");
+    let error = resolved(&gate).expect_err("a loose wire would read as a closed gate");
+    assert!(error.says.contains("pins.inputs.gate"), "{error}");
+}
+
+#[test]
+fn a_pin_that_the_board_uses_otherwise_is_refused_by_that_use() {
+    let usual = "reserved = { i2c = [2, 3], uart = [14, 15] }";
+    let error = with(usual, "reserved = { i2c = [2, 3], spi = [9, 19] }");
+    assert!(
+        error.says.contains("estop on pin 19") && error.says.contains("pins.reserved.spi"),
+        "{error}"
+    );
+    let error = with(usual, "reserved = { uart = [18] }");
+    assert!(error.says.contains("permit on pin 18"), "{error}");
+}
+
+#[test]
+fn the_backend_is_the_character_device_unless_named_and_its_chip_may_be() {
+    let of = |from: &str, to: &str| {
+        assert!(BOARD.contains(from));
+        resolved(&BOARD.replace(from, to))
+    };
+    let without = of("backend = \"character-device\"\n", "").expect("a default");
+    assert_eq!(without.pins.backend, Backend::CharacterDevice);
+    let named = of("chip = \"gpiochip0\"", "chip = \"/dev/gpiochip4\"").expect("a chip");
+    assert_eq!(named.pins.chip, "/dev/gpiochip4");
+    let registers = BOARD
+        .replace("backend = \"character-device\"", "backend = \"rppal\"")
+        .replace("chip = \"gpiochip0\"", "");
+    let known = resolved(&registers).expect("known");
+    assert_eq!(known.pins.backend, Backend::Rppal);
+    let error = of("backend = \"character-device\"", "backend = \"board\"");
+    let error = error.expect_err("there is none of this name");
+    assert!(error.says.contains("character-device"), "{error}");
+    let error = of("backend = \"character-device\"", "backend = \"rppal\"");
+    assert!(error.expect_err("no chip there").says.contains("pins.chip"));
+    // Only registers end at 27.
+    of("pin = 5\n", "pin = 400\n").expect("a chip may have many lines");
+    let far = registers.replace("pin = 5\n", "pin = 28\n");
+    let error = resolved(&far).expect_err("beyond the header");
+    assert!(error.says.contains("beyond 27"), "{error}");
 }

@@ -169,6 +169,11 @@ impl Judge {
             .push(format!("{what} ({:.3} s{place})", now as f64 / 1e9));
     }
 
+    /// Another sheet lies there; the controller's lines count on.
+    pub(super) fn goes_on_from(&mut self, before: &Self) {
+        (self.epoch, self.last_line) = (before.epoch, before.last_line);
+    }
+
     pub(super) fn executed(&mut self, now: u64, epoch: u32, number: u32) {
         if self.epoch != Some(epoch) {
             self.epoch = Some(epoch);

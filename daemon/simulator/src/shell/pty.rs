@@ -10,7 +10,7 @@ use rustix::pty::OpenptFlags;
 use rustix::termios::OptionalActions;
 
 /// A plugged-in cable. Dropped: pulled out; the panel's end hangs up.
-pub(super) struct Cable {
+pub struct Cable {
     master: OwnedFd,
     /// Kept open: without any open slave the master reads an error.
     slave: OwnedFd,
@@ -19,7 +19,10 @@ pub(super) struct Cable {
 
 impl Cable {
     /// Plugs in: the slave is raw before its name appears at `link`.
-    pub(super) fn plug(link: &Path) -> io::Result<Self> {
+    ///
+    /// # Errors
+    /// The pseudo-terminal or its name could not be made.
+    pub fn plug(link: &Path) -> io::Result<Self> {
         let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
         let master = rustix::pty::openpt(flags)?;
         rustix::pty::grantpt(&master)?;
@@ -48,12 +51,15 @@ impl Cable {
         })
     }
 
-    pub(super) fn master(&self) -> &OwnedFd {
+    /// The far end, to wait on.
+    #[must_use]
+    pub fn master(&self) -> &OwnedFd {
         &self.master
     }
 
     /// Everything that the panel has written and that is here already.
-    pub(super) fn read(&self) -> Vec<u8> {
+    #[must_use]
+    pub fn read(&self) -> Vec<u8> {
         let mut all = Vec::new();
         let mut chunk = [0; 4096];
         while let Ok(n) = rustix::io::read(&self.master, &mut chunk) {
@@ -67,7 +73,7 @@ impl Cable {
 
     /// Writes what the kernel has room for; the rest is lost, as in a full receiver. Gives how
     /// many bytes were written.
-    pub(super) fn write(&self, bytes: &[u8]) -> usize {
+    pub fn write(&self, bytes: &[u8]) -> usize {
         let mut done = 0;
         while done < bytes.len() {
             match rustix::io::write(&self.master, &bytes[done..]) {
@@ -80,7 +86,7 @@ impl Cable {
     }
 
     /// Takes off the exclusive mode that a panel leaves behind when it is killed.
-    pub(super) fn free(&self) {
+    pub fn free(&self) {
         // Cannot fail on a terminal of our own; if it does, the next panel says that it is busy.
         let _ = rustix::termios::ioctl_tiocnxcl(&self.slave);
     }

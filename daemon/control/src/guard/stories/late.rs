@@ -131,3 +131,82 @@ fn the_permit_does_not_begin_under_a_fire_that_is_closed() {
     t.wait(100);
     assert!(t.levels.iter().all(|(_, level)| !level));
 }
+
+/// The edges that were told of this input: level, moment, and whether it is only known to be after.
+fn edges_of(t: &Told, of: EdgeInput) -> Vec<(bool, Time, bool)> {
+    let edge = |r: &GuardReport| match *r {
+        GuardReport::Edge {
+            input,
+            level,
+            at,
+            after,
+        } if input == of => Some((level, at, after.is_some())),
+        _ => None,
+    };
+    t.reports.iter().filter_map(edge).collect()
+}
+
+#[test]
+fn the_kernels_moment_of_an_edge_is_told_however_late_the_guard_comes() {
+    for (told, late_ms) in [(false, 1), (true, 1), (false, 80), (true, 80)] {
+        let mut t = Told::cutting();
+        t.reports.clear();
+        let before = t.now;
+        t.now += Duration::from_millis(late_ms);
+        t.s.arc_ok = false;
+        let edge = before + Duration::from_micros(300);
+        if told {
+            t.opened.moments.arc_ok = Some(edge);
+        }
+        t.step();
+        let at = if told { edge } else { t.now };
+        let unsure = !told && late_ms == 80;
+        assert_eq!(
+            edges_of(&t, EdgeInput::ArcOk),
+            [(false, at, unsure)],
+            "told {told}, {late_ms} ms late"
+        );
+    }
+}
+
+#[test]
+fn a_moment_that_cannot_be_is_brought_between_the_look_before_and_this_one() {
+    for (told, is) in [(Time::ZERO, 0), (Time::from_ms(1_000_000), 1)] {
+        let mut t = Told::cutting();
+        t.reports.clear();
+        let before = t.now;
+        t.s.arc_ok = false;
+        t.opened.moments.arc_ok = Some(told);
+        t.now += Duration::from_millis(1);
+        t.step();
+        let at = before + Duration::from_millis(is);
+        assert_eq!(edges_of(&t, EdgeInput::ArcOk), [(false, at, false)]);
+    }
+}
+
+#[test]
+fn how_long_the_arc_is_lost_counts_from_its_edge_and_an_emergency_stop_is_told_at_its_own() {
+    let mut t = Told::cutting();
+    t.reports.clear();
+    let edge = t.now + Duration::from_millis(1);
+    t.s.arc_ok = false;
+    t.opened.moments.arc_ok = Some(edge);
+    t.now += Duration::from_millis(6);
+    t.step();
+    while t.trips().is_empty() {
+        t.wait(1);
+    }
+    assert_eq!(t.now, edge + Duration::from_millis(30));
+    let mut t = Told::cutting();
+    t.reports.clear();
+    let edge = t.now + Duration::from_micros(200);
+    t.s.estop_open = true;
+    t.opened.moments.estop = Some(edge);
+    t.now += Duration::from_millis(1);
+    t.step();
+    let told = t
+        .reports
+        .iter()
+        .any(|r| matches!(r, GuardReport::Tripped { cause: Cause::Estop, at, .. } if *at == edge));
+    assert!(told, "{:?}", t.reports);
+}

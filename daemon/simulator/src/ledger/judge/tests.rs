@@ -232,6 +232,21 @@ fn lines_of_an_epoch_are_executed_once_each_in_order() {
 }
 
 #[test]
+fn a_sheet_that_is_laid_in_the_middle_of_an_epoch_makes_no_line_of_before_a_lost_one() {
+    let mut before = judge();
+    for number in 1..=5 {
+        before.executed(MS, 7, number);
+    }
+    let mut judge = judge();
+    judge.goes_on_from(&before);
+    judge.executed(2 * MS, 7, 6);
+    assert!(judge.violations().is_empty(), "{:?}", judge.violations());
+    judge.executed(3 * MS, 7, 8);
+    judge.executed(3 * MS, 7, 6);
+    assert_eq!(judge.violations().len(), 2, "it still counts from there");
+}
+
+#[test]
 fn a_second_episode_is_told_again() {
     let mut judge = judge();
     for ms in [101, 102, 103, 104] {
