@@ -137,7 +137,11 @@ impl Rig {
         }));
         // The first pulse: a high level comes only from a guard that permits.
         while rig.permit.try_recv() != Ok(true) {
-            rig.levels(Signals::default());
+            // One after the other: more than the guard has taken would fill its mouth with levels, and
+            // what it says last would be kept back.
+            if rig.taken.load(Ordering::SeqCst) >= rig.sent {
+                rig.levels(Signals::default());
+            }
             std::thread::yield_now();
         }
         rig
