@@ -9,6 +9,7 @@
 
 mod draft;
 mod job;
+pub mod make;
 mod placed;
 mod predicted;
 mod prepared;

@@ -10,6 +10,8 @@ pub(crate) mod check;
 mod faults;
 mod lines;
 pub(crate) mod log;
+pub(crate) mod make;
+mod make_args;
 pub(crate) mod replay;
 #[cfg(test)]
 mod tests;

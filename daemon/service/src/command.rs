@@ -7,7 +7,8 @@ use clap::Parser as _;
 use tracing_subscriber::EnvFilter;
 
 use crate::cli::{
-    Cli, Command, Lines, PracticeArgs, USAGE, backup, check, colour_wanted, fail, log, replay, vet,
+    Cli, Command, Lines, PracticeArgs, USAGE, backup, check, colour_wanted, fail, log, make,
+    replay, vet,
 };
 
 /// Reads the command line of this process and carries it out.
@@ -37,6 +38,7 @@ fn carry_out(command: Command) -> ExitCode {
         },
         Command::Table(args) => crate::practice::run_table(&args),
         Command::Vet(args) => vet::run(&args),
+        Command::Make(args) => make::run(&args),
         Command::Log(args) => log::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Check(args) => check::run(&args),

@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use simulator::harness::{FaultKind, FaultSpec};
 
 use super::faults::FaultArg;
+pub use super::make_args::{MakeArgs, MakeShape};
 
 /// Where the console listens unless it is told otherwise: this machine alone.
 pub const DEFAULT_LISTEN: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 8440);
@@ -37,6 +38,8 @@ pub enum Command {
     Practice(PracticeTyped),
     /// Say whether a cutting program may be cut, and why not
     Vet(VetArgs),
+    /// A simple program from finished sizes: kerf, leads and order, vetted
+    Make(MakeArgs),
     /// Tell what happened, from the journal
     Log(LogArgs),
     /// Feed a recorded run through the panel's decisions again and compare

@@ -83,7 +83,8 @@ fn json(what: &impl serde::Serialize, file: &Found) -> Result<String, String> {
     Ok(json)
 }
 
-fn setup(file: &Path) -> Result<Setup, String> {
+/// Reads a setup file.
+pub(super) fn setup(file: &Path) -> Result<Setup, String> {
     let remedy = "Name a setup file that can be read";
     let text = String::from_utf8(bytes(file, remedy)?)
         .map_err(|_| format!("{}: is no text in UTF-8. {remedy}", file.display()))?;
