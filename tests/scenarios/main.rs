@@ -10,6 +10,7 @@ mod journal;
 mod killed;
 mod kills;
 mod large;
+mod making;
 mod mutations;
 mod parts;
 mod replay;

@@ -10,7 +10,7 @@ use crate::table::Table;
 /// The torch's body, mm from its middle (`on-clamp`).
 const BODY_MM: f64 = 25.0;
 /// Kept beyond every margin, mm: numbers are rounded.
-const SPARE_MM: f64 = 0.01;
+pub(super) const SPARE_MM: f64 = 0.01;
 /// Places are tried so far apart, mm; on a large sheet further, so that there are no more than [`TRIED`]
 /// along an axis.
 const STEP_MM: f64 = 5.0;

@@ -5,6 +5,7 @@ use std::f64::consts::FRAC_PI_2;
 use units::Point;
 
 use super::path::{MadeCut, Pen, hole, outline};
+use super::place::SPARE_MM;
 use super::{NotMade, Stuff};
 
 /// A shape with its finished sizes, mm and degrees.
@@ -184,10 +185,20 @@ impl Shape {
         }
     }
 
+    /// The narrower size of the part that comes free.
+    fn across(&self) -> f64 {
+        match *self {
+            Self::Disc { diameter } => diameter,
+            Self::Ring { outer, .. } => outer,
+            Self::Rectangle { width, height, .. } => width.min(height),
+            Self::Slot { .. } | Self::Line { .. } | Self::Holes { .. } => f64::INFINITY,
+        }
+    }
+
     /// Its cuts in order, about its own zero: holes first. A line's are sheet mm.
     pub(super) fn cuts(&self, stuff: &Stuff, sheet: Point) -> Result<Vec<MadeCut>, NotMade> {
         let (half, feed) = (stuff.kerf_mm / 2.0, stuff.feed_mm_min);
-        let lead = stuff.lead_mm();
+        let lead = stuff.outline_lead_mm(self.across());
         let round = |r: f64| {
             let mut pen = Pen::at(0.0, -r);
             pen.arc((0.0, -r), (0.0, 0.0), true);
@@ -259,10 +270,25 @@ impl Shape {
     }
 }
 
+/// Narrower parts may fall between usual slats, mm (common practice, number invented).
+const MAY_FALL_MM: f64 = 80.0;
+
 impl Stuff {
     /// What `lead-in-short` offers, mm.
     pub(super) fn lead_mm(&self) -> f64 {
         (1.5 * self.thickness_mm).max(4.0)
+    }
+
+    /// Of an outline. A part that may fall through the slats comes free a little before its contour
+    /// closes, as soon as the kerf meets that of the lead-in; with a tight lead-in there is less left
+    /// to cut by then (`path-in-void`). The pierce still lies beyond its splash (`lead-in-short`).
+    fn outline_lead_mm(&self, across: f64) -> f64 {
+        if across >= MAY_FALL_MM {
+            return self.lead_mm();
+        }
+        let w = self.kerf_mm;
+        let splash = (1.5 * w).max(0.8 * w + 1.0 + 0.3 * self.thickness_mm);
+        (splash + 0.05 - w / 2.0).max(1.1 * w)
     }
 
     fn inside_feed(&self, across: f64) -> f64 {
@@ -337,7 +363,7 @@ fn line(
     let aside = |p: Point| p.moved(-y * stuff.kerf_mm / 2.0, x * stuff.kerf_mm / 2.0);
     let (mut from, mut to) = (aside(from), aside(to));
     if trim {
-        let border = stuff.border_mm() + stuff.kerf_mm / 2.0;
+        let border = stuff.border_mm() + stuff.kerf_mm / 2.0 + SPARE_MM;
         let drawn_in = |p: Point| {
             Point::new(
                 p.x.min(sheet.x - border).max(border),
