@@ -333,6 +333,40 @@ fn ranges_and_classes_of_iso_9013_2017() {
     assert_eq!(size_limit_mm(1, 151.0, 100.0), None);
     assert_eq!(size_limit_mm(1, 5.0, 9000.0), None);
 
+    // A slip in copying: no limit shrinks with thickness or length, and class 2 is the wider.
+    let thick = [
+        0.5, 2.0, 5.0, 8.0, 12.0, 18.0, 22.0, 30.0, 40.0, 70.0, 120.0,
+    ];
+    let long = [2.0, 5.0, 20.0, 80.0, 200.0, 600.0, 1500.0, 3000.0, 5000.0];
+    let mut limits = 0;
+    for (i, a) in thick.iter().enumerate() {
+        for (j, l) in long.iter().enumerate() {
+            for class in [1, 2] {
+                let Some(limit) = size_limit_mm(class, *a, *l) else {
+                    continue;
+                };
+                limits += 1;
+                let less = |a: f64, l: f64| size_limit_mm(class, a, l).is_none_or(|s| s <= limit);
+                assert!(
+                    less(thick[i.saturating_sub(1)], *l),
+                    "class {class}, {a} thick, {l} long"
+                );
+                assert!(
+                    less(*a, long[j.saturating_sub(1)]),
+                    "class {class}, {a} thick, {l} long"
+                );
+            }
+            let both = size_limit_mm(1, *a, *l).zip(size_limit_mm(2, *a, *l));
+            assert!(
+                both.is_none_or(|(one, two)| one < two),
+                "{a} thick, {l} long"
+            );
+        }
+    }
+    // 11 rows of 9 in class 1 but for 8 dashes to 3 mm and 4 to 10 mm; 6 thicknesses in class 2 but for
+    // one length that was not seen and 3 dashes.
+    assert_eq!(limits, (11 * 9 - 8 - 4) + (6 * 9 - 1 - 3));
+
     let s = report(gauge_plate()).iso_9013;
     assert_eq!(s.designation.as_deref(), Some("ISO 9013-432"));
     assert!(
