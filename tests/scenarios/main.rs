@@ -1,5 +1,6 @@
 //! Whole-service tests: the real binary over a real pseudo-terminal against the simulated table.
 
+mod article;
 #[path = "../simulation/chance.rs"]
 #[allow(dead_code, reason = "the random jobs draw more from it")]
 mod chance;

@@ -71,7 +71,8 @@ const MAY_USE: [(&str, Names, Names, Names); 7] = [
     (
         "process",
         &["units"],
-        &["serde", "thiserror", "toml"],
+        // Singular values and the tails of distributions: arithmetic without I/O.
+        &["nalgebra", "serde", "statrs", "thiserror", "toml"],
         TEST_TOOLS,
     ),
     (

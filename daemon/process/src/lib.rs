@@ -4,6 +4,7 @@
 //! write feeds in mm/min as the trade does.
 
 mod air;
+pub mod article;
 mod between;
 mod chart;
 mod cycle;

@@ -5,6 +5,7 @@
 //! 2 usage, a file that cannot be opened, a setup or configuration that is wrong.
 
 mod args;
+pub(crate) mod article;
 pub(crate) mod backup;
 pub(crate) mod check;
 mod faults;
@@ -21,8 +22,8 @@ use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 pub use args::{
-    BackupArgs, CheckArgs, DEFAULT_LISTEN, Format, LogArgs, LogFormat, PracticeArgs, ReplayArgs,
-    RestoreArgs, RunChoice, ServeArgs, TableArgs, VetArgs, VetFormat,
+    ArticleArgs, BackupArgs, CheckArgs, DEFAULT_LISTEN, Format, LogArgs, LogFormat, PracticeArgs,
+    ReplayArgs, RestoreArgs, RunChoice, ServeArgs, TableArgs, VetArgs, VetFormat,
 };
 
 pub(crate) use args::{Cli, Command};

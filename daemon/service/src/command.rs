@@ -7,8 +7,8 @@ use clap::Parser as _;
 use tracing_subscriber::EnvFilter;
 
 use crate::cli::{
-    Cli, Command, Lines, PracticeArgs, USAGE, backup, check, colour_wanted, fail, log, make,
-    replay, vet,
+    Cli, Command, Lines, PracticeArgs, USAGE, article, backup, check, colour_wanted, fail, log,
+    make, replay, vet,
 };
 
 /// Reads the command line of this process and carries it out.
@@ -44,6 +44,7 @@ fn carry_out(command: Command) -> ExitCode {
         Command::Check(args) => check::run(&args),
         Command::Backup(args) => backup::make(&args),
         Command::Restore(args) => backup::restore(&args),
+        Command::Article(args) => article::run(&args),
     }
 }
 

@@ -50,6 +50,8 @@ pub enum Command {
     Backup(BackupArgs),
     /// Put what a backup holds back in place; what lies there is moved aside
     Restore(RestoreArgs),
+    /// First-article sums: what readings of a finished part say of kerf, scale and squareness
+    Article(ArticleArgs),
     /// The simulated table as a process of its own
     #[command(hide = true)]
     Table(TableArgs),
@@ -405,6 +407,21 @@ pub struct CheckArgs {
     /// The machine file of the table [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
+}
+
+/// `standclear article`.
+#[derive(Clone, Debug, Args)]
+pub struct ArticleArgs {
+    /// The readings (TOML): see config/articles/gauge-plate.toml
+    #[arg(value_name = "READINGS.toml")]
+    pub readings: PathBuf,
+    /// The machine file, for its cut chart [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml,
+    /// else none]
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// How the report is printed: text is a page to print
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    pub format: Format,
 }
 
 /// The hidden `standclear table`.

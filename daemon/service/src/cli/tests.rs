@@ -44,6 +44,8 @@ fn every_flag_of_the_contract_is_taken() {
         "log --run 3 --format json",
         "replay 3 --state a",
         "check --config a",
+        "article r.toml",
+        "article r.toml --config a --format json",
         "table --dir d",
         "practice --table d",
     ] {
@@ -62,6 +64,9 @@ fn what_is_not_in_the_contract_is_a_usage_error() {
         "vet a --explain all",
         "log --run first",
         "log --format xml",
+        "article",
+        "article a b",
+        "article a --format sarif",
         "practice --speed 0",
         "practice --speed nan",
         "practice --speed fast",
