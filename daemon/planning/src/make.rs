@@ -18,9 +18,9 @@ pub use shape::Shape;
 use crate::row;
 use crate::table::Table;
 
-/// What a simple cut is made for.
+/// The settings that a simple cut is made with: what the setup and the chart row say.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Stuff {
+pub struct MakeSettings {
     /// Thickness, mm.
     pub thickness_mm: f64,
     /// Width of the kerf, mm.
@@ -43,7 +43,7 @@ pub struct Made {
     /// Where on the sheet it was put (see [`make`]), mm.
     pub at: Point,
     /// What it was made for.
-    pub stuff: Stuff,
+    pub settings: MakeSettings,
 }
 
 /// Why a simple cut was not made.
@@ -76,7 +76,7 @@ impl NotMade {
     }
 }
 
-impl Stuff {
+impl MakeSettings {
     /// What the chart row and the setup say.
     ///
     /// # Errors
@@ -114,10 +114,10 @@ pub fn make(
     shape: &Shape,
     at: Option<Point>,
 ) -> Result<Made, NotMade> {
-    let stuff = Stuff::of(table, setup)?;
-    shape.check(&stuff)?;
-    let cuts = shape.cuts(&stuff, setup.sheet)?;
-    let place = place::Place::new(table, setup, &stuff);
+    let settings = MakeSettings::of(table, setup)?;
+    shape.check(&settings)?;
+    let cuts = shape.cuts(&settings, setup.sheet)?;
+    let place = place::Place::new(table, setup, &settings);
     let at = match (shape, at) {
         (Shape::Line { .. }, None) => Point::new(0.0, 0.0),
         (Shape::Line { .. }, Some(_)) => {
@@ -131,12 +131,12 @@ pub fn make(
     };
     let cuts: Vec<_> = cuts.iter().map(|c| c.moved(at)).collect();
     place.check(&cuts)?;
-    let text = text::write(shape, setup, &stuff, &cuts);
+    let text = text::write(shape, setup, &settings, &cuts);
     Ok(Made {
         text,
         cuts,
         at,
-        stuff,
+        settings,
     })
 }
 

@@ -26,7 +26,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use control::{Moments, Opened, Signals};
+use control::{Opened, Signals};
 use rustix::fd::OwnedFd;
 use units::Time;
 
@@ -258,15 +258,18 @@ impl<L: Lines> BoardPins<L> {
                  its shield and its contact"
             );
         }
-        let at = edge.at.unwrap_or(now).min(now);
+        let at = edge.at.map(|at| at.min(now));
         let closed = edge.high == wired.active_high;
-        wired.debounce.edge(at, closed);
+        wired.debounce.edge(now, at, closed);
         if !closed {
             let opened = &mut self.opened;
             match wired.signal.as_str() {
                 "estop" => {
+                    // The first opening counts.
+                    if !opened.estop {
+                        opened.moments.estop = at;
+                    }
                     opened.estop = true;
-                    opened.moments.estop.get_or_insert(at);
                 }
                 "torch_seated" => opened.torch_seated = true,
                 "gate" => opened.gate = true,
@@ -306,7 +309,7 @@ impl<L: Lines> BoardPins<L> {
             set(&mut signals, &wired.signal, closed);
             if before.is_some_and(|before| before != closed) {
                 let since = wired.debounce.since();
-                changed_at(&mut self.opened.moments, &wired.signal, since);
+                changed_at(&mut self.opened, &wired.signal, since);
             }
             settles = Time::sooner(settles, wired.debounce.settles());
         }
@@ -335,22 +338,22 @@ fn set(signals: &mut Signals, name: &str, closed: bool) {
     }
 }
 
-/// Notes since when an input stands as it does, where its moment is used.
-fn changed_at(moments: &mut Moments, name: &str, at: Time) {
+/// Notes since when an input stands as it does, where its moment is used. `None`, if no edge told it: then
+/// the guard reckons with how late its look may have been.
+fn changed_at(opened: &mut Opened, name: &str, at: Option<Time>) {
+    let moments = &mut opened.moments;
     let moment = match name {
         "fire_on" => &mut moments.fire_on,
         "arc_ok" => &mut moments.arc_ok,
         "contact" => &mut moments.contact,
-        // The first opening counts, and has its moment already.
-        "estop" => {
-            moments.estop.get_or_insert(at);
-            return;
-        }
+        // An opening that was seen as an edge has its moment, known or not.
+        "estop" if opened.estop => return,
+        "estop" => &mut moments.estop,
         "permit_closed" => &mut moments.permit_closed,
         "hold_button" => &mut moments.hold_button,
         _ => return,
     };
-    *moment = Some(at);
+    *moment = at;
 }
 
 impl<L: Lines> Pins for BoardPins<L> {

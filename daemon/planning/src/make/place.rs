@@ -4,7 +4,7 @@ use program::Setup;
 use units::{Bounds, Point, Segment};
 
 use super::path::MadeCut;
-use super::{NotMade, Stuff};
+use super::{MakeSettings, NotMade};
 use crate::table::Table;
 
 /// The torch's body, mm from its middle (`on-clamp`).
@@ -16,7 +16,7 @@ pub(super) const SPARE_MM: f64 = 0.01;
 const STEP_MM: f64 = 5.0;
 const TRIED: f64 = 200.0;
 
-impl Stuff {
+impl MakeSettings {
     /// What is to stay between kerf and the sheet's edge, mm (`near-edge`).
     pub(super) fn border_mm(&self) -> f64 {
         self.thickness_mm.max(5.0)
@@ -32,8 +32,8 @@ pub(super) struct Place {
 }
 
 impl Place {
-    pub fn new(table: &Table<'_>, setup: &Setup, stuff: &Stuff) -> Self {
-        let border = stuff.border_mm() + stuff.kerf_mm / 2.0 + SPARE_MM;
+    pub fn new(table: &Table<'_>, setup: &Setup, settings: &MakeSettings) -> Self {
+        let border = settings.border_mm() + settings.kerf_mm / 2.0 + SPARE_MM;
         let (corner, travel) = (table.sheet_corner, table.travel_xy());
         let room = Bounds {
             low: Point::new(border.max(-corner.x), border.max(-corner.y)),
@@ -50,7 +50,7 @@ impl Place {
             .collect();
         barred.extend(setup.clamp.map(|c| around(c, body, body)));
         // As far as `pierce-near-kerf` offers.
-        let aside = 2.0 * stuff.kerf_mm + 2.0;
+        let aside = 2.0 * settings.kerf_mm + 2.0;
         barred.extend(setup.used.iter().filter_map(|area| {
             let (first, rest) = area.split_first()?;
             let mut b = Bounds::of(*first);

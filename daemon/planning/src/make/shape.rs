@@ -6,7 +6,7 @@ use units::Point;
 
 use super::path::{MadeCut, Pen, hole, outline};
 use super::place::SPARE_MM;
-use super::{NotMade, Stuff};
+use super::{MakeSettings, NotMade};
 
 /// A shape with its finished sizes, mm and degrees.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -84,11 +84,11 @@ impl Shape {
     ///
     /// # Errors
     /// A size that is none, or that a rule of vetting would not pass: what, why, what to do.
-    pub fn check(&self, stuff: &Stuff) -> Result<(), NotMade> {
+    pub fn check(&self, settings: &MakeSettings) -> Result<(), NotMade> {
         match *self {
             Self::Disc { diameter } => {
                 size("diameter", diameter)?;
-                part_size("disc", diameter, stuff)
+                part_size("disc", diameter, settings)
             }
             Self::Ring { outer, inner } => {
                 size("outer diameter", outer)?;
@@ -99,8 +99,8 @@ impl Shape {
                         "Give an inner diameter below the outer one.",
                     ));
                 }
-                inside("hole", inner, stuff)?;
-                web("ring", (outer - inner) / 2.0, stuff)
+                inside("hole", inner, settings)?;
+                web("ring", (outer - inner) / 2.0, settings)
             }
             Self::Rectangle {
                 width,
@@ -115,7 +115,7 @@ impl Shape {
                         "Give one from 0 to half the shorter side.",
                     ));
                 }
-                part_size("rectangle", width.min(height), stuff)
+                part_size("rectangle", width.min(height), settings)
             }
             Self::Slot {
                 length,
@@ -133,7 +133,7 @@ impl Shape {
                         "Give a longer one, or make a hole.",
                     ));
                 }
-                inside("slot", width, stuff)
+                inside("slot", width, settings)
             }
             Self::Line { from, to, .. } => {
                 let near = |p: Point| p.x.abs() <= LARGEST_MM && p.y.abs() <= LARGEST_MM;
@@ -143,7 +143,7 @@ impl Shape {
                         "Give its places in mm from the sheet's lower left corner.",
                     ));
                 }
-                let shortest = 4.0 * stuff.kerf_mm;
+                let shortest = 4.0 * settings.kerf_mm;
                 if from.distance(to) < shortest {
                     return Err(NotMade::by(
                         "stray-cut",
@@ -172,12 +172,12 @@ impl Shape {
                         "Make fewer at once.",
                     ));
                 }
-                inside("hole", diameter, stuff)?;
+                inside("hole", diameter, settings)?;
                 for (many, name, pitch) in [(count, "pitch", pitch), (rows, "row pitch", row_pitch)]
                 {
                     if many > 1 {
                         size(name, pitch)?;
-                        web("web between two holes", pitch - diameter, stuff)?;
+                        web("web between two holes", pitch - diameter, settings)?;
                     }
                 }
                 Ok(())
@@ -196,9 +196,13 @@ impl Shape {
     }
 
     /// Its cuts in order, about its own zero: holes first. A line's are sheet mm.
-    pub(super) fn cuts(&self, stuff: &Stuff, sheet: Point) -> Result<Vec<MadeCut>, NotMade> {
-        let (half, feed) = (stuff.kerf_mm / 2.0, stuff.feed_mm_min);
-        let lead = stuff.outline_lead_mm(self.across());
+    pub(super) fn cuts(
+        &self,
+        settings: &MakeSettings,
+        sheet: Point,
+    ) -> Result<Vec<MadeCut>, NotMade> {
+        let (half, feed) = (settings.kerf_mm / 2.0, settings.feed_mm_min);
+        let lead = settings.outline_lead_mm(self.across());
         let round = |r: f64| {
             let mut pen = Pen::at(0.0, -r);
             pen.arc((0.0, -r), (0.0, 0.0), true);
@@ -210,7 +214,7 @@ impl Shape {
             }
             Self::Ring { outer, inner } => vec![
                 // It ends where the way to the outline begins, so that none leads over its slug.
-                stuff.hole(Point::default(), inner, -FRAC_PI_2, "hole of the ring"),
+                settings.hole(Point::default(), inner, -FRAC_PI_2, "hole of the ring"),
                 outline("outline of the ring", round(outer / 2.0 + half), lead, feed),
             ],
             Self::Rectangle {
@@ -225,13 +229,13 @@ impl Shape {
                 length,
                 width,
                 angle,
-            } => vec![stuff.slot(length, width).placed(Point::default(), angle)],
+            } => vec![settings.slot(length, width).placed(Point::default(), angle)],
             Self::Line {
                 from,
                 to,
                 keep_left,
                 trim,
-            } => vec![line(stuff, sheet, (from, to), keep_left, trim)?],
+            } => vec![line(settings, sheet, (from, to), keep_left, trim)?],
             Self::Holes {
                 count,
                 diameter,
@@ -262,7 +266,7 @@ impl Shape {
                         if let Some(next) = middles.get(i + 1) {
                             toward = (next.y - middles[i].y).atan2(next.x - middles[i].x);
                         }
-                        stuff.hole(middles[i], diameter, toward, "hole")
+                        settings.hole(middles[i], diameter, toward, "hole")
                     })
                     .collect()
             }
@@ -273,7 +277,7 @@ impl Shape {
 /// Narrower parts may fall between usual slats, mm (common practice, number invented).
 const MAY_FALL_MM: f64 = 80.0;
 
-impl Stuff {
+impl MakeSettings {
     /// What `lead-in-short` offers, mm.
     pub(super) fn lead_mm(&self) -> f64 {
         (1.5 * self.thickness_mm).max(4.0)
@@ -348,7 +352,7 @@ fn rectangle(x: f64, y: f64, r: f64) -> Vec<units::Segment> {
 /// A straight cut, half a kerf beside its line on the waste, with what is kept right of travel: the
 /// better edge lies there (`direction-of-cut`).
 fn line(
-    stuff: &Stuff,
+    settings: &MakeSettings,
     sheet: Point,
     (mut from, mut to): (Point, Point),
     keep_left: bool,
@@ -360,10 +364,10 @@ fn line(
     let long = from.distance(to);
     let (x, y) = ((to.x - from.x) / long, (to.y - from.y) / long);
     // Left of travel is the waste.
-    let aside = |p: Point| p.moved(-y * stuff.kerf_mm / 2.0, x * stuff.kerf_mm / 2.0);
+    let aside = |p: Point| p.moved(-y * settings.kerf_mm / 2.0, x * settings.kerf_mm / 2.0);
     let (mut from, mut to) = (aside(from), aside(to));
     if trim {
-        let border = stuff.border_mm() + stuff.kerf_mm / 2.0 + SPARE_MM;
+        let border = settings.border_mm() + settings.kerf_mm / 2.0 + SPARE_MM;
         let drawn_in = |p: Point| {
             Point::new(
                 p.x.min(sheet.x - border).max(border),
@@ -387,7 +391,7 @@ fn line(
         path: vec![units::Segment::Line { from, to }],
         lead_in: 0,
         over_burn: 0,
-        feed_mm_min: stuff.feed_mm_min,
+        feed_mm_min: settings.feed_mm_min,
     })
 }
 
@@ -412,21 +416,21 @@ fn turned(angle: f64) -> Result<(), NotMade> {
 }
 
 /// Whether an opening is wide enough for its pierce and its edge.
-fn inside(what: &str, across: f64, stuff: &Stuff) -> Result<(), NotMade> {
-    let by_t = 1.5 * stuff.thickness_mm;
+fn inside(what: &str, across: f64, settings: &MakeSettings) -> Result<(), NotMade> {
+    let by_t = 1.5 * settings.thickness_mm;
     if across < by_t {
         return Err(NotMade::by(
             "hole-too-small",
             format!(
                 "A {what} of {across} mm in {} mm is under 1.5 x thickness ({by_t:.1} mm): it comes out \
                  tapered and slag fills it.",
-                stuff.thickness_mm
+                settings.thickness_mm
             ),
             "Mark it and drill it.",
         ));
     }
     // A little more than the rule: numbers are written with four decimals.
-    let by_w = 3.0 * stuff.kerf_mm + 0.01;
+    let by_w = 3.0 * settings.kerf_mm + 0.01;
     if across < by_w {
         return Err(NotMade::by(
             "no-lead-in",
@@ -440,8 +444,8 @@ fn inside(what: &str, across: f64, stuff: &Stuff) -> Result<(), NotMade> {
     Ok(())
 }
 
-fn part_size(what: &str, across: f64, stuff: &Stuff) -> Result<(), NotMade> {
-    let limit = (1.5 * stuff.thickness_mm).max(3.0 * stuff.kerf_mm);
+fn part_size(what: &str, across: f64, settings: &MakeSettings) -> Result<(), NotMade> {
+    let limit = (1.5 * settings.thickness_mm).max(3.0 * settings.kerf_mm);
     if across >= limit {
         return Ok(());
     }
@@ -454,8 +458,8 @@ fn part_size(what: &str, across: f64, stuff: &Stuff) -> Result<(), NotMade> {
     ))
 }
 
-fn web(what: &str, across: f64, stuff: &Stuff) -> Result<(), NotMade> {
-    let limit = stuff.thickness_mm.max(2.0);
+fn web(what: &str, across: f64, settings: &MakeSettings) -> Result<(), NotMade> {
+    let limit = settings.thickness_mm.max(2.0);
     if across >= limit {
         return Ok(());
     }

@@ -2,10 +2,10 @@ use std::f64::consts::PI;
 
 use units::{Point, Segment};
 
-use super::{MadeCut, Shape, Stuff};
+use super::{MadeCut, MakeSettings, Shape};
 
-fn stuff() -> Stuff {
-    Stuff {
+fn settings() -> MakeSettings {
+    MakeSettings {
         thickness_mm: 5.0,
         kerf_mm: 1.45,
         feed_mm_min: 1100.0,
@@ -15,9 +15,11 @@ fn stuff() -> Stuff {
 }
 
 fn cuts(shape: Shape) -> Vec<MadeCut> {
-    let stuff = stuff();
-    shape.check(&stuff).expect("it can be cut");
-    shape.cuts(&stuff, Point::new(600.0, 400.0)).expect("made")
+    let settings = settings();
+    shape.check(&settings).expect("it can be cut");
+    shape
+        .cuts(&settings, Point::new(600.0, 400.0))
+        .expect("made")
 }
 
 /// What a contour encloses, by Green's theorem: the chords' trapezoids and the arcs' segments.
@@ -121,7 +123,7 @@ fn the_kerf_of_a_line_lies_on_the_waste() {
 
 #[test]
 fn what_cannot_come_out_is_refused_by_the_rule_and_no_number_panics() {
-    let rule = |shape: Shape| match shape.check(&stuff()) {
+    let rule = |shape: Shape| match shape.check(&settings()) {
         Err(why) => why.rule,
         Ok(()) => panic!("{shape:?} passes"),
     };

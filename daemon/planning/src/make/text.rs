@@ -6,13 +6,18 @@ use program::Setup;
 use units::{Placement, Point, Segment};
 
 use super::path::MadeCut;
-use super::{Shape, Stuff};
+use super::{MakeSettings, Shape};
 
 /// The program: what it is, then cut by cut, in the program's own coordinates.
-pub(super) fn write(shape: &Shape, setup: &Setup, stuff: &Stuff, cuts: &[MadeCut]) -> String {
+pub(super) fn write(
+    shape: &Shape,
+    setup: &Setup,
+    settings: &MakeSettings,
+    cuts: &[MadeCut],
+) -> String {
     let mut text = String::new();
-    let row = plain(&stuff.row);
-    let kerf = number(stuff.kerf_mm);
+    let row = plain(&settings.row);
+    let kerf = number(settings.kerf_mm);
     // Writing into a string cannot fail.
     let _ = writeln!(text, "({})", what(shape));
     let _ = writeln!(text, "(chart row {row}, kerf {kerf} mm in the numbers)");

@@ -12,8 +12,10 @@ pub struct Debounce {
     believed: Option<bool>,
     /// The other level has been seen since then.
     differs_since: Option<Time>,
-    /// When what is believed began to be.
-    since: Time,
+    /// ... and that is the moment of its edge, not of the look that found it so.
+    by_edge: bool,
+    /// When what is believed began to be, where its edge told it.
+    since: Option<Time>,
     /// Levels that came and went before they were believed.
     short: u32,
 }
@@ -26,7 +28,8 @@ impl Debounce {
             span,
             believed: None,
             differs_since: None,
-            since: Time::ZERO,
+            by_edge: false,
+            since: None,
             short: 0,
         }
     }
@@ -39,26 +42,32 @@ impl Debounce {
             self.came_back();
             return believed;
         }
-        let since = *self.differs_since.get_or_insert(now);
+        let since = *self.differs_since.get_or_insert_with(|| {
+            self.by_edge = false;
+            now
+        });
         if now.since(since) < self.span {
             return believed;
         }
         self.believed = Some(level);
         self.differs_since = None;
-        self.since = since + self.span;
+        self.since = self.by_edge.then_some(since + self.span);
         level
     }
 
-    /// Takes an edge that the kernel has seen at `at`. It changes nothing that is believed: the next
-    /// level read does, and from this moment on.
-    pub fn edge(&mut self, at: Time, level: bool) {
+    /// Takes an edge that the kernel has seen at `at`; `None`: its moment is not known, it was found at
+    /// `now`. It changes nothing that is believed: the next level read does, and from this moment on.
+    pub fn edge(&mut self, now: Time, at: Option<Time>, level: bool) {
         let Some(believed) = self.believed else {
             return;
         };
         if level == believed {
             self.came_back();
         } else {
-            self.differs_since.get_or_insert(at);
+            self.differs_since.get_or_insert_with(|| {
+                self.by_edge = at.is_some();
+                at.unwrap_or(now)
+            });
         }
     }
 
@@ -79,10 +88,10 @@ impl Debounce {
         self.believed
     }
 
-    /// When what is believed began to be: by its edge where one was seen, else by the look that saw
-    /// it. The debounce is over by then.
+    /// When what is believed began to be, its debounce over; `None`: no edge told it. The look that found
+    /// it so may have come late, and says nothing of the moment.
     #[must_use]
-    pub fn since(&self) -> Time {
+    pub fn since(&self) -> Option<Time> {
         self.since
     }
 

@@ -399,7 +399,7 @@ fn a_chain_that_opened_and_closed_has_the_moment_at_which_it_opened() {
 }
 
 #[test]
-fn a_level_whose_edges_were_lost_has_no_moment_but_its_look() {
+fn a_level_that_no_edge_told_has_no_moment() {
     let mut p = pins(&[input("fire_on", true, 0)], &[false], &[]);
     p.wait(None).expect("read");
     p.lines.clock.on(Duration::from_millis(9));
@@ -414,8 +414,40 @@ fn a_level_whose_edges_were_lost_has_no_moment_but_its_look() {
     p.lines.now = vec![true];
     let r = p.wait(None).expect("read");
     assert!(r.signals.fire_on, "the level is read again");
-    assert_eq!(r.opened.moments.fire_on, Some(Time::from_ms(9)));
+    assert_eq!(
+        r.opened.moments.fire_on, None,
+        "the look may be late by any time"
+    );
     assert_eq!(r.opened.lost, 12);
+    // Nor has one whose edge the kernel did not stamp, nor one that only the levels show.
+    for (edges, estop) in [(vec![], false), (vec![edge(0, true)], true)] {
+        let mut p = pins(&[input("estop", false, 0)], &[false], &[]);
+        p.wait(None).expect("read");
+        p.lines.clock.on(Duration::from_millis(80));
+        p.slept = p.clock.now();
+        p.lines.edges.extend(edges);
+        p.lines.now = vec![true];
+        let r = p.wait(None).expect("read");
+        assert!(r.signals.estop_open);
+        assert_eq!((r.opened.estop, r.opened.moments.estop), (estop, None));
+    }
+}
+
+#[test]
+fn a_later_edge_gives_no_moment_to_a_chain_that_opened_at_an_unknown_one() {
+    let mut p = pins(&[input("estop", false, 0)], &[false], &[]);
+    p.wait(None).expect("read");
+    p.lines.clock.on(Duration::from_millis(9));
+    p.slept = p.clock.now();
+    p.lines.edges.extend([
+        edge(0, true),
+        stamped(0, false, 7_000),
+        stamped(0, true, 8_000),
+    ]);
+    p.lines.now = vec![true];
+    let r = p.wait(None).expect("read");
+    assert!(r.opened.estop);
+    assert_eq!(r.opened.moments.estop, None);
 }
 
 #[test]

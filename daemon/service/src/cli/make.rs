@@ -99,8 +99,8 @@ fn told<'a>(made: &'a Made, report: &'a Report, refused: bool) -> Told<'a> {
         refused: None,
         program: (!refused).then_some(made.text.as_str()),
         at: Some(made.at),
-        row: Some(&made.stuff.row),
-        kerf_mm: Some(made.stuff.kerf_mm),
+        row: Some(&made.settings.row),
+        kerf_mm: Some(made.settings.kerf_mm),
         report: Some(report),
     }
 }
