@@ -63,6 +63,7 @@ const MAY_USE: [(&str, Names, Names, Names); 7] = [
             "serde",
             "serde_json",
             "sha2",
+            "strum",
             "thiserror",
             "toml",
         ],
@@ -90,7 +91,7 @@ const MAY_USE: [(&str, Names, Names, Names); 7] = [
     (
         "control",
         &["link", "planning", "process", "program", "units"],
-        &["serde", "thiserror"],
+        &["serde", "strum", "thiserror"],
         TEST_TOOLS,
     ),
     (

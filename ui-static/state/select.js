@@ -3,11 +3,11 @@
 
 import { LATE_MS, LOST_MS, STEPS_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
 import { interruption, pageOf } from "./pages.js";
-import { ARC, CAUSE, CHECK, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord, unheard } from "./words.js";
+import { ARC, CAUSE, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord, unheard } from "./words.js";
 
 export { MARK, PART, WAY } from "./words.js";
 
-export { CAUSE, CHECK, REASONS, VERDICT, VOUCHES_A_PAGE, interruption, pageOf };
+export { CAUSE, REASONS, VERDICT, VOUCHES_A_PAGE, interruption, pageOf };
 
 /** Age of what this screen knows, ms. */
 export function ageMs(state) {

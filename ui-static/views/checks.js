@@ -3,7 +3,7 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { onTap } from "../lib/touch.js";
-import { CHECK, MARK, can, checks, datum, starter, whyNot } from "../state/select.js";
+import { MARK, can, checks, datum, starter, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 import { line, pager } from "../widgets/pager.js";
 import { side } from "../widgets/side.js";
@@ -67,11 +67,11 @@ export function mount(root, store, actions, signal) {
     show(grid, !machine);
     keyed(list, machine ? c.machine : [], (x) => x.check, seen, (node, x) => {
       setData(node, "holds", holdsAs(x));
-      setText(node.lastElementChild, CHECK[x.check] ?? x.says);
+      setText(node.lastElementChild, x.says);
     });
     keyed(grid, c.shown, (x) => x.check, (x) => vouch(x, signal, actions), (node, x) => node.drawVouch(x, can(state, "vouch")));
     const bad = c.machine.find((x) => x.holds === false) ?? c.machine.find((x) => x.holds !== true);
-    setText(todo.lastElementChild, bad ? `Not yet: ${CHECK[bad.check] ?? bad.says}. ${bad.remedy}` : "");
+    setText(todo.lastElementChild, bad ? `Not yet: ${bad.says}. ${bad.remedy}` : "");
     show(todo, machine && Boolean(bad));
 
     // What starts anything stands alone: never beside what is vouched for.
@@ -90,7 +90,7 @@ export function mount(root, store, actions, signal) {
     show(confirm, what === "confirm-place");
     const ready = due === "start" || due === "start-in-two";
     show(why, machine && what === null && !ready);
-    const reasons = c.open.map((x) => CHECK[x.check] ?? x.says);
+    const reasons = c.open.map((x) => x.says);
     if (reasons.length === 0) reasons.push(state.view?.phase === "homing" ? "the axes are referenced" : whyNot(state, "start") ?? "the panel is live");
     keyed(whyTold.text.lastElementChild, reasons.map((says, k) => ({ says, k })), (x) => String(x.k), () => el("li"), (node, x) => setText(node, x.says));
     whyTold.draw();

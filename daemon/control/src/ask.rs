@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use planning::Job;
 use serde::{Deserialize, Serialize};
+use strum::VariantArray;
 
 use crate::cause::Cause;
 use crate::parts::Part;
@@ -122,7 +123,9 @@ pub enum ResumeFrom {
 }
 
 /// A condition that must hold before a start.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, VariantArray,
+)]
 #[serde(rename_all = "kebab-case")]
 #[allow(missing_docs, reason = "each is described by `words::check`")]
 pub enum CheckId {

@@ -1,145 +1,185 @@
-//! Why the table stands still: the closed list of causes.
+//! Why the table stands still: the closed list of causes, and the facts of each.
+
+mod table;
 
 use planning::StopFor;
 use serde::{Deserialize, Serialize};
 
-/// Why a run is held or a latch is set. The names in text are a contract; `panel-killed` and other
-/// faults of a practice table are named by the cause that they lead to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub use table::Cause;
+
+/// How bad a cause is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-#[allow(missing_docs, reason = "each is described by `words::cause`")]
-pub enum Cause {
-    NoArc,
-    ArcLost,
-    FireDropped,
-    ArcStuck,
-    UnaskedFire,
-    ContactStuck,
-    NoContact,
-    TouchUnsure,
-    PlateMoved,
-    TorchTouched,
-    TorchUnseated,
-    Estop,
-    GateOpen,
-    Hold,
-    AirLow,
-    SourceOff,
-    VoltsOdd,
-    HeightLimit,
-    Starved,
-    LinkCut,
-    LinkNoise,
-    ControllerReset,
-    ControllerFault,
-    PermitStuck,
-    LeaseLapsed,
-    SenseOn,
-    ScreenLost,
-    InputsStale,
-    GuardLate,
-    RecordFailed,
-    RecordLost,
-    Interrupted,
-    PlaceDrift,
-    Overdue,
-    AirWait,
-    DutyWait,
-    ChangeDue,
+pub enum AlarmLevel {
+    /// Act before the next start.
+    Notice,
+    /// Act in minutes.
+    JobStopped,
+    /// Act in seconds.
+    Danger,
 }
 
-impl Cause {
-    /// Every cause, in the order of the handbook.
-    pub const ALL: [Self; 37] = [
-        Self::NoArc,
-        Self::ArcLost,
-        Self::FireDropped,
-        Self::ArcStuck,
-        Self::UnaskedFire,
-        Self::ContactStuck,
-        Self::NoContact,
-        Self::TouchUnsure,
-        Self::PlateMoved,
-        Self::TorchTouched,
-        Self::TorchUnseated,
-        Self::Estop,
-        Self::GateOpen,
-        Self::Hold,
-        Self::AirLow,
-        Self::SourceOff,
-        Self::VoltsOdd,
-        Self::HeightLimit,
-        Self::Starved,
-        Self::LinkCut,
-        Self::LinkNoise,
-        Self::ControllerReset,
-        Self::ControllerFault,
-        Self::PermitStuck,
-        Self::LeaseLapsed,
-        Self::SenseOn,
-        Self::ScreenLost,
-        Self::InputsStale,
-        Self::GuardLate,
-        Self::RecordFailed,
-        Self::RecordLost,
-        Self::Interrupted,
-        Self::PlaceDrift,
-        Self::Overdue,
-        Self::AirWait,
-        Self::DutyWait,
-        Self::ChangeDue,
-    ];
+/// Who sets a latch for a cause. A latch stays until the operator clears it, over a restart too.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Latch {
+    /// The guard, which alone may take it back.
+    Guard,
+    /// The machine of `control`.
+    Machine,
+    /// Nobody: a run is held by it, or it stops no run.
+    Nobody,
+}
 
+/// The condition, seen by the panel, under which a cause counts as gone (`machine/clearing.rs` looks).
+/// Nothing clears by it: it only allows the operator to clear.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Clears {
+    /// Always: the operator's asking is enough.
+    WhenAsked,
+    /// Nothing is being brought to a stop. The panel sees no more of it.
+    Standing,
+    /// Fire signal and arc signal are open.
+    FireAndArcOpen,
+    /// Both open, and no volts.
+    TorchDead,
+    /// All that, the source seen switched off since where that is fitted, and a new self-test passed.
+    SourceIsolated,
+    /// The torch contact is open.
+    ContactOpen,
+    /// The torch contact was seen open with the torch up.
+    ContactOpenedUp,
+    /// The torch sits in its holder.
+    TorchSeated,
+    /// The emergency stop chain is closed.
+    ChainClosed,
+    /// The gate is closed.
+    GateClosed,
+    /// Air was good for 5 s.
+    AirGood,
+    /// The planned time is over and air is good.
+    AirRecovered,
+    /// The planned time is over.
+    TimeOver,
+    /// The source is on.
+    SourceOn,
+    /// The sensing circuit is off the torch.
+    SenseIsolated,
+    /// The controller reports and takes lines.
+    ControllerListens,
+    /// The permit relay was tested since, and is open.
+    PermitTested,
+    /// A screen has taken the seat.
+    ScreenThere,
+    /// The inputs were seen afresh for 1 s.
+    SeenAfresh,
+    /// The journal is being written.
+    RecordWritten,
+    /// The place was confirmed.
+    NewDatum,
+}
+
+/// Whether clearing takes the operator's word that he has looked, besides what the panel sees.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Look {
+    /// It does not.
+    No,
+    /// It does.
+    Yes,
+    /// It does where no contact tells the panel that the source is off.
+    SourceUnseen,
+    /// It does unless torch parts were changed since.
+    PartsKept,
+}
+
+/// What the cause alone says of the place. What controller, journal or inputs say of it besides is
+/// asked where they are heard (`machine/line.rs`, `machine/aging.rs`).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Place {
+    /// It says nothing against the place where it stopped.
+    Kept,
+    /// The inputs were not seen since: the place of the cut is known from a least to a most.
+    Unseen,
+    /// Doubtful: a reference and a check on the sheet come first.
+    Doubtful,
+}
+
+/// What else is true of a cause.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Quality {
+    /// The guard ends one firing by it and latches nothing.
+    Trip,
+    /// Before the path begins the machine may try once more by itself.
+    TriesAgain,
+    /// The self-test is made anew after it.
+    SelfTestAnew,
+    /// It may be the first sign of a controller that was reset: its outputs fall, its reports stop.
+    ShownByReset,
+    /// A planned stop between cuts, no fault.
+    Planned,
+    /// What is to be done is done at the torch, the sheet or the bridge: nobody is sent there while it
+    /// is not safe.
+    AtTorch,
+}
+
+/// The facts of one cause.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Facts {
     /// Its name in text, JSON and the journal: the contract.
+    pub name: &'static str,
+    /// How bad it is.
+    pub level: AlarmLevel,
+    /// Who latches it.
+    pub latch: Latch,
+    /// When it counts as gone.
+    pub clears: Clears,
+    /// Whether the operator must say that he has looked.
+    pub look: Look,
+    /// What is known of the place afterwards.
+    pub place: Place,
+    /// Whether the torch may be lifted after it: not when the place is not sure, nor when it may be
+    /// hooked, nor over a line that was lost.
+    pub lifts: bool,
+    qualities: &'static [Quality],
+}
+
+impl Facts {
+    /// Whether `quality` is true of the cause.
     #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::NoArc => "no-arc",
-            Self::ArcLost => "arc-lost",
-            Self::FireDropped => "fire-dropped",
-            Self::ArcStuck => "arc-stuck",
-            Self::UnaskedFire => "unasked-fire",
-            Self::ContactStuck => "contact-stuck",
-            Self::NoContact => "no-contact",
-            Self::TouchUnsure => "touch-unsure",
-            Self::PlateMoved => "plate-moved",
-            Self::TorchTouched => "torch-touched",
-            Self::TorchUnseated => "torch-unseated",
-            Self::Estop => "estop",
-            Self::GateOpen => "gate-open",
-            Self::Hold => "hold",
-            Self::AirLow => "air-low",
-            Self::SourceOff => "source-off",
-            Self::VoltsOdd => "volts-odd",
-            Self::HeightLimit => "height-limit",
-            Self::Starved => "starved",
-            Self::LinkCut => "link-cut",
-            Self::LinkNoise => "link-noise",
-            Self::ControllerReset => "controller-reset",
-            Self::ControllerFault => "controller-fault",
-            Self::PermitStuck => "permit-stuck",
-            Self::LeaseLapsed => "lease-lapsed",
-            Self::SenseOn => "sense-on",
-            Self::ScreenLost => "screen-lost",
-            Self::InputsStale => "inputs-stale",
-            Self::GuardLate => "guard-late",
-            Self::RecordFailed => "record-failed",
-            Self::RecordLost => "record-lost",
-            Self::Interrupted => "interrupted",
-            Self::PlaceDrift => "place-drift",
-            Self::Overdue => "overdue",
-            Self::AirWait => "air-wait",
-            Self::DutyWait => "duty-wait",
-            Self::ChangeDue => "change-due",
-        }
+    pub fn is(&self, quality: Quality) -> bool {
+        self.qualities.contains(&quality)
     }
 }
 
 impl Cause {
+    /// What is true of it.
+    #[must_use]
+    pub const fn facts(self) -> &'static Facts {
+        // The table has one row for each variant, made by the same macro.
+        &table::TABLE[self as usize]
+    }
+
+    /// Its name in text, JSON and the journal: the contract.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        self.facts().name
+    }
+
     /// A planned stop between cuts, no fault.
     #[must_use]
-    pub const fn is_planned(self) -> bool {
-        matches!(self, Self::AirWait | Self::DutyWait | Self::ChangeDue)
+    pub fn is_planned(self) -> bool {
+        self.facts().is(Quality::Planned)
+    }
+
+    /// Whether the guard holds its latch; the others are control's own.
+    #[must_use]
+    pub const fn belongs_to_guard(self) -> bool {
+        matches!(self.facts().latch, Latch::Guard)
+    }
+
+    /// Whether the guard tells of it: it latches it, or ends a firing by it.
+    #[must_use]
+    pub fn told_by_guard(self) -> bool {
+        self.belongs_to_guard() || self.facts().is(Quality::Trip)
     }
 }
 

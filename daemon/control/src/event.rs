@@ -372,7 +372,7 @@ impl Event {
             Self::Held { cause, .. } => (
                 26,
                 "held",
-                if crate::words::level(*cause) == crate::view::AlarmLevel::Danger {
+                if cause.facts().level == crate::cause::AlarmLevel::Danger {
                     Danger
                 } else {
                     Stop

@@ -21,7 +21,7 @@ pub mod view;
 pub mod words;
 
 pub use ask::{Answer, Ask, AskId, CheckId, PressId, ResumeFrom};
-pub use cause::{Cause, Detail};
+pub use cause::{AlarmLevel, Cause, Detail};
 pub use event::{Event, Outcome, Restored, Severity, Unfinished};
 pub use io::{Effect, Effects, Input, RecordId};
 pub use machine::Machine;

@@ -347,7 +347,7 @@ impl Machine {
                 _ => "Restored from the journal.",
             };
             self.alarm(cause, self.now, true, why.into());
-            if guarding::belongs_to_guard(cause) {
+            if cause.belongs_to_guard() {
                 self.out.order(GuardOrder::Restore { cause });
             }
         }

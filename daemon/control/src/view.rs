@@ -1,10 +1,11 @@
 //! What the outside is shown. Made afresh from the machine's state; never read back by it.
 
 use serde::{Deserialize, Serialize};
+use strum::VariantArray;
 use units::{Point, Segment};
 
 use crate::ask::CheckId;
-use crate::cause::Cause;
+use crate::cause::{AlarmLevel, Cause};
 use crate::datum::DatumMark;
 use crate::parts::{Part, SetTag};
 use crate::resume::Stop;
@@ -251,7 +252,9 @@ pub enum Phase {
 }
 
 /// The steps of one cut.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, VariantArray,
+)]
 #[serde(rename_all = "kebab-case")]
 #[allow(missing_docs, reason = "named as in the state table of `cycle`")]
 pub enum Step {
@@ -274,7 +277,7 @@ pub enum Step {
 }
 
 /// What is waited for: always one of these.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, VariantArray)]
 #[serde(rename_all = "kebab-case")]
 #[allow(missing_docs, reason = "each is described by `words::waiting`")]
 pub enum Waiting {
@@ -447,18 +450,6 @@ pub struct Alarm {
     pub why: String,
     /// What to do.
     pub remedy: String,
-}
-
-/// How bad an alarm is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum AlarmLevel {
-    /// Act before the next start.
-    Notice,
-    /// Act in minutes.
-    JobStopped,
-    /// Act in seconds.
-    Danger,
 }
 
 /// A check before a start.

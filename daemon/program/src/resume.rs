@@ -13,6 +13,7 @@ mod tests;
 mod ways;
 
 use serde::{Deserialize, Serialize};
+use strum::VariantArray;
 use units::{Point, Segment};
 
 use crate::Cut;
@@ -53,7 +54,9 @@ pub struct Stopped<'a> {
 }
 
 /// How a cut is gone on with.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, VariantArray,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Way {
     /// Fired at the end of the open kerf, against its wall.

@@ -322,7 +322,7 @@ async fn headless(
         for check in view.checks.iter().filter(|c| c.holds == Some(false)) {
             complain(&format!(
                 "  not so: {}",
-                control::words::check(check.check).0
+                control::words::check(check.check).says
             ));
         }
     }

@@ -17,6 +17,8 @@ mod trouble;
 mod ways;
 
 #[cfg(test)]
+mod catalogue;
+#[cfg(test)]
 mod fixtures;
 #[cfg(test)]
 mod tests;

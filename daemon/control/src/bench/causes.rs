@@ -12,7 +12,7 @@ use super::planned;
 use super::rig::Rig;
 use super::stories::running;
 use crate::ask::Ask;
-use crate::cause::Cause;
+use crate::cause::{Cause, Latch};
 use crate::event::{Event, Restored};
 use crate::io::Input;
 use crate::machine::Machine;
@@ -345,6 +345,8 @@ fn each_cause_latches_bars_and_clears_as_the_handbook_says_and_in_no_other_way()
         }
         let mut rig = raise(cause);
         let latched = rig.m.alarms.is_latched(cause);
+        let wanted = cause.facts().latch != Latch::Nobody;
+        assert_eq!(latched, wanted, "{cause}: latched as its row says");
         let place = place(&rig);
         // After a restart.
         let events = rig.events.iter().cloned();

@@ -17,7 +17,7 @@ fn refused(rig: &mut Rig, ask: Ask) -> String {
 }
 
 fn not_true(check: CheckId) -> String {
-    format!("Not true: {}.", words::check(check).0)
+    format!("Not true: {}.", words::check(check).says)
 }
 
 /// Held in a cut, all read, nothing wrong.

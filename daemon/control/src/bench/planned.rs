@@ -9,10 +9,10 @@ use super::causes::clears;
 use super::rig::Rig;
 use super::stories::running;
 use crate::ask::{Answer, Ask};
-use crate::cause::Cause;
+use crate::cause::{AlarmLevel, Cause};
 use crate::io::Input;
 use crate::machine::admission::{No, admit};
-use crate::view::{AlarmLevel, CutState, Phase, Step};
+use crate::view::{CutState, Phase, Step};
 
 pub(super) fn started(job: Job) -> Rig {
     let mut rig = Rig::new();

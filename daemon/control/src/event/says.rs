@@ -25,10 +25,10 @@ impl Event {
                 format!("The job with seal {} was put away.", short(seal))
             }
             Self::Vouched { check, yes: true } => {
-                format!("Vouched for: {}.", words::check(*check).0)
+                format!("Vouched for: {}.", words::check(*check).says)
             }
             Self::Vouched { check, yes: false } => {
-                format!("Taken back: {}.", words::check(*check).0)
+                format!("Taken back: {}.", words::check(*check).says)
             }
             Self::HomingStarted => "Referencing began.".into(),
             Self::Homed => "The axes are referenced.".into(),
@@ -295,7 +295,7 @@ fn gone_on(cut: usize, from_mm: f64, plan: Option<&Plan>) -> String {
     match plan {
         Some(plan) => format!(
             "Gone on with at cut {cut}, from {from_mm:.1} mm along it, {}; at most {:.1} mm cut again.",
-            words::way(plan.how.way),
+            words::way(plan.how.way).clause,
             plan.how.overlap_mm
         ),
         None => format!("Resumed at cut {cut}, from {from_mm:.1} mm along it."),

@@ -231,13 +231,8 @@ impl Machine {
         let Some((source, noticed)) = self.aging.noticed else {
             return false;
         };
-        let guards = super::guarding::belongs_to_guard(cause)
-            || matches!(
-                cause,
-                Cause::NoArc | Cause::ArcLost | Cause::FireDropped | Cause::Hold
-            );
         let silent = cause == Cause::LinkCut && source == Source::Reports;
-        (guards || silent) && at <= noticed
+        (cause.told_by_guard() || silent) && at <= noticed
     }
 
     /// The emergency stop chain is known not to have opened unseen: an opening would still show.

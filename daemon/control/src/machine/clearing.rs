@@ -1,4 +1,4 @@
-//! When the cause of an alarm counts as gone: a rule for each cause, from the handbook's table.
+//! When the cause of an alarm counts as gone: the conditions that the table of causes names.
 //!
 //! Nothing here clears anything. An operator asks; a rule that is not true refuses him. Time alone
 //! makes no rule true but the two that wait for a supply to recover.
@@ -6,7 +6,7 @@
 use core::time::Duration;
 
 use super::{Act, Machine};
-use crate::cause::Cause;
+use crate::cause::{Cause, Clears, Look};
 
 /// Air must have been good for this long (process handbook, invented).
 pub(super) const AIR_GOOD_FOR: Duration = Duration::from_secs(5);
@@ -20,95 +20,48 @@ impl Machine {
     /// Whether the condition behind an alarm has gone, as far as control can see.
     pub(crate) fn gone(&self, cause: Cause) -> bool {
         let s = &self.signals;
-        match cause {
-            Cause::NoArc => self.inputs_open() && self.torch_dead(),
-            Cause::ArcLost | Cause::FireDropped => self.inputs_open(),
-            Cause::ArcStuck | Cause::UnaskedFire => {
+        match cause.facts().clears {
+            Clears::WhenAsked => true,
+            Clears::Standing => !matches!(self.act, Act::Stopping(_)),
+            Clears::FireAndArcOpen => self.inputs_open(),
+            Clears::TorchDead => self.inputs_open() && self.torch_dead(),
+            Clears::SourceIsolated => {
                 let open = s.permit_closed != Some(true) && !s.contact;
                 let tested = self.self_test.passed;
                 let isolated = self.seen_isolated(cause);
                 self.inputs_open() && self.torch_dead() && open && isolated && tested
             }
-            Cause::ContactStuck => self.heard(!s.contact) && self.contact_opened(),
-            Cause::TorchTouched => self.heard(!s.contact),
-            Cause::TorchUnseated => self.heard(s.torch_seated != Some(false)),
-            Cause::Estop => self.heard(!s.estop_open),
-            Cause::SenseOn => self.heard(s.sense_isolated != Some(false)),
-            Cause::GateOpen => self.heard(s.gate_closed != Some(false)),
-            Cause::AirLow => self.air_good(),
-            Cause::SourceOff => self.heard(s.source_on != Some(false)),
-            Cause::LinkCut | Cause::ControllerReset | Cause::ControllerFault => self.line.listens(),
-            Cause::PermitStuck => {
+            Clears::ContactOpen => self.heard(!s.contact),
+            Clears::ContactOpenedUp => self.heard(!s.contact) && self.contact_opened(),
+            Clears::TorchSeated => self.heard(s.torch_seated != Some(false)),
+            Clears::ChainClosed => self.heard(!s.estop_open),
+            Clears::GateClosed => self.heard(s.gate_closed != Some(false)),
+            Clears::AirGood => self.air_good(),
+            Clears::AirRecovered => self.waited(cause) && self.heard(s.air_ok != Some(false)),
+            Clears::TimeOver => self.waited(cause),
+            Clears::SourceOn => self.heard(s.source_on != Some(false)),
+            Clears::SenseIsolated => self.heard(s.sense_isolated != Some(false)),
+            Clears::ControllerListens => self.line.listens(),
+            Clears::PermitTested => {
                 self.readiness.permit_tested && self.heard(s.permit_closed != Some(true))
             }
-            Cause::RecordFailed => !self.keeping.failing,
-            Cause::PlaceDrift => !self.reference.doubtful,
-            Cause::ScreenLost => self.screen.there != Some(false),
-            Cause::AirWait => self.waited(cause) && self.heard(s.air_ok != Some(false)),
-            Cause::DutyWait => self.waited(cause),
-            // The guard judges its own lease; that this is asked shows that control is alive.
-            Cause::LeaseLapsed | Cause::GuardLate => true,
-            Cause::InputsStale => self.afresh(),
-            Cause::Hold => true,
-            // A person must have looked: see below. The machine sees nothing of it once it stands.
-            Cause::NoContact
-            | Cause::TouchUnsure
-            | Cause::PlateMoved
-            | Cause::VoltsOdd
-            | Cause::HeightLimit
-            | Cause::Starved
-            | Cause::LinkNoise
-            | Cause::Interrupted
-            | Cause::RecordLost
-            | Cause::Overdue
-            | Cause::ChangeDue => !matches!(self.act, Act::Stopping(_)),
+            Clears::ScreenThere => self.screen.there != Some(false),
+            Clears::SeenAfresh => self.afresh(),
+            Clears::RecordWritten => !self.keeping.failing,
+            Clears::NewDatum => !self.reference.doubtful,
         }
     }
 
     /// Whether it takes the operator's word that he has looked, besides what the machine sees.
     pub(crate) fn wants_a_look(&self, cause: Cause) -> bool {
-        match cause {
-            Cause::NoContact
-            | Cause::TouchUnsure
-            | Cause::PlateMoved
-            | Cause::VoltsOdd
-            | Cause::HeightLimit
-            | Cause::Starved
-            | Cause::LinkNoise
-            | Cause::Interrupted
-            | Cause::RecordLost
-            | Cause::SenseOn
-            | Cause::Overdue => true,
-            // Parts were changed, or he says that these go on.
-            Cause::ChangeDue => {
+        match cause.facts().look {
+            Look::No => false,
+            Look::Yes => true,
+            Look::SourceUnseen => self.signals.source_on.is_none(),
+            Look::PartsKept => {
                 let raised = self.alarms.of(cause).map(|a| a.at);
                 self.parts_changed_at < raised
             }
-            // Where the source's own contact is not wired, only he knows that he has isolated it.
-            Cause::ArcStuck | Cause::UnaskedFire => self.signals.source_on.is_none(),
-            Cause::NoArc
-            | Cause::ArcLost
-            | Cause::FireDropped
-            | Cause::ContactStuck
-            | Cause::TorchTouched
-            | Cause::TorchUnseated
-            | Cause::Estop
-            | Cause::GateOpen
-            | Cause::Hold
-            | Cause::AirLow
-            | Cause::SourceOff
-            | Cause::LinkCut
-            | Cause::ControllerReset
-            | Cause::ControllerFault
-            | Cause::PermitStuck
-            | Cause::LeaseLapsed
-            | Cause::RecordFailed
-            | Cause::PlaceDrift
-            | Cause::ScreenLost
-            | Cause::InputsStale
-            | Cause::GuardLate
-            | Cause::AirWait
-            | Cause::DutyWait => false,
         }
     }
 

@@ -11,7 +11,6 @@ use crate::ask::Ask;
 use crate::cause::Cause;
 use crate::event::{Event, Outcome};
 use crate::guard::{GuardOrder, Phase};
-use crate::machine::guarding::belongs_to_guard;
 use crate::resume::{Plan, Splice, Way};
 use crate::view::{CutState, HoldRecord};
 
@@ -354,7 +353,7 @@ impl Machine {
                 true,
             );
         }
-        if belongs_to_guard(cause) && self.alarms.is_latched(cause) {
+        if cause.belongs_to_guard() && self.alarms.is_latched(cause) {
             self.out.order(GuardOrder::Clear { cause });
         } else {
             self.cleared(cause);

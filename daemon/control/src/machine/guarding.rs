@@ -6,33 +6,9 @@ use super::alarms::Alarmed;
 use super::watching::RELAY_PULLS;
 use super::{Act, Machine};
 use crate::ask::CheckId;
-use crate::cause::{Cause, Detail};
+use crate::cause::{Cause, Detail, Place};
 use crate::event::Event;
 use crate::guard::{EdgeInput, GuardOrder, GuardReport, Phase, SENSE_SETTLES};
-
-/// Whether the guard holds this latch; the others are control's own.
-pub(crate) const fn belongs_to_guard(cause: Cause) -> bool {
-    matches!(
-        cause,
-        Cause::Estop
-            | Cause::GateOpen
-            | Cause::TorchUnseated
-            | Cause::TorchTouched
-            | Cause::ArcStuck
-            | Cause::UnaskedFire
-            | Cause::LeaseLapsed
-            | Cause::GuardLate
-            | Cause::SenseOn
-    )
-}
-
-/// Whether the place is doubtful after it.
-const fn doubts(cause: Cause) -> bool {
-    matches!(
-        cause,
-        Cause::Estop | Cause::TorchUnseated | Cause::TorchTouched
-    )
-}
 
 impl Machine {
     pub(super) fn set_phase(&mut self, phase: Phase) {
@@ -127,7 +103,7 @@ impl Machine {
         if cause == Cause::GuardLate {
             self.was_blind();
         }
-        if doubts(cause) {
+        if cause.facts().place == Place::Doubtful {
             self.doubt(Some(cause));
         }
         if cause == Cause::Hold {
@@ -310,7 +286,7 @@ impl Machine {
             .is_some_and(|s| matches!(s.doing, link::Doing::Faulted | link::Doing::Holding));
         // ... also while the panel is only just starting, or nothing would ever lead it out.
         let still = matches!(self.act, Act::Rest | Act::Starting);
-        if still && (faulted || belongs_to_guard(cause)) {
+        if still && (faulted || cause.belongs_to_guard()) {
             self.halt();
         }
         self.out.publish();

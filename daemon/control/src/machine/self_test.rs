@@ -12,7 +12,7 @@ use link::{Command, Ticket};
 use units::Time;
 
 use super::{Act, Machine};
-use crate::cause::Cause;
+use crate::cause::{Cause, Quality};
 use crate::event::Event;
 use crate::view::{SelfTestItem, SelfTestView};
 
@@ -62,11 +62,6 @@ pub(crate) struct SelfTest {
     /// What fails, and since when it is just that.
     failing: (Vec<&'static str>, Option<Time>),
     told: Vec<&'static str>,
-}
-
-/// Whether a latch asks for a new self-test.
-const fn asks_for_one(cause: Cause) -> bool {
-    matches!(cause, Cause::Estop | Cause::ArcStuck | Cause::UnaskedFire)
 }
 
 impl Machine {
@@ -127,7 +122,7 @@ impl Machine {
 
     /// It has to be made anew.
     pub(super) fn self_test_anew(&mut self, cause: Cause) {
-        if asks_for_one(cause) {
+        if cause.facts().is(Quality::SelfTestAnew) {
             self.self_test = SelfTest::default();
             self.out.publish();
         }

@@ -380,7 +380,7 @@ impl Machine {
             .iter()
             .map(|a| Alarm {
                 cause: a.cause,
-                level: words::level(a.cause),
+                level: a.cause.facts().level,
                 at_s: a.at.as_s(),
                 first: a.first,
                 seen: a.seen,
@@ -397,16 +397,16 @@ impl Machine {
 
     fn check_views(&self) -> Vec<CheckView> {
         let view = |check, vouched, holds| {
-            let (says, remedy) = words::check(check);
+            let words = words::check(check);
             let remedy = match check {
                 CheckId::SelfTested if holds != Some(true) => self.self_test_remedy(),
-                _ => remedy.into(),
+                _ => words.remedy.into(),
             };
             CheckView {
                 check,
                 vouched,
                 holds,
-                says: says.into(),
+                says: words.says.into(),
                 remedy,
             }
         };

@@ -9,7 +9,7 @@ use units::Time;
 use super::on_path::OnPath;
 use super::run::Held;
 use super::{Act, Machine, Next};
-use crate::cause::Cause;
+use crate::cause::{Cause, Place, Quality};
 use crate::event::Event;
 use crate::machine::checks;
 use crate::resume::Way;
@@ -53,41 +53,6 @@ pub(crate) struct Stopping {
     pub path: Option<Box<OnPath>>,
 }
 
-/// Whether the torch may be lifted after it: not when the place is not sure, nor when it may be
-/// hooked, nor over a line that was lost.
-const fn may_lift(cause: Cause) -> bool {
-    !matches!(
-        cause,
-        Cause::LinkCut
-            | Cause::Estop
-            | Cause::ControllerReset
-            | Cause::ControllerFault
-            | Cause::TorchUnseated
-            | Cause::TorchTouched
-    )
-}
-
-/// From when on the inputs were not seen, for a cause that says so.
-const fn unseen_from(cause: Cause, at: Time) -> Option<Time> {
-    match cause {
-        Cause::InputsStale | Cause::GuardLate => Some(at),
-        _ => None,
-    }
-}
-
-/// Whether a controller that was reset explains it: its outputs fall and its reports stop.
-const fn explained_by_reset(cause: Cause) -> bool {
-    matches!(
-        cause,
-        Cause::LinkCut
-            | Cause::FireDropped
-            | Cause::ArcLost
-            | Cause::ControllerFault
-            | Cause::Overdue
-            | Cause::InputsStale
-    )
-}
-
 impl Machine {
     /// Stops whatever is under way. `at`: the moment of the edge or limit.
     pub(super) fn stop(&mut self, cause: Cause, at: Time) {
@@ -104,7 +69,7 @@ impl Machine {
                     run.sensing = false;
                 }
                 let fell = self.guard.arc_fall;
-                let unseen_from = unseen_from(cause, at);
+                let unseen_from = (cause.facts().place == Place::Unseen).then_some(at);
                 let stand = cycle.stand(
                     self.guard.arc_fell_first(),
                     self.guard.fire_fall,
@@ -128,7 +93,7 @@ impl Machine {
                     at_mm = run.lost().map_or(0.0, |l| l.at_mm);
                     retry = stand.before_path
                         && path.is_none()
-                        && matches!(cause, Cause::NoArc | Cause::ArcLost)
+                        && cause.facts().is(Quality::TriesAgain)
                         && run.tries < tries
                         && clear;
                     if run.arc_off.is_none_or(|t| t < at) {
@@ -186,7 +151,7 @@ impl Machine {
             since: self.now,
             stage: Stage::Flush,
             retry,
-            lift: may_lift(cause),
+            lift: cause.facts().lifts,
             held_down: false,
             snapping: false,
             at_mm,
@@ -198,11 +163,13 @@ impl Machine {
     /// A further cause while it is being stopped: recorded under the first.
     fn stop_further(&mut self, mut stopping: Box<Stopping>, cause: Cause, at: Time, why: &str) {
         self.halt();
-        stopping.lift &= may_lift(cause);
+        stopping.lift &= cause.facts().lifts;
         stopping.stage = Stage::Flush;
         stopping.since = self.now;
-        if let (Some(from), Some(path)) = (unseen_from(cause, at), &mut stopping.path) {
-            path.unseen_from = Some(path.unseen_from.map_or(from, |t| t.min(from)));
+        if let Some(path) = &mut stopping.path
+            && cause.facts().place == Place::Unseen
+        {
+            path.unseen_from = Some(path.unseen_from.map_or(at, |t| t.min(at)));
         }
         if stopping.cause == Cause::InputsStale && self.explains_stale(cause, at) {
             self.stale_explained(&mut stopping, cause, at, why);
@@ -353,11 +320,11 @@ impl Machine {
             .and_then(|r| r.held.as_ref())
             .map(|h| h.cause);
         if let Act::Stopping(s) = &mut self.act {
-            s.lift &= may_lift(cause);
+            s.lift &= cause.facts().lifts;
             s.since = self.now;
         }
         match held {
-            Some(was) if explained_by_reset(was) => {
+            Some(was) if was.facts().is(Quality::ShownByReset) => {
                 if let Act::Stopping(s) = &mut self.act {
                     s.cause = cause;
                 }

@@ -6,11 +6,11 @@ use std::path::Path;
 
 use control::resume::{Barred, Lost, Plan, Plans, Proposal, Stop, Way};
 use control::view::{
-    Alarm, AlarmLevel, Allowed, ArcView, ChangeStep, ChangeView, CheckView, Choice, CutState,
-    CutView, HoldRecord, HoldView, LinkView, Mark, Near, PartView, PartsView, Phase, Power, Step,
-    TorchView, View, Waiting,
+    Alarm, Allowed, ArcView, ChangeStep, ChangeView, CheckView, Choice, CutState, CutView,
+    HoldRecord, HoldView, LinkView, Mark, Near, PartView, PartsView, Phase, Power, Step, TorchView,
+    View, Waiting,
 };
-use control::{Answer, Ask, Cause, CheckId, Part, SetTag, Signals};
+use control::{AlarmLevel, Answer, Ask, Cause, CheckId, Part, SetTag, Signals};
 use program::{Finding, Report, Severity, Verdict};
 use serde_json::{Map, Value, json};
 use units::{Bounds, Point, Segment};
