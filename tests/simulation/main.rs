@@ -3,6 +3,7 @@
 
 mod acceptance;
 mod chance;
+mod hand;
 mod hold;
 mod jobs;
 mod kept;

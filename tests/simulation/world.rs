@@ -20,6 +20,7 @@ use units::{Point, Time};
 mod disk;
 mod disobeys;
 mod dying;
+mod keys;
 mod replaying;
 mod stalls;
 mod told;
@@ -78,6 +79,7 @@ const TTY: usize = 4095;
 
 pub use disk::{Dead, Disk, Dying};
 pub use disobeys::Disobeys;
+pub use keys::Keys;
 use replaying::{Recorded, traced};
 use stalls::Part;
 pub use stalls::{Stall, Who};
@@ -106,6 +108,8 @@ pub struct World {
     pub wishes: Wishes,
     /// Who acts beside the careful operator.
     pub restless: Option<Restless>,
+    /// Somebody who moves the torch by hand.
+    pub keys: Option<Keys>,
     /// The operators look at least this often.
     pub look_every: Duration,
     pub watch: Watch,
@@ -122,7 +126,7 @@ pub struct World {
     /// The phase when the operator last looked.
     phase: Phase,
     /// Somebody holds a piece of metal to the nozzle.
-    metal_until: Time,
+    pub metal_until: Time,
     plugged_open: bool,
     /// What is kept from going on: the guard's thread, the runner, the wire; until when.
     asleep: [Time; 3],
@@ -177,6 +181,7 @@ impl World {
             disk: Disk::default(),
             wishes: Wishes::default(),
             restless: None,
+            keys: None,
             look_every: LOOK_EVERY,
             watch: Watch::default(),
             recorded: None,
@@ -246,8 +251,8 @@ impl World {
     /// Nothing can be recorded any more, and nothing has gone on for long; or nobody has had anything to
     /// tell for so long that nobody will.
     fn stands_for_good(&self) -> bool {
-        use Phase::{Changing, Homing, Running, Stopping};
-        let rest = !matches!(self.phase, Running | Stopping | Homing | Changing);
+        use Phase::{Changing, Hand, Homing, Running, Stopping};
+        let rest = !matches!(self.phase, Running | Stopping | Homing | Hand | Changing);
         let told = self.events.last().map_or(Time::ZERO, |(at, ..)| *at);
         let given_up = self.now.since(told) > NOTHING_TOLD;
         rest && (given_up || self.disk.dead_for_good(self.now, GIVES_UP))
@@ -271,6 +276,10 @@ impl World {
             self.disobeys_at(),
             self.disk.next(self.now),
             self.wishes.next().filter(|_| self.awake(Part::Runner)),
+            self.keys
+                .as_ref()
+                .and_then(Keys::next)
+                .filter(|t| *t > self.now),
         ];
         let woken = self.asleep.into_iter().filter(|t| *t > self.now);
         for at in next.into_iter().flatten().chain(woken) {
@@ -316,6 +325,7 @@ impl World {
             self.step(Input::Tick);
         }
         self.make_wishes();
+        self.press_keys();
         self.let_operator_look();
         // Orders of this moment reach the guard in this moment.
         self.guard_step();
@@ -324,7 +334,9 @@ impl World {
     /// The machine moves something, or brings it to a stop.
     pub fn machine_moves(&self) -> bool {
         match self.machine.phase() {
-            Phase::Running | Phase::Stopping | Phase::Homing | Phase::Starting => true,
+            Phase::Running | Phase::Stopping | Phase::Homing | Phase::Hand | Phase::Starting => {
+                true
+            }
             Phase::Changing => self.view().change.is_some_and(|c| c.moving) || self.permitting(),
             _ => self.permitting(),
         }

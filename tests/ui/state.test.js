@@ -203,7 +203,7 @@ test("clearing goes in order: seen, gone, cleared, referenced, confirmed", () =>
 test("a far word has eight letters at most, in every state", () => {
   const steps = ["traverse", "sense-test", "probe-fast", "probe-slow", "validate", "pierce-height", "clear-test", "ready", "await-arc", "pierce", "drop", "cut", "extinguish", "arc-off-wait", "retract", "park"];
   const words = steps.map((step) => farWord({ ...view, phase: "running", step }));
-  for (const phase of ["starting", "no-link", "idle", "ready", "homing", "stopping", "held", "latched", "finished"]) words.push(farWord({ ...view, phase }));
+  for (const phase of ["starting", "no-link", "idle", "ready", "homing", "hand", "stopping", "held", "latched", "finished"]) words.push(farWord({ ...view, phase }));
   for (const cause of Object.keys(CAUSE)) words.push(farWord({ ...view, phase: "held", hold: { ...view.hold, cause } }));
   for (const word of words) {
     assert.ok(word.length <= 8 && word === word.toUpperCase() && word !== "?" && word !== "RUNNING", word);

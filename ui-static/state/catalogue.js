@@ -99,6 +99,10 @@ export const WAITING = {
     "you to choose a program",
     "a program"
   ],
+  "key-to-be-let-go": [
+    "you to let go",
+    "you: let go"
+  ],
   "message-to-be-read": [
     "you to read a message",
     "you: read"

@@ -21,6 +21,7 @@ export function basePage(view) {
     case "held": return "held";
     case "latched": return "held";
     case "finished": return "finish";
+    case "hand":
     case "homing": return stopped ? "held" : view.seal ? "checks" : "program";
     case "starting":
     case "no-link":

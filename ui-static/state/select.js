@@ -84,7 +84,7 @@ export function frame(state) {
 /** Whether the band may be low: motion and arc are shut out. */
 export function bandOf(state) {
   const page = pageOf(state);
-  const still = state.view && !["running", "stopping", "homing"].includes(state.view.phase) && !state.view.torch.moving;
+  const still = state.view && !["running", "stopping", "homing", "hand"].includes(state.view.phase) && !state.view.torch.moving;
   if (["program", "report", "accept", "happened", "setup"].includes(page) && still && freshness(state) === "live") return "low";
   return page === "cut" ? "run" : "full";
 }
@@ -96,7 +96,7 @@ export function holdBar(state) {
   const { view } = state;
   // Standstill that nobody reports is none: HOLD stays solid, and says what it cannot confirm.
   const blind = Boolean(view) && unheard(view);
-  const something = !view || blind || fresh !== "live" || ["running", "stopping", "homing"].includes(view.phase) || view.torch.moving || view.torch.arc === "on" || view.torch.arc === "asked";
+  const something = !view || blind || fresh !== "live" || ["running", "stopping", "homing", "hand"].includes(view.phase) || view.torch.moving || view.torch.arc === "on" || view.torch.arc === "asked";
   if (stage === "asked") {
     if (state.now - at > TAKEN_MS) return { look: "danger", word: "HOLD NOT CONFIRMED", sub: "use the red button" };
     return { look: "asked", word: "HOLD asked", sub: "" };

@@ -15,6 +15,7 @@ export function farWord(view) {
     case "idle": return view.seal ? "CHECKS" : "AT REST";
     case "ready": return "READY";
     case "homing": return "HOMING";
+    case "hand": return "BY HAND";
     case "running": return STEP[view.step] ?? "RUNNING";
     case "stopping": return "BRAKING";
     // Once the stop is cleared it is a hold like any other.

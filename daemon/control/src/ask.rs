@@ -84,6 +84,15 @@ pub enum Ask {
     },
     /// It stands over the mark.
     DatumHere,
+    /// Move the torch by hand: while this is asked again under the same press, or one step. It cannot fire.
+    HandMove(HandMove),
+    /// The key was let go: stop. Taken whatever generation.
+    HandStop,
+    /// Take the torch to a place, up first.
+    HandGo {
+        /// Where.
+        to: HandPlace,
+    },
     /// Let the permit relay pull and drop once, with the source isolated.
     PermitTest,
     /// Change torch parts: from a hold or at rest. The torch goes to the place for it.
@@ -107,6 +116,41 @@ pub enum Ask {
     ChangeEnd,
     /// Leave the change where it stands. Counts that were begun anew stay so.
     ChangeCancel,
+}
+
+/// A move by hand.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HandMove {
+    /// Along which axis of the machine.
+    pub axis: HandAxis,
+    /// Toward greater coordinates; along Z: away from the sheet.
+    pub forward: bool,
+    /// Which press: a key that is kept pressed asks again under the same name.
+    pub press: PressId,
+    /// One step of so many millimetres, at most 10; `None`: as long as the press is renewed.
+    #[serde(default)]
+    pub step_mm: Option<f64>,
+}
+
+/// An axis of the machine.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "the axes have no other names")]
+pub enum HandAxis {
+    X,
+    Y,
+    Z,
+}
+
+/// A place that the torch can be taken to by hand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum HandPlace {
+    /// The sheet's lower left corner, where it is believed to lie.
+    Corner,
+    /// The parking place.
+    Park,
 }
 
 /// Where a held cut was taken up again, in journals of panels that knew no plans.

@@ -14,7 +14,7 @@ pub use restored::{Restored, Unfinished};
 use serde::{Deserialize, Serialize};
 use units::{Placement, Point};
 
-use crate::ask::{CheckId, ResumeFrom};
+use crate::ask::{CheckId, HandAxis, ResumeFrom};
 use crate::cause::{Cause, Detail};
 use crate::datum::DatumMark;
 use crate::parts::Part;
@@ -297,6 +297,15 @@ pub enum Event {
     },
     /// HOLD was pressed: the wired button, or HOLD on a screen. Once for each press.
     HoldPressed { button: bool },
+    /// The torch was moved by hand: a press began, or one step.
+    HandMoved {
+        /// Along which axis.
+        axis: HandAxis,
+        /// Toward greater coordinates.
+        forward: bool,
+        /// The step; `None`: as long as the key was pressed.
+        step_mm: Option<f64>,
+    },
     /// A permit test was broken off before the relay could be judged. `cause`: what came in between;
     /// `None`: the guard gave no answer.
     PermitTestBroken { cause: Option<Cause> },
@@ -427,6 +436,7 @@ impl Event {
                 if usual.is_some() { Notice } else { Trace },
             ),
             Self::RecordLost { .. } => (59, "record-lost", Stop),
+            Self::HandMoved { .. } => (60, "hand-moved", Trace),
         }
     }
 

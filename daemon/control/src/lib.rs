@@ -20,7 +20,7 @@ mod signals;
 pub mod view;
 pub mod words;
 
-pub use ask::{Answer, Ask, AskId, CheckId, PressId, ResumeFrom};
+pub use ask::{Answer, Ask, AskId, CheckId, HandAxis, HandMove, HandPlace, PressId, ResumeFrom};
 pub use cause::{AlarmLevel, Cause, Detail};
 pub use event::{Event, Outcome, Restored, Severity, Unfinished};
 pub use io::{Effect, Effects, Input, RecordId};

@@ -9,12 +9,13 @@
 //! Rest --Start, Resume---> Cutting --one cut after another--> Parking --parked: finished--> Rest
 //! Rest --EndJob, SkipCut of the last cut--> Parking
 //! Rest --DatumGo, DatumNudge--> ToMark ---over the mark---------> Rest
+//! Rest --HandMove, HandGo--> Hand ---let go, not renewed, contact, there--> Rest
 //! Rest --ChangeBegin, ChangeTouch--> Changing --at the place, touched--> Rest
 //!
 //! Cutting --held after this cut, planned stop--> Rest (held)
 //! any act --a cause, HOLD--> Stopping: flush, arc out, wait, lift --> Rest (held)
 //! Stopping after `no-arc` or `arc-lost` before the path, tries left --> Cutting (second try)
-//! Homing, Parking, ToMark beyond their limit --> Rest with the alarm `overdue`
+//! Homing, Parking, ToMark, Hand beyond their limit --> Rest with the alarm `overdue`
 //! ```
 //!
 //! The permit is off before anything else of a stop. Each act's handler returns what comes next
@@ -37,6 +38,7 @@ mod cycle;
 pub(crate) mod datum;
 mod going_on;
 mod guarding;
+pub(crate) mod hand;
 mod holding;
 mod home;
 mod jump;
@@ -81,6 +83,7 @@ use changing::{Change, Going};
 pub(crate) use changing::{power, set, volts, wanted_amps};
 pub(crate) use cycle::Cycle;
 use datum::ToMark;
+use hand::{Hand, LastPress};
 pub(crate) use home::Parking;
 use line::Line;
 use out::Out;
@@ -116,6 +119,7 @@ pub(crate) enum Act {
     Cutting(Box<Cycle>),
     Parking(Parking),
     ToMark(ToMark),
+    Hand(Hand),
     Changing(Box<Going>),
     Stopping(Box<Stopping>),
 }
@@ -204,6 +208,7 @@ pub struct Machine {
     pub(crate) found: run::Found,
     /// Presses of HOLD, on a screen or of the wired button.
     pub(crate) presses: holding::Presses,
+    last_press: LastPress,
     last_run: u64,
     /// The change of torch parts that is open.
     pub(crate) change: Option<Change>,
@@ -261,6 +266,7 @@ impl Machine {
             interrupted: restored.unfinished,
             found: run::Found::default(),
             presses: holding::Presses::default(),
+            last_press: LastPress::default(),
             last_run: restored.last_run,
             change: None,
             parts: restored.parts,
@@ -434,7 +440,7 @@ impl Machine {
     }
 
     fn asked(&mut self, id: AskId, generation: u64, ask: Ask) {
-        let verdict = if generation != self.generation && !admission::any_generation(&ask) {
+        let verdict = if generation != self.generation && !admission::any_generation(self, &ask) {
             Err(admission::No::Stale)
         } else {
             admission::admit(self, &ask)
@@ -472,6 +478,7 @@ impl Machine {
             Act::Cutting(cycle) => self.advance_cycle(cycle),
             Act::Parking(parking) => self.advance_parking(parking),
             Act::ToMark(to) => self.advance_to_mark(to),
+            Act::Hand(hand) => self.advance_hand(hand),
             Act::Changing(going) => self.advance_changing(going),
             Act::Stopping(stopping) => self.advance_stopping(stopping),
         };

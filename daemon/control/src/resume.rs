@@ -122,9 +122,9 @@ impl Plan {
     /// The stretch of the path that it leaves uncut, mm along the cut.
     #[must_use]
     pub fn gap(&self) -> Option<[f64; 2]> {
-        let lost = self.stop.lost?;
+        self.stop.lost?;
         match self.how.way {
-            Way::Tab => Some([lost.at_mm, self.how.from_mm]),
+            Way::Tab => Some([self.how.from_mm - self.how.uncut_mm, self.how.from_mm]),
             Way::Leave if self.how.uncut_mm > 0.0 => Some([self.how.from_mm, f64::INFINITY]),
             _ => None,
         }

@@ -17,6 +17,10 @@ pub struct Settings {
     pub slat_top_z: f64,
     /// Height of travel, machine coordinates, mm: referenced Z stands here.
     pub top_z: f64,
+    /// How far the axes go in the plane, machine coordinates from 0, mm; `None`: in recordings of panels that
+    /// did not move by hand.
+    #[serde(default)]
+    pub travel: Option<Point>,
     /// Rapid speed in the plane and along Z, mm/s, for the limits of waits.
     pub rapid_mm_s: f64,
     /// Rapid speed along Z, mm/s.

@@ -235,8 +235,10 @@ pub enum Phase {
     Idle,
     /// Every check is true: START is there.
     Ready,
-    /// Referencing.
+    /// Referencing, or on the way to a mark.
     Homing,
+    /// Moved by hand.
+    Hand,
     /// A run is under way.
     Running,
     /// Being brought to a stop.
@@ -301,6 +303,7 @@ pub enum Waiting {
     MessageToBeRead,
     EstopToBeCleared,
     PartsToBeChanged,
+    KeyToBeLetGo,
 }
 
 /// Where the torch is and what the arc does.

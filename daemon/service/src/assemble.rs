@@ -8,6 +8,7 @@ use std::time::Duration;
 use control::{Machine, Restored, SetTag, Settings};
 use link::{Capability, StampedInput};
 use tokio::sync::mpsc;
+use units::Point;
 
 use crate::config::Config;
 use crate::guard_thread;
@@ -48,6 +49,7 @@ pub fn settings(config: &Config) -> Settings {
         guard: config.guard,
         sheet_corner: config.sheet_corner,
         slat_top_z: config.slat_top_z,
+        travel: Some(Point::new(config.travel[0], config.travel[1])),
         top_z: config.travel[2],
         rapid_mm_s: config.motion.rapid_mm_s,
         rapid_z_mm_s: config.motion.z_rapid_mm_s,

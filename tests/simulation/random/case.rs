@@ -17,10 +17,12 @@ use super::programs;
 use super::restless::Restless;
 use super::wishes::{self, Seen, State, Wish};
 use crate::chance::Chance;
-use crate::world::{Dead, Disobeys, Dying, Stall, Who, World};
+use crate::world::{Dead, Disobeys, Dying, Keys, Stall, Who, World};
 
 /// Seeds above this draw what does not obey as well.
 const DISOBEY_ABOVE: u64 = 20_000;
+/// Seeds above this move the torch by hand as well.
+pub const HANDS_ABOVE: u64 = 2_000_000_000;
 /// A job that has not ended by then does not end, table time.
 const LIMIT: Duration = Duration::from_secs(3600);
 
@@ -62,6 +64,8 @@ pub struct Case {
     wishes: Vec<Wish>,
     /// A change of torch parts is begun in the first hold.
     change: bool,
+    /// So many times is a key pressed that moves the torch by hand.
+    keys: u32,
     /// The disk dies so many ms after switch-on, how, and for how many.
     dying: Option<(u64, Dead, Option<u64>)>,
 }
@@ -125,7 +129,11 @@ impl Case {
         if seed < DISOBEY_ABOVE {
             return case;
         }
-        case.wishing(wishes::draw)
+        let mut case = case.wishing(wishes::draw);
+        if seed > HANDS_ABOVE {
+            case.keys = 1 + Chance::of(seed, 11).below(8) as u32;
+        }
+        case
     }
 
     /// The small test piece, with the requests of a seed and what brings the machine to them.
@@ -208,6 +216,7 @@ impl Case {
             rough: false,
             stamps: true,
             dead_ms: 700,
+            keys: 0,
             acts: 0,
             leaves: false,
             tabs: false,
@@ -238,6 +247,10 @@ impl Case {
             with(&|c| c.acts = 0);
             with(&|c| c.acts /= 2);
             with(&|c| c.acts -= 1);
+        }
+        if self.keys > 0 {
+            with(&|c| c.keys = 0);
+            with(&|c| c.keys -= 1);
         }
         for k in 0..self.faults.len() {
             with(&|c| {
@@ -339,6 +352,7 @@ impl Case {
         world.look_every = Duration::from_millis(self.look_ms);
         let chance = Chance::of(self.seed, 3);
         world.restless = Some(Restless::new(chance, self.acts, self.leaves, self.tabs));
+        world.keys = (self.keys > 0).then(|| Keys::new(Chance::of(self.seed, 10), self.keys));
         if self.seed.is_multiple_of(8) {
             world.record();
         }

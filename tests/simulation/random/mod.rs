@@ -2,7 +2,8 @@
 //! job is watched at every step and settled with the table's ledger at its end.
 //!
 //! `STANDCLEAR_SEEDS=17` repeats one seed, `STANDCLEAR_SEEDS=1-10000` runs many; those above 10,000
-//! draw odd shapes as well, those above 20,000 everything that does not obey. `tests/seeds` draws new ones
+//! draw odd shapes as well, those above 20,000 everything that does not obey, those above 2,000,000,000
+//! keys that move the torch by hand. `tests/seeds` draws new ones
 //! and keeps those that fail.
 
 pub mod account;
@@ -22,11 +23,13 @@ use case::Case;
 use wishes::Seen;
 
 /// Seeds that run when none are named.
-const SEEDS: [(u64, u64); 3] = [
+const SEEDS: [(u64, u64); 4] = [
     (1, 150),
     (programs::ODD_ABOVE + 1, programs::ODD_ABOVE + 150),
     // Everything that does not obey.
     (20_101, 20_200),
+    // And keys that move the torch by hand.
+    (case::HANDS_ABOVE + 1, case::HANDS_ABOVE + 60),
 ];
 /// Seeds that once showed a mistake, and which.
 const SHOWN: [(u64, &str); 9] = [

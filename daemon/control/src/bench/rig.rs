@@ -30,6 +30,7 @@ pub(crate) fn settings() -> Settings {
         sheet_corner: Point::new(50.0, 60.0),
         slat_top_z: 0.0,
         top_z: TOP_Z,
+        travel: Some(Point::new(1300.0, 1300.0)),
         rapid_mm_s: 200.0,
         rapid_z_mm_s: 50.0,
         accel_mm_s2: 400.0,

@@ -8,7 +8,7 @@ use units::Time;
 
 use super::rig::{Rig, job, planned, settings};
 use super::states::replay;
-use crate::ask::{Ask, AskId, CheckId};
+use crate::ask::{Ask, AskId, CheckId, HandAxis, HandMove, HandPlace};
 use crate::cause::Cause;
 use crate::guard::{EdgeInput, GuardOrder, GuardReport, Phase as Permit};
 use crate::io::{Effect, Input, RecordId};
@@ -44,6 +44,10 @@ enum Drop {
     Replayed,
 }
 
+fn hand_axis() -> impl Strategy<Value = HandAxis> {
+    prop::sample::select(vec![HandAxis::X, HandAxis::Y, HandAxis::Z])
+}
+
 fn drops() -> impl Strategy<Value = (u64, Drop)> {
     let cause = || prop::sample::select(Cause::ALL.to_vec());
     let ask = prop_oneof![
@@ -65,6 +69,22 @@ fn drops() -> impl Strategy<Value = (u64, Drop)> {
         Just(Ask::DatumGo),
         Just(Ask::DatumHere),
         (-8.0_f64..8.0, -8.0_f64..8.0).prop_map(|(dx_mm, dy_mm)| Ask::DatumNudge { dx_mm, dy_mm }),
+        (
+            hand_axis(),
+            any::<bool>(),
+            0_u64..4,
+            prop::option::of(0.0_f64..12.0)
+        )
+            .prop_map(|(axis, forward, press, step_mm)| Ask::HandMove(HandMove {
+                axis,
+                forward,
+                press: crate::PressId(press),
+                step_mm,
+            })),
+        Just(Ask::HandStop),
+        Just(Ask::HandGo {
+            to: HandPlace::Corner
+        }),
         Just(Ask::ChangeBegin),
         Just(Ask::ChangeIsolated),
         any::<bool>().prop_map(|some| Ask::ChangeParts {

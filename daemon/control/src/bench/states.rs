@@ -9,7 +9,7 @@ use units::Time;
 
 use super::planned::with_wait;
 use super::rig::{Rig, dialect, job, planned, settings};
-use crate::ask::{Answer, Ask, AskId, CheckId};
+use crate::ask::{Answer, Ask, AskId, CheckId, HandAxis, HandMove, HandPlace, PressId};
 use crate::cause::Cause;
 use crate::event::Restored;
 use crate::guard::{EdgeInput, GuardOrder, GuardReport};
@@ -121,6 +121,9 @@ fn states() -> Vec<Reached> {
     note("on the way to a mark", &rig);
     rig.until(30.0, |r| r.view().datum.is_some_and(|d| d.over));
     note("over a mark", &rig);
+    rig.must(Ask::HandMove(key(5)));
+    rig.wait(0.05);
+    note("moved by hand", &rig);
     changing(cut(40.0), &mut note);
     let mut rig = with_wait(StopFor::AirWait, 20.0);
     rig.until_held();
@@ -335,6 +338,16 @@ fn kinds(m: &Machine, now: Time) -> Vec<(&'static str, Input)> {
     all
 }
 
+/// A key that is kept pressed.
+fn key(press: u64) -> HandMove {
+    HandMove {
+        axis: HandAxis::X,
+        forward: true,
+        press: PressId(press),
+        step_mm: None,
+    }
+}
+
 /// The asks of the datum check and of the change of parts.
 fn asks_of_steps(m: &Machine) -> Vec<(&'static str, Input)> {
     let ask = |ask| Input::Ask {
@@ -352,6 +365,14 @@ fn asks_of_steps(m: &Machine) -> Vec<(&'static str, Input)> {
             }),
         ),
         ("ask datum-here", ask(Ask::DatumHere)),
+        ("ask hand-move", ask(Ask::HandMove(key(1)))),
+        ("ask hand-stop", ask(Ask::HandStop)),
+        (
+            "ask hand-go",
+            ask(Ask::HandGo {
+                to: HandPlace::Park,
+            }),
+        ),
         ("ask change-begin", ask(Ask::ChangeBegin)),
         ("ask change-isolated", ask(Ask::ChangeIsolated)),
         (

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use units::{Placement, Point};
 
 use super::{Event, Outcome, Restored};
-use crate::ask::{CheckId, ResumeFrom};
+use crate::ask::{CheckId, HandAxis, ResumeFrom};
 use crate::cause::Cause;
 use crate::datum::{DatumMark, Feature};
 use crate::parts::Part;
@@ -259,6 +259,11 @@ fn later() -> Vec<Event> {
         },
         Event::RecordLost {
             why: "recordings lie there, and no journal".into(),
+        },
+        Event::HandMoved {
+            axis: HandAxis::Z,
+            forward: true,
+            step_mm: Some(0.1),
         },
     ]
 }

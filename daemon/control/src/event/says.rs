@@ -1,6 +1,7 @@
 //! What an event says to a person.
 
 use super::{Event, Outcome};
+use crate::ask::HandAxis;
 use crate::resume::Plan;
 use crate::words;
 
@@ -204,6 +205,11 @@ impl Event {
                 "The permit test was broken off: {}.",
                 cause.map_or("the guard gave no answer", words::plain)
             ),
+            Self::HandMoved {
+                axis,
+                forward,
+                step_mm,
+            } => hand_moved(*axis, *forward, *step_mm),
             Self::HoldPressed { button: true } => "The hold button was pressed.".into(),
             Self::HoldPressed { button: false } => "HOLD was pressed on a screen.".into(),
             Self::PermitTested { passed } => match passed {
@@ -356,4 +362,19 @@ fn short_edges(cut: usize, edges: u64, usual: Option<f64>) -> String {
         format!(" Usual were {usual:.0}: look at the screens of the input leads.")
     });
     format!("{edges} edges were too short to count at the start of cut {cut}.{more}")
+}
+
+fn hand_moved(axis: HandAxis, forward: bool, step_mm: Option<f64>) -> String {
+    let way = match (axis, forward) {
+        (HandAxis::X, true) => "along X",
+        (HandAxis::X, false) => "back along X",
+        (HandAxis::Y, true) => "along Y",
+        (HandAxis::Y, false) => "back along Y",
+        (HandAxis::Z, true) => "up",
+        (HandAxis::Z, false) => "down",
+    };
+    match step_mm {
+        Some(mm) => format!("Moved by hand: {way} by {mm} mm."),
+        None => format!("Moved by hand: {way}, as long as the key was pressed."),
+    }
 }

@@ -1,6 +1,7 @@
 //! Whether a request may be carried out now. It performs nothing.
 
 mod change;
+mod hand;
 pub(crate) mod no;
 
 use crate::ask::{Ask, CheckId, PressId};
@@ -22,8 +23,13 @@ pub(crate) enum Yes {
 }
 
 /// What only takes away, or only silences, is taken whatever state the asker saw.
-pub(crate) fn any_generation(ask: &Ask) -> bool {
-    matches!(ask, Ask::Hold { .. } | Ask::Seen { .. })
+/// A press that goes on was begun in the state before it.
+pub(crate) fn any_generation(m: &Machine, ask: &Ask) -> bool {
+    match ask {
+        Ask::Hold { .. } | Ask::Seen { .. } | Ask::HandStop => true,
+        Ask::HandMove(asked) => m.renews(asked),
+        _ => false,
+    }
 }
 
 /// The request's `kind`.
@@ -45,6 +51,9 @@ pub(crate) fn kind(ask: &Ask) -> &'static str {
         Ask::DatumGo => "datum-go",
         Ask::DatumNudge { .. } => "datum-nudge",
         Ask::DatumHere => "datum-here",
+        Ask::HandMove(_) => "hand-move",
+        Ask::HandStop => "hand-stop",
+        Ask::HandGo { .. } => "hand-go",
         Ask::PermitTest => "permit-test",
         Ask::ChangeBegin => "change-begin",
         Ask::ChangeIsolated => "change-isolated",
@@ -138,22 +147,7 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
                 None => Ok(Yes::Do),
             }
         }
-        Ask::ConfirmPlace => {
-            at_rest(m)?;
-            if !m.reference.doubtful {
-                return Err(No::NotDoubtful);
-            }
-            if !m.line.usable() {
-                return Err(No::Check(CheckId::LinkAlive));
-            }
-            if !m.reference.homed || !m.line.referenced(m.reference.homed) {
-                return Err(No::NotHomed);
-            }
-            if m.needs_datum() {
-                return Err(No::SheetToCheck);
-            }
-            Ok(Yes::Do)
-        }
+        Ask::ConfirmPlace => confirm_place(m),
         Ask::DatumGo => datum(m),
         Ask::DatumNudge { dx_mm, dy_mm } => {
             over_mark(m)?;
@@ -166,6 +160,9 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
             }
         }
         Ask::DatumHere => over_mark(m),
+        Ask::HandMove(asked) => hand::moves(m, asked),
+        Ask::HandStop => Ok(hand::stops(m)),
+        Ask::HandGo { .. } => hand::goes(m),
         Ask::PermitTest => {
             at_rest(m)?;
             match checks::bars_permit_test(m) {
@@ -175,6 +172,24 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
         }
         _ => change::admit(m, ask),
     }
+}
+
+/// The torch is where the screen says, and nothing is cut yet that could show otherwise.
+fn confirm_place(m: &Machine) -> Result<Yes, No> {
+    at_rest(m)?;
+    if !m.reference.doubtful {
+        return Err(No::NotDoubtful);
+    }
+    if !m.line.usable() {
+        return Err(No::Check(CheckId::LinkAlive));
+    }
+    if !m.reference.homed || !m.line.referenced(m.reference.homed) {
+        return Err(No::NotHomed);
+    }
+    if m.needs_datum() {
+        return Err(No::SheetToCheck);
+    }
+    Ok(Yes::Do)
 }
 
 fn at_rest(m: &Machine) -> Result<(), No> {
@@ -368,6 +383,9 @@ pub(crate) fn all(m: &Machine) -> Vec<(&'static str, Option<No>)> {
         ("datum-go", unless_changing(datum(m))),
         ("datum-nudge", unless_changing(over_mark(m))),
         ("datum-here", unless_changing(over_mark(m))),
+        ("hand-move", unless_changing(hand::may_begin(m))),
+        ("hand-stop", None),
+        ("hand-go", unless_changing(hand::goes(m))),
         would(Ask::PermitTest),
         // A change that is open takes no second one, though it is answered with "already so".
         (

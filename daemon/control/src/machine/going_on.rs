@@ -92,6 +92,9 @@ impl Machine {
                 self.record(Event::PlaceConfirmed, true);
             }
             Ask::DatumGo => self.datum_go(),
+            Ask::HandMove(asked) => self.hand_move(asked),
+            Ask::HandStop => self.hand_stop(),
+            Ask::HandGo { to } => self.hand_go(to),
             Ask::DatumNudge { dx_mm, dy_mm } => self.datum_nudge(dx_mm, dy_mm),
             Ask::DatumHere => self.datum_here(),
             Ask::PermitTest => {

@@ -2,6 +2,7 @@
 
 use units::{Point, Segment, Time};
 
+use super::hand::Hand;
 use super::{Act, Machine};
 use crate::ask::CheckId;
 use crate::cause::Cause;
@@ -29,6 +30,7 @@ impl Machine {
             Act::Stopping(_) => Phase::Stopping,
             Act::Cutting(_) | Act::Parking(_) => Phase::Running,
             Act::Homing { .. } | Act::ToMark(_) => Phase::Homing,
+            Act::Hand(_) => Phase::Hand,
             Act::Changing(_) => Phase::Changing,
             Act::Rest | Act::Testing { .. } => self.phase_at_rest(),
         }
@@ -72,7 +74,11 @@ impl Machine {
                 let (what, since, limit) = c.waiting(&self.settings.guard);
                 (what, Some(since), limit.map(|l| l.as_secs_f64()))
             }
-            Act::Parking(_) | Act::ToMark(_) => (Waiting::TorchToReachPlace, None, None),
+            Act::Parking(_) | Act::ToMark(_) | Act::Hand(Hand::Going(_)) => {
+                (Waiting::TorchToReachPlace, None, None)
+            }
+            Act::Hand(Hand::Pressed(_)) => (Waiting::KeyToBeLetGo, None, None),
+            Act::Hand(Hand::Ending { since }) => (Waiting::MotionToStop, Some(*since), None),
             Act::Changing(g) => (
                 Waiting::TorchToReachPlace,
                 Some(g.since),

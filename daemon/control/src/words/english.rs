@@ -393,6 +393,7 @@ pub(super) const fn waiting(what: Waiting) -> WaitWords {
         Waiting::ControllerToAnswer => ("controller to answer", "controller"),
         Waiting::MessageToBeRead => ("you to read a message", "you: read"),
         Waiting::EstopToBeCleared => ("emergency stop to be cleared", "e-stop"),
+        Waiting::KeyToBeLetGo => ("you to let go", "you: let go"),
         Waiting::PartsToBeChanged => ("torch parts to be changed", "the parts"),
     };
     WaitWords { long, short }

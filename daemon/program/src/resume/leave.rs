@@ -12,25 +12,34 @@ const HAIR_MM: f64 = 1.0;
 const LONG_MM: f64 = 60.0;
 
 impl Asked<'_> {
+    /// Where what stays uncut begins: at the likeliest place, or, where the arc may have gone out long
+    /// before it, where the cut is surely cut (and true).
+    pub(super) fn stays_from(&self) -> (f64, bool) {
+        let Lost { at_mm, low_mm, .. } = self.lost;
+        let unsure = self.metal_mm(low_mm, at_mm) > HAIR_MM;
+        (if unsure { low_mm } else { at_mm }, unsure)
+    }
+
+    /// Metal along the path between two places, mm.
+    fn metal_mm(&self, from: f64, to: f64) -> f64 {
+        if from < to {
+            self.ground.left_mm(self.stopped.cut, from, to)
+        } else {
+            0.0
+        }
+    }
+
     /// An outline near its end is left on a tab; whatever it is, when its rest is as good as gone, for
     /// then there may be nothing to fire at.
     pub(super) fn leave(&self, ahead: Ahead, ways: &mut Ways) {
-        let Lost { at_mm, low_mm, .. } = self.lost;
+        let low_mm = self.lost.low_mm;
         let end_mm = self.length_mm;
         let closed_mm = self.contour.map_or(end_mm, |(_, closed_mm)| closed_mm);
         if end_mm - low_mm > LONG_MM {
             return;
         }
-        let metal = |from: f64, to: f64| {
-            if from < to {
-                self.ground.left_mm(self.stopped.cut, from, to)
-            } else {
-                0.0
-            }
-        };
-        // Where the arc may have gone out long before the likeliest place, all from there may stay.
-        let unsure = metal(low_mm, at_mm) > HAIR_MM;
-        let from_mm = if unsure { low_mm } else { at_mm };
+        let metal = |from: f64, to: f64| self.metal_mm(from, to);
+        let (from_mm, unsure) = self.stays_from();
         // What holds the piece, what stays of the path with its way out, and what may stay of it.
         let tab_mm = metal(from_mm, closed_mm);
         let (rest, most) = (metal(from_mm, end_mm), metal(low_mm, end_mm));

@@ -149,6 +149,20 @@ fn a_tab_is_as_long_as_it_says() {
 }
 
 #[test]
+fn a_tab_begins_where_the_cut_is_surely_cut_where_the_arc_may_have_gone_out_long_before() {
+    // A panel was killed: somewhere between 14 and 37 mm.
+    let killed = Lost {
+        at_mm: 37.0,
+        low_mm: 14.0,
+        high_mm: 37.0,
+    };
+    let found = ask(1, killed, |_| {});
+    let tab = get(&found, Way::Tab);
+    assert!(tab.from_mm - tab.uncut_mm <= 14.0 + 1e-9, "{tab:?}");
+    assert!(tab.why.contains("up to"), "{tab:?}");
+}
+
+#[test]
 fn metal_that_hangs_on_nothing_is_not_cut_on() {
     // The outline is cut whole; a hole in the part is lost: the part lies free.
     let (cuts, setup) = (cuts(), setup());
@@ -301,7 +315,11 @@ proptest! {
                 Way::KerfEnd => prop_assert!(p.from_mm <= l.low_mm + 1.4 - 0.3 + 1e-9),
                 Way::LeadIn => prop_assert!(p.from_mm <= l.low_mm),
                 Way::Restart => prop_assert!(p.from_mm == 0.0),
-                Way::Tab => prop_assert!(p.uncut_mm > 0.0),
+                Way::Tab => {
+                    prop_assert!(p.uncut_mm > 0.0);
+                    let untold = metal_mm(&all[cut], l.low_mm, p.from_mm - p.uncut_mm);
+                    prop_assert!(untold <= 1.1, "{untold}: {p:?} {l:?}");
+                }
                 Way::Leave => {
                     prop_assert!(p.uncut_mm >= p.tab_mm - 0.02, "{p:?}");
                     // Of the path between what is surely cut and where it is left, the kerf up to

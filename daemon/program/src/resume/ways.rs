@@ -381,14 +381,17 @@ impl Asked<'_> {
         if self.lost.at_mm < joint_mm || start + LEAVE_MM > closed_mm {
             return;
         }
+        let (from_mm, unsure) = self.stays_from();
+        let tab_mm = self.lost.at_mm - from_mm + wide;
         let made = |lead: Segment| Proposal {
             entry: vec![lead],
             pierces: true,
-            uncut_mm: start - self.lost.at_mm,
-            tab_mm: wide,
+            uncut_mm: start - from_mm,
+            tab_mm,
             why: format!(
-                "A tab of {} mm stays where the arc was lost. Break it by hand when all is cold.",
-                mm(wide)
+                "A tab of {}{} mm stays where the arc was lost. Break it by hand when all is cold.",
+                if unsure { "up to " } else { "" },
+                mm(tab_mm)
             ),
             ..plain(Way::Tab, lead.from(), start)
         };

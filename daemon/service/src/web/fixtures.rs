@@ -510,6 +510,10 @@ fn asks() -> Value {
         { "kind": "datum-go" },
         { "kind": "datum-nudge", "dx_mm": -0.5, "dy_mm": 0.0 },
         { "kind": "datum-here" },
+        { "kind": "hand-move", "axis": "x", "forward": true, "press": 78 },
+        { "kind": "hand-move", "axis": "z", "forward": false, "press": 79, "step_mm": 0.1 },
+        { "kind": "hand-stop" },
+        { "kind": "hand-go", "to": "corner" },
         { "kind": "permit-test" },
         { "kind": "change-begin" },
         { "kind": "change-isolated" },
@@ -548,7 +552,7 @@ fn the_messages_are_as_the_screens_know_them() {
 #[test]
 fn everything_that_a_screen_asks_is_understood() {
     let asks: Vec<ScreenAsk> = serde_json::from_value(asks()).expect("every one of them");
-    assert_eq!(asks.len(), 24);
+    assert_eq!(asks.len(), 28);
 }
 
 #[test]

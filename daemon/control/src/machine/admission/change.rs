@@ -11,6 +11,7 @@ pub(super) fn bars(m: &Machine, ask: &Ask) -> Result<(), No> {
     let kept = matches!(
         ask,
         Ask::Hold { .. }
+            | Ask::HandStop
             | Ask::Seen { .. }
             | Ask::Clear { .. }
             | Ask::ConfirmPlace

@@ -3,6 +3,7 @@
 use crate::ask::{Answer, CheckId};
 use crate::cause::Cause;
 use crate::machine::datum::NUDGE_MM;
+use crate::machine::hand::STEP_MM;
 use crate::words;
 
 /// Why not.
@@ -50,6 +51,12 @@ pub(crate) enum No {
     NudgeTooLong,
     /// The torch does not stand over a mark.
     NotOverMark,
+    /// A step by hand longer than a step may be.
+    StepTooLong,
+    /// This press has ended: a key that is still down begins nothing.
+    PressOver,
+    /// There is no travel left that way.
+    EndOfTravel,
     /// A job without cuts.
     EmptyJob,
     /// Torch parts are being changed, or that step of it is not due.
@@ -81,6 +88,9 @@ impl No {
             Self::SheetToCheck => "sheet-to-check",
             Self::NudgeTooLong => "nudge-too-long",
             Self::NotOverMark => "not-over-mark",
+            Self::StepTooLong => "step-too-long",
+            Self::PressOver => "press-over",
+            Self::EndOfTravel => "end-of-travel",
             Self::EmptyJob => "empty-job",
             Self::Change(no) => no.name(),
         }
@@ -110,6 +120,9 @@ impl No {
             Self::SheetToCheck => "What is cut already must fit the place.".into(),
             Self::NudgeTooLong => format!("One nudge is at most {NUDGE_MM:.0} mm."),
             Self::NotOverMark => "The torch does not stand over a mark.".into(),
+            Self::StepTooLong => format!("One step by hand is at most {STEP_MM:.0} mm."),
+            Self::PressOver => "That press has ended.".into(),
+            Self::EndOfTravel => "There is no travel left that way.".into(),
             Self::EmptyJob => "The job has no cuts.".into(),
             Self::Change(no) => no.says().into(),
         }
@@ -139,6 +152,9 @@ impl No {
             Self::SheetToCheck => "Take the torch to the marks of the datum check.",
             Self::NudgeTooLong => "Move it in smaller steps.",
             Self::NotOverMark => "Take it to the mark first.",
+            Self::StepTooLong => "Move it in smaller steps, or keep the key pressed.",
+            Self::PressOver => "Let go. Then press again.",
+            Self::EndOfTravel => "Move it another way.",
             Self::EmptyJob => "Load a program that cuts something.",
             Self::Change(no) => no.remedy(),
         }
