@@ -50,8 +50,16 @@ fn serve(args: &ServeArgs) -> Result<ExitCode, String> {
     let config = Arc::new(config);
     let state = args.state_dir()?;
     let pins = crate::board::open(&config.pins).map_err(|e| format!("{}: {e}", file.which()))?;
+    let volts = match &config.volts {
+        Some(volts) => Some(
+            crate::arc_volts::open(volts, config.power.divider)
+                .map_err(|e| format!("{}: {e}", file.which()))?,
+        ),
+        None => None,
+    };
     let ends = FarEnds {
         pins,
+        volts,
         port: config.link.port.clone(),
         turn_end: None,
         automatic: None,

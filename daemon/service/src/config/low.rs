@@ -9,7 +9,7 @@ use process::{CycleSettings, MotionLimits, Set, SourceTimes};
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer};
 
-use super::{Backend, Starting};
+use super::{Backend, Starting, VoltsConfig};
 
 /// The whole file.
 #[derive(Debug, Deserialize)]
@@ -24,6 +24,8 @@ pub struct File {
     pub motion: MotionLimits,
     pub link: Link,
     pub pins: Pins,
+    /// Left out: the board has no converter for the arc volts.
+    pub volts: Option<VoltsConfig>,
     #[serde(default)]
     pub guard: GuardSettings,
     #[serde(default)]
