@@ -85,6 +85,8 @@ pub struct Config {
     /// A commanding screen that is lost holds the run after the cut in hand, where a hold button is
     /// fitted; else at once.
     pub screen_lost_after_cut: bool,
+    /// Screens on other machines may watch, and ask for HOLD.
+    pub watch_from_lan: bool,
     /// M words that mean torch on, and torch off.
     pub torch_on: Vec<u16>,
     /// M words that mean torch off.

@@ -47,6 +47,27 @@ pub struct File {
     pub reached_tolerance_mm: Option<f64>,
     #[serde(default)]
     pub screen_lost: ScreenLost,
+    #[serde(default)]
+    pub access: Access,
+}
+
+/// `[access]`.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Access {
+    #[serde(default)]
+    pub watch: WatchFrom,
+}
+
+/// From where screens may watch.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WatchFrom {
+    /// From the panel's own machine alone.
+    #[default]
+    ThisMachine,
+    /// From any machine that reaches it.
+    Lan,
 }
 
 /// What the run does when the screen that commands is lost.

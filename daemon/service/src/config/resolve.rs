@@ -10,7 +10,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 use units::Point;
 
-use super::low::{File, Input, Level, Pins, Pull, ScreenLost};
+use super::low::{File, Input, Level, Pins, Pull, ScreenLost, WatchFrom};
 use super::signals::{self, SIGNALS};
 use super::{
     AirConfig, Backend, Config, ConfigError, InputPin, LinkConfig, PinsConfig, PowerConfig, range,
@@ -162,6 +162,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         counted: None,
         reached_tolerance_mm: low.reached_tolerance_mm,
         screen_lost_after_cut: low.screen_lost == ScreenLost::AfterCut,
+        watch_from_lan: low.access.watch == WatchFrom::Lan,
         torch_on: low.words.torch_on,
         torch_off: low.words.torch_off,
     })
