@@ -11,7 +11,7 @@ use control::{Answer, Ask, PressId};
 use serde::{Deserialize, Serialize};
 use tokio::time::timeout;
 
-use super::body::{Refusal, trouble};
+use super::body::{Refusal, shutting_down, trouble};
 use super::messages::{
     Answered, Asked, Events, JobDrawn, LoadAsked, ProgramRead, Programs, VERSION,
 };
@@ -26,15 +26,6 @@ const EVENTS_MAX: usize = 500;
 
 pub(super) fn answered(answer: Answer) -> Response {
     Json(Answered { v: VERSION, answer }).into_response()
-}
-
-pub(super) fn shutting_down() -> Refusal {
-    trouble(
-        StatusCode::SERVICE_UNAVAILABLE,
-        "panel",
-        "the panel is shutting down",
-        "Use the red button if anything moves.",
-    )
 }
 
 /// `POST /api/ask`: `{generation, ask}`.

@@ -19,7 +19,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
 
-use super::body::{Refusal, trouble};
+use super::body::{Refusal, shutting_down, trouble};
 use super::messages::VERSION;
 use super::pass::{NotEntered, Passes};
 use super::{Served, at_the_console, body};
@@ -165,11 +165,10 @@ pub(super) async fn set_pin(
         move || passes.set_pin(&pin)
     };
     let set = tokio::task::spawn_blocking(hashing).await;
-    set.map_err(|_| super::ask::shutting_down())?
-        .map_err(|says| {
-            let remedy = "Give 6 to 12 digits.";
-            trouble(StatusCode::UNPROCESSABLE_ENTITY, "pin", says, remedy)
-        })?;
+    set.map_err(|_| shutting_down())?.map_err(|says| {
+        let remedy = "Give 6 to 12 digits.";
+        trouble(StatusCode::UNPROCESSABLE_ENTITY, "pin", says, remedy)
+    })?;
     Ok(Json(Entered {
         v: VERSION,
         prepares: true,
@@ -190,7 +189,7 @@ pub(super) async fn enter(
         move || passes.enter(&pin, Instant::now())
     };
     let entered = tokio::task::spawn_blocking(trying).await;
-    let pass = match entered.map_err(|_| super::ask::shutting_down())? {
+    let pass = match entered.map_err(|_| shutting_down())? {
         Ok(pass) => pass,
         Err(no) => {
             static SELDOM: Seldom = Seldom::new();

@@ -10,8 +10,8 @@ use axum::{Extension, Json};
 use control::{Answer, Ask, Plans};
 use serde::Deserialize;
 
-use super::ask::{answered, may_command, shutting_down};
-use super::body::{Refusal, trouble};
+use super::ask::{answered, may_command};
+use super::body::{Refusal, shutting_down, trouble};
 use super::messages::{ResumeAsked, VERSION, WaysOn};
 use super::seat::Asker;
 use super::{Served, body};
