@@ -27,7 +27,8 @@ const REGISTRY: &str = "registry+https://github.com/rust-lang/crates.io-index";
 
 /// Crates that stand in the lock file in several versions: each version is built, and each is one more to
 /// look after. Who brings the older one is named; what leaves the tree leaves the list.
-const TWICE: [(&str, &str); 15] = [
+const TWICE: [(&str, &str); 17] = [
+    ("bitflags", "nix of i2cdev"),
     ("block-buffer", "sha2"),
     ("cpufeatures", "sha2"),
     ("crypto-common", "sha2"),
@@ -38,6 +39,10 @@ const TWICE: [(&str, &str); 15] = [
         "nalgebra names each version that it can convert from; none is built",
     ),
     ("hashbrown", "rusqlite 0.37, by hashlink"),
+    (
+        "nix",
+        "linux-embedded-hal, its spidev and its i2cdev bring one each",
+    ),
     ("proc-macro2", "gcode, of tests alone"),
     ("quote", "gcode, of tests alone"),
     (

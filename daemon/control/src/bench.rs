@@ -23,3 +23,4 @@ mod soup;
 mod states;
 mod stories;
 mod table;
+mod volts;

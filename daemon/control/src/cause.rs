@@ -207,6 +207,16 @@ pub enum Detail {
     VoltsPilot,
     /// `no-arc`: volts stood where an arc's are.
     VoltsOfArc,
+    /// `no-arc`, `volts-odd`: the volts' input stands where only a loose wire puts it.
+    VoltsWireOff,
+    /// `no-arc`, `volts-odd`: the volts have the wrong sign.
+    VoltsInverted,
+    /// `volts-odd`: the volts did not move while an arc burnt.
+    VoltsUnmoving,
+    /// `no-arc`: volts stood above any open circuit.
+    VoltsDivider,
+    /// `inputs-stale`: the volts' converter was not heard.
+    VoltsSilent,
 }
 
 impl core::fmt::Display for Cause {

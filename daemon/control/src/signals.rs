@@ -1,5 +1,6 @@
 //! The levels of the panel's inputs, as the guard last read them.
 
+use process::VoltsInput;
 use serde::{Deserialize, Serialize};
 use units::Time;
 
@@ -32,6 +33,9 @@ pub struct Signals {
     pub sense_isolated: Option<bool>,
     /// Arc voltage, V.
     pub volts: Option<f64>,
+    /// Whether the volts' input can be believed, where it has a converter that tells.
+    #[serde(default, skip_serializing_if = "VoltsInput::is_plausible")]
+    pub volts_input: VoltsInput,
     /// The inputs could not be read: the levels are those of before, with the chain as if open.
     #[serde(default)]
     pub unreadable: bool,

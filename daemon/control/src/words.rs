@@ -143,6 +143,11 @@ pub const fn plain_of(cause: Cause, detail: Option<Detail>) -> &'static str {
         Some(Detail::VoltsOpenCircuit) => "no arc came, and no pilot arc",
         Some(Detail::VoltsPilot) => "no arc came, only a pilot arc",
         Some(Detail::VoltsOfArc) => "no arc was seen, but there were its volts",
+        Some(Detail::VoltsWireOff) => "the wire of the arc volts is off",
+        Some(Detail::VoltsInverted) => "the arc volts have the wrong sign",
+        Some(Detail::VoltsUnmoving) => "the arc volts stood still while the arc was on",
+        Some(Detail::VoltsDivider) => "no arc came, and volts were above any open circuit",
+        Some(Detail::VoltsSilent) => "the volts were not seen afresh",
         None => plain(cause),
     }
 }
@@ -160,6 +165,21 @@ pub const fn remedy_of(cause: Cause, detail: Option<Detail>) -> &'static str {
             "Check that the ground clamp bites bright metal. Then look at height, nozzle and air."
         }
         Some(Detail::VoltsOfArc) => "Check the arc signal's wire.",
+        Some(Detail::VoltsWireOff) => {
+            "Switch torch power off. Put the wire of the arc volts back on. Then try again."
+        }
+        Some(Detail::VoltsInverted) => {
+            "Switch torch power off. Swap the two wires of the arc volts. Then try again."
+        }
+        Some(Detail::VoltsUnmoving) => {
+            "Switch torch power off. Look at the wire of the arc volts and its converter. Then try again."
+        }
+        Some(Detail::VoltsDivider) => {
+            "Compare the divider in the machine file with the power source's book."
+        }
+        Some(Detail::VoltsSilent) => {
+            "Look at the converter of the arc volts and its cable. Clear this. Then go on from the place."
+        }
         None => remedy(cause),
     }
 }
@@ -170,10 +190,18 @@ const FROM_AFAR: &str = "Do not go near. Use the red button. Then look here agai
 /// What to do now. `near`: it is safe to go near; where it is not, nobody is sent there.
 #[must_use]
 pub fn remedy_now(cause: Cause, detail: Option<Detail>, near: bool) -> &'static str {
-    if !near && cause.facts().is(Quality::AtTorch) {
-        FROM_AFAR
-    } else {
-        remedy_of(cause, detail)
+    if near || !cause.facts().is(Quality::AtTorch) {
+        return remedy_of(cause, detail);
+    }
+    match detail {
+        // They are what says that it is not safe, until they are mended.
+        Some(Detail::VoltsSilent) => {
+            "Do not go near. Use the red button. Isolate the power source. Then look at the converter of the arc volts and its cable."
+        }
+        Some(Detail::VoltsWireOff) => {
+            "Do not go near. Use the red button. Isolate the power source. Then put the wire of the arc volts back on."
+        }
+        _ => FROM_AFAR,
     }
 }
 

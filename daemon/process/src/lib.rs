@@ -14,6 +14,7 @@ mod heat;
 mod plane;
 mod skip;
 mod time;
+mod volts;
 mod wear;
 
 pub use air::{Air, AirForecast, Flow, Low, free_air_l, receiver_min};
@@ -27,6 +28,7 @@ pub use plane::{Plane, Touch};
 pub use skip::{FREED_NEAR_MM, LastTouch, NextPierce};
 pub use time::{ArcTime, CutShape, JobTime, Plan, SourceTimes, estimate, touch_off_s};
 pub use units::motion::{arc_mm_s, corner_mm_s, stretch_s};
+pub use volts::{ArcVolts, UNMOVING, VoltsInput, VoltsMeter, VoltsScale};
 pub use wear::{Set, WearForecast};
 
 /// A wait that a forecast asks for.

@@ -128,9 +128,13 @@ impl Bench {
             permit_pulses: Arc::clone(&pulses),
             low_since_us: Arc::default(),
         };
-        let (guard, reports) =
-            guard_thread::start(GuardSettings::default(), vec![0x9C, 0x87], Box::new(pins))
-                .expect("a thread");
+        let (guard, reports) = guard_thread::start(
+            GuardSettings::default(),
+            vec![0x9C, 0x87],
+            Box::new(pins),
+            None,
+        )
+        .expect("a thread");
         let (read, write) = rustix::pipe::pipe().expect("a pipe");
         guard.tell(ToGuard::Port(Some(File::from(write))));
         Self {

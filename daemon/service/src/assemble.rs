@@ -10,6 +10,7 @@ use link::{Capability, StampedInput};
 use tokio::sync::mpsc;
 use units::Point;
 
+use crate::arc_volts;
 use crate::config::Config;
 use crate::guard_thread;
 use crate::journal::{Disk, Journal, JournalError, Past};
@@ -21,6 +22,8 @@ use crate::runner::{Automatic, Parts, Runner};
 pub struct FarEnds {
     /// The pins and their clock.
     pub pins: Box<dyn Pins>,
+    /// The converter of the arc volts, if the pins do not bring them.
+    pub volts: Option<arc_volts::Source>,
     /// Path of the serial port.
     pub port: PathBuf,
     /// Who is told when a turn of the clock was dealt with, where the clock waits for it.
@@ -37,8 +40,8 @@ pub enum AssembleError {
     /// The journal could not be opened: without it nothing may start.
     #[error(transparent)]
     Journal(#[from] JournalError),
-    /// The guard's thread could not be made.
-    #[error("the guard's thread could not be started: {0}")]
+    /// The guard's thread, or that of the arc volts, could not be made.
+    #[error("the guard's threads could not be started: {0}")]
     Guard(#[from] std::io::Error),
 }
 
@@ -107,7 +110,11 @@ pub fn assemble(
     let take_away = dialect.take_away_bytes();
     let clock = ends.pins.clock();
     let machine = Machine::new(settings(config), dialect, restored);
-    let (guard, from_guard) = guard_thread::start(config.guard, take_away, ends.pins)?;
+    let volts = match ends.volts {
+        Some(source) => Some(source.start(Arc::clone(&clock))?),
+        None => None,
+    };
+    let (guard, from_guard) = guard_thread::start(config.guard, take_away, ends.pins, volts)?;
     let (port, baud) = (ends.port, config.link.baud);
     Ok(Runner::new(Parts {
         machine,

@@ -22,7 +22,7 @@ use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 pub use args::{
-    ArticleArgs, BackupArgs, CheckArgs, DEFAULT_LISTEN, Format, LogArgs, LogFormat, PracticeArgs,
+    ArticleArgs, BackupArgs, CheckArgs, DEFAULT_PORT, Format, LogArgs, LogFormat, PracticeArgs,
     ReplayArgs, RestoreArgs, RunChoice, ServeArgs, TableArgs, VetArgs, VetFormat,
 };
 

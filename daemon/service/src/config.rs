@@ -13,6 +13,7 @@ mod signals;
 mod table;
 #[cfg(test)]
 mod tests;
+mod volts;
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -26,6 +27,7 @@ use units::Point;
 
 pub use found::Found;
 pub use signals::{SIGNALS, SignalKind};
+pub use volts::{ConverterKind, VoltsConfig};
 
 /// Everything about the table, resolved and range-checked.
 #[derive(Clone, Debug)]
@@ -64,6 +66,8 @@ pub struct Config {
     pub link: LinkConfig,
     /// The pins.
     pub pins: PinsConfig,
+    /// The converter of the arc volts; `None`: they are not measured by this board.
+    pub volts: Option<VoltsConfig>,
     /// The cut chart's rows; empty: none.
     pub chart: Vec<ChartRow>,
     /// Mean times of the power source and of the way to the controller: what a job's time hangs on.
@@ -81,6 +85,8 @@ pub struct Config {
     /// A commanding screen that is lost holds the run after the cut in hand, where a hold button is
     /// fitted; else at once.
     pub screen_lost_after_cut: bool,
+    /// Screens on other machines may watch, and ask for HOLD.
+    pub watch_from_lan: bool,
     /// M words that mean torch on, and torch off.
     pub torch_on: Vec<u16>,
     /// M words that mean torch off.

@@ -21,6 +21,7 @@ use control::{Opened, Seen, Signals};
 use tokio::sync::{mpsc, oneshot};
 use units::Time;
 
+use crate::arc_volts::Latest;
 use crate::pins::{Pins, PinsError, Reading, Turn, Wake};
 
 use away::Away;
@@ -115,7 +116,7 @@ impl GuardHandle {
     }
 }
 
-/// Starts the guard.
+/// Starts the guard. `volts`: what a converter of its own reads beside the pins.
 ///
 /// # Errors
 /// The thread could not be made.
@@ -123,6 +124,7 @@ pub fn start(
     settings: GuardSettings,
     take_away: Vec<u8>,
     pins: Box<dyn Pins>,
+    volts: Option<Arc<Latest>>,
 ) -> std::io::Result<(GuardHandle, mpsc::Receiver<FromGuard>)> {
     let (to, orders) = std_mpsc::channel();
     let (from, reports) = mpsc::channel(REPORTS);
@@ -137,7 +139,14 @@ pub fn start(
         away: Away::new(take_away),
         permit: false,
         last_signals: None,
-        signals_every: settings.signals_every(),
+        signals_every: match volts {
+            // The age of the volts is known as soon as it can be.
+            Some(_) => settings
+                .signals_every()
+                .min(Duration::from_millis(settings.volts_every_ms)),
+            None => settings.signals_every(),
+        },
+        volts,
         looked: Time::ZERO,
         missed: false,
         short_edges: 0,
@@ -195,6 +204,8 @@ struct Guard {
     away: Away<File>,
     permit: bool,
     last_signals: Option<(Time, Signals)>,
+    /// The newest reading of the volts, where they do not come with the pins.
+    volts: Option<Arc<Latest>>,
     /// They are passed on at least this often, so that their age is known.
     signals_every: Duration,
     /// When the levels were really read last: not while the pins cannot be.
@@ -287,7 +298,13 @@ impl Guard {
     }
 
     /// One step of the rules: stop first, tell afterwards.
-    fn step(&mut self, now: Time, signals: &Signals, opened: Opened) -> Option<Time> {
+    fn step(&mut self, now: Time, levels: &Signals, opened: Opened) -> Option<Time> {
+        let volts = self.volts.as_ref().map(|latest| latest.get());
+        let signals = &volts.map_or(*levels, |v| Signals {
+            volts: v.volts,
+            volts_input: v.input,
+            ..*levels
+        });
         let out = self.rules.step(now, signals, opened, self.shared.lease());
         self.drive_permit(out.permit_level);
         if out.take_away {
@@ -319,6 +336,7 @@ impl Guard {
             let seen = Seen {
                 missed: core::mem::take(&mut self.missed),
                 short_edges: self.short_edges,
+                volts: volts.map(|v| v.at),
                 ..Seen::at(self.looked)
             };
             self.say(FromGuard::Signals(*signals, seen));

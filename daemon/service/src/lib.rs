@@ -1,5 +1,6 @@
 //! The service: everything that touches the world. It carries out what the pure crates decide.
 
+pub mod arc_volts;
 pub mod assemble;
 pub mod backup;
 pub mod board;

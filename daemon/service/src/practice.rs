@@ -151,6 +151,7 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
         _ => None,
     };
     let ends = FarEnds {
+        volts: None,
         pins: Box::new(pins),
         port: table.dir().join("wire"),
         turn_end: Some(Box::new(turns)),

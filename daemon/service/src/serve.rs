@@ -1,7 +1,7 @@
 //! `standclear serve`: the panel on the real table; and the console that practice shares with it.
 
 use std::io::Write as _;
-use std::net::SocketAddr;
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -12,7 +12,7 @@ use tokio::signal::unix::{SignalKind, signal};
 use units::Time;
 
 use crate::assemble::{FarEnds, assemble};
-use crate::cli::ServeArgs;
+use crate::cli::{DEFAULT_PORT, ServeArgs};
 use crate::config::{Config, Found};
 use crate::journal;
 use crate::library::{Library, OnLoad};
@@ -50,8 +50,16 @@ fn serve(args: &ServeArgs) -> Result<ExitCode, String> {
     let config = Arc::new(config);
     let state = args.state_dir()?;
     let pins = crate::board::open(&config.pins).map_err(|e| format!("{}: {e}", file.which()))?;
+    let volts = match &config.volts {
+        Some(volts) => Some(
+            crate::arc_volts::open(volts, config.power.divider)
+                .map_err(|e| format!("{}: {e}", file.which()))?,
+        ),
+        None => None,
+    };
     let ends = FarEnds {
         pins,
+        volts,
         port: config.link.port.clone(),
         turn_end: None,
         automatic: None,
@@ -89,22 +97,17 @@ pub fn runtime() -> std::io::Result<tokio::runtime::Runtime> {
 pub async fn console(
     config: Arc<Config>,
     state: &Path,
-    listen: SocketAddr,
+    listen: Option<SocketAddr>,
     runner: Runner,
     panel: Panel,
     practice: Option<Practice>,
 ) -> Result<ExitCode, String> {
     // Before anybody knows of it, or a signal would end it without a word to the torch.
     let told_to_end = told_to_end_in_time();
+    let listen = listens_at(listen, config.watch_from_lan)?;
     let told = |e: std::io::Error| {
         format!("--listen {listen}: {e}. Name an address of this machine with a free port")
     };
-    if !listen.ip().is_loopback() {
-        return Err(format!(
-            "--listen {listen}: only this machine itself may be listened on (127.0.0.1 or [::1]); \
-             watching from elsewhere is not there yet"
-        ));
-    }
     let listener = TcpListener::bind(listen).await.map_err(told)?;
     let address = listener.local_addr().map_err(told)?;
     let (set_right, on_load, prepared) = match practice {
@@ -125,7 +128,7 @@ pub async fn console(
     let mut panel_task = tokio::spawn(runner.run(until_true(ended)));
     let watchdog = tokio::spawn(keep_watchdog(panel));
     // Whoever cannot be told is not listening.
-    let _ = writeln!(std::io::stdout(), "Standclear's console: http://{address}/");
+    let _ = writeln!(std::io::stdout(), "{}", console_is_at(address));
     let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Ready]);
 
     let panel_ended = tokio::select! {
@@ -152,6 +155,44 @@ pub async fn console(
             Ok(ExitCode::FAILURE)
         }
     }
+}
+
+/// Where the console listens: at this machine alone, or at all of its addresses.
+fn listens_at(named: Option<SocketAddr>, lan: bool) -> Result<SocketAddr, String> {
+    let any = if lan {
+        Ipv4Addr::UNSPECIFIED
+    } else {
+        Ipv4Addr::LOCALHOST
+    };
+    let listen = named.unwrap_or(SocketAddr::from((any, DEFAULT_PORT)));
+    let ip = listen.ip();
+    // One address of a network alone would shut the console on this machine out.
+    match (ip.is_loopback(), ip.is_unspecified() && lan) {
+        (false, false) if lan => Err(format!(
+            "--listen {listen}: the console itself would not be reached there. Take 0.0.0.0 or [::] for \
+             all addresses of this machine"
+        )),
+        (false, false) => Err(format!(
+            "--listen {listen}: only this machine itself may be listened on (127.0.0.1 or [::1]). With \
+             watch = \"lan\" in [access] of the machine file other screens may watch"
+        )),
+        _ => Ok(listen),
+    }
+}
+
+/// What is printed of it.
+fn console_is_at(address: SocketAddr) -> String {
+    let port = address.port();
+    let this = match address.ip() {
+        IpAddr::V4(ip) if ip.is_unspecified() => SocketAddr::from((Ipv4Addr::LOCALHOST, port)),
+        IpAddr::V6(ip) if ip.is_unspecified() => SocketAddr::from((Ipv6Addr::LOCALHOST, port)),
+        _ => return format!("Standclear's console: http://{address}/"),
+    };
+    format!(
+        "Standclear's console: http://{this}/\nScreens on other machines watch and may hold, at port {port} \
+         of this machine's address. What they are told and send is not encrypted: anybody on that \
+         network can read it, a PIN included."
+    )
 }
 
 /// The latest events of the journal, for the console.
@@ -235,6 +276,52 @@ async fn keep_watchdog(panel: Panel) {
         if seq != seen {
             seen = seq;
             let _ = sd_notify::notify(false, &[sd_notify::NotifyState::Watchdog]);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(named: &str, lan: bool) -> Result<String, String> {
+        listens_at(named.parse().ok(), lan).map(|a| a.to_string())
+    }
+
+    #[test]
+    fn only_this_machine_is_listened_on_unless_the_machine_file_lets_others_watch() {
+        assert_eq!(at("", false), Ok("127.0.0.1:8440".into()));
+        assert_eq!(at("", true), Ok("0.0.0.0:8440".into()));
+        for own in ["127.0.0.1:0", "[::1]:99", "127.0.0.9:8440"] {
+            assert_eq!(at(own, false), Ok(own.into()));
+            assert_eq!(at(own, true), Ok(own.into()));
+        }
+        for all in ["0.0.0.0:1", "[::]:1"] {
+            assert!(at(all, false).is_err_and(|says| says.contains("[access]")));
+            assert_eq!(at(all, true), Ok(all.into()));
+        }
+        for one in ["192.168.1.5:8440", "[fd00::5]:1", "10.0.0.1:1"] {
+            assert!(at(one, false).is_err());
+            assert!(at(one, true).is_err_and(|says| says.contains("0.0.0.0")));
+        }
+    }
+
+    #[test]
+    fn what_is_printed_leads_to_the_console_and_says_that_a_network_reads_along() {
+        let told = |at: &str| console_is_at(at.parse().expect("an address"));
+        assert_eq!(
+            told("127.0.0.1:7"),
+            "Standclear's console: http://127.0.0.1:7/"
+        );
+        for (at, this) in [
+            ("0.0.0.0:7", "http://127.0.0.1:7/"),
+            ("[::]:7", "http://[::1]:7/"),
+        ] {
+            let told = told(at);
+            assert!(
+                told.contains(this) && told.contains("not encrypted"),
+                "{told}"
+            );
         }
     }
 }

@@ -12,7 +12,9 @@ mod door;
 mod feed;
 mod files;
 pub mod messages;
+mod pass;
 mod screens;
+mod seat;
 mod trouble;
 mod ways;
 
@@ -30,7 +32,6 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
-use axum::extract::ConnectInfo;
 use axum::middleware;
 use axum::routing::{any, get, post};
 use tokio::net::TcpListener;
@@ -77,6 +78,8 @@ struct Served {
     state: WebState,
     feed: Arc<feed::Feed>,
     screens: Arc<screens::Screens>,
+    /// The PIN, and who has given it.
+    passes: pass::Passes,
     /// A permit for each screen that may be told.
     places: Arc<Semaphore>,
     /// A permit for each request that may wait for the disk.
@@ -96,19 +99,10 @@ pub async fn serve(
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> io::Result<()> {
     let (stopping, stop) = watch::channel(false);
-    let feed = feed::Feed::new(&state);
-    let telling = tokio::spawn(feed::tell(feed.clone(), state.panel.watch(), stop.clone()));
-    let screens = screens::Screens::new(state.panel.clone());
-    let places = Arc::new(Semaphore::new(SCREENS));
-    let served = Served {
-        state,
-        feed,
-        screens,
-        places: Arc::clone(&places),
-        on_disk: Arc::new(Semaphore::new(ON_DISK)),
-        on_ways: Arc::new(Semaphore::new(1)),
-        stop: stop.clone(),
-    };
+    let served = share(state, stop.clone());
+    let (feed, panel) = (Arc::clone(&served.feed), &served.state.panel);
+    let telling = tokio::spawn(feed::tell(feed, panel.watch(), stop.clone()));
+    let places = Arc::clone(&served.places);
     let stops = async move {
         shutdown.await;
         let _ = stopping.send(true);
@@ -117,6 +111,20 @@ pub async fn serve(
     let _ = timeout(GOODBYE, places.acquire_many(SCREENS as u32)).await;
     telling.abort();
     ended
+}
+
+/// What the handlers share, until `stop` says true.
+fn share(state: WebState, stop: watch::Receiver<bool>) -> Served {
+    Served {
+        feed: feed::Feed::new(&state),
+        screens: screens::Screens::new(state.panel.clone()),
+        state,
+        passes: pass::Passes::default(),
+        places: Arc::new(Semaphore::new(SCREENS)),
+        on_disk: Arc::new(Semaphore::new(ON_DISK)),
+        on_ways: Arc::new(Semaphore::new(1)),
+        stop,
+    }
 }
 
 fn routes(served: Served) -> Router {
@@ -132,10 +140,13 @@ fn routes(served: Served) -> Router {
         .route("/api/resume", post(ways::resume))
         .route("/api/hold", post(ask::hold))
         .route("/api/table", post(ask::table))
+        .route("/api/pin", post(seat::set_pin))
+        .route("/api/enter", post(seat::enter))
         .route("/api/{*rest}", any(ask::nothing_there))
         .route("/api", any(ask::nothing_there))
         .fallback(get(files::file))
         .layer(middleware::from_fn(trouble::in_time))
+        .layer(middleware::from_fn_with_state(served.clone(), seat::keep))
         .layer(middleware::from_fn(door::keep))
         .layer(middleware::from_fn(trouble::as_json))
         .layer(middleware::from_fn(files::headers))
@@ -143,6 +154,6 @@ fn routes(served: Served) -> Router {
 }
 
 /// Only a screen on this machine may command; others watch, and may ask for HOLD.
-fn at_the_console(peer: ConnectInfo<SocketAddr>) -> bool {
-    peer.0.ip().to_canonical().is_loopback()
+fn at_the_console(peer: &SocketAddr) -> bool {
+    peer.ip().to_canonical().is_loopback()
 }

@@ -3,6 +3,7 @@
 //! Promised are an answer to HOLD within 1 s and an end within 5 s of SIGTERM. A loaded test machine may
 //! take longer by itself: the bounds here leave room for that, and what was seen is printed.
 
+mod access;
 mod client;
 mod disk;
 mod ending;

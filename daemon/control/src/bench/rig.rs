@@ -166,6 +166,8 @@ pub(crate) struct Rig {
     pub bend: Option<fn(&mut crate::Signals)>,
     /// Edges too short for their debounce so far.
     pub short_edges: Option<u64>,
+    /// The volts have a converter of their own, and it was last read then.
+    pub volts_read: Option<Time>,
     /// The machine is not stepped until its lease has lapsed.
     pub stall: bool,
     /// The guard is kept from its steps until then.
@@ -205,6 +207,7 @@ impl Rig {
             starts: Vec::new(),
             bend: None,
             short_edges: None,
+            volts_read: None,
             stall: false,
             asleep: Time::ZERO,
             log: Vec::new(),
@@ -255,10 +258,12 @@ impl Rig {
         if !asleep && (changed || self.now.since(self.signals_at).as_millis() >= 50) {
             self.signals_at = self.now;
             self.last_signals = Some(signals);
+            let told = self.short_edges.is_some() || self.volts_read.is_some();
             self.to_machine.push(Input::Signals {
                 signals,
-                seen: self.short_edges.map(|n| crate::Seen {
-                    short_edges: n,
+                seen: told.then(|| crate::Seen {
+                    short_edges: self.short_edges.unwrap_or(0),
+                    volts: self.volts_read,
                     ..crate::Seen::at(self.now)
                 }),
             });

@@ -7,10 +7,10 @@ use core::time::Duration;
 use units::Time;
 
 use super::{Act, Machine};
-use crate::cause::Cause;
+use crate::cause::{Cause, Detail};
 use crate::signals::Seen;
 
-/// At rest, pins that were not seen for longer are told of (process handbook, invented).
+/// At rest, pins and volts that were not seen for longer are told of (process handbook, invented).
 const AT_REST: Duration = Duration::from_millis(1000);
 /// Seen afresh for this long they are believed again (process handbook, invented).
 const AFRESH_FOR: Duration = Duration::from_millis(1000);
@@ -182,7 +182,9 @@ impl Machine {
         };
         self.aging.fresh_since = None;
         let active = self.active();
-        let long = stale.source == Source::Pins && self.now > stale.since + AT_REST;
+        // Reports are told of by the line itself.
+        let input = stale.source != Source::Reports;
+        let long = input && self.now > stale.since + AT_REST;
         let rest = matches!(self.act, Act::Rest) && self.signals_heard && long;
         // A controller that is being stopped is waited for anyhow.
         let matters = active && !(self.stopping() && stale.source == Source::Reports);
@@ -192,6 +194,8 @@ impl Machine {
         self.aging.told = true;
         self.aging.noticed = Some((stale.source, self.now));
         let why = self.why_stale(stale);
+        let silent = (stale.source == Source::Volts).then_some(Detail::VoltsSilent);
+        self.alarms.measured(Cause::InputsStale, silent);
         if !active {
             self.alarm(Cause::InputsStale, self.now, false, why);
             return;

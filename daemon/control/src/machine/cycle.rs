@@ -18,6 +18,7 @@ mod start;
 mod touching;
 mod travel;
 mod untouched;
+mod volts;
 
 use core::time::Duration;
 

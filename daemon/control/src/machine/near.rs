@@ -4,6 +4,8 @@
 //! What is not known counts as not safe. It says nothing of touching the torch: for that its power
 //! source is isolated, which is another page's affair.
 
+use process::VoltsInput;
+
 use super::clearing::DEAD_V;
 use super::{Act, Machine};
 use crate::cause::Cause;
@@ -27,6 +29,8 @@ struct Seen {
     permit: bool,
     /// At the torch, V; `None`: not measured.
     volts: Option<f64>,
+    /// What is measured there is a loose wire.
+    volts_wire_off: bool,
     /// A run, a move, a test or a stop is under way.
     active: bool,
     /// The controller's reports are fresh.
@@ -56,6 +60,9 @@ impl Seen {
         }
         if self.permit {
             return says("The permit is on.");
+        }
+        if self.volts_wire_off {
+            return says("The wire of the arc volts is off: they are not seen.");
         }
         if let Some(v) = self.volts.filter(|v| v.abs() >= DEAD_V) {
             return Some(format!("There are {v:.0} V at the torch."));
@@ -102,6 +109,7 @@ impl Machine {
             relay_closed: s.permit_closed,
             permit: self.guard.phase != Phase::Off,
             volts: s.volts,
+            volts_wire_off: s.volts_input == VoltsInput::WireOff,
             active: self.active(),
             link_alive: self.line.open && self.line.alive,
             stands: self.line.at_rest(),
@@ -122,6 +130,7 @@ mod tests {
         relay_closed: Some(false),
         permit: false,
         volts: Some(0.4),
+        volts_wire_off: false,
         active: false,
         link_alive: true,
         stands: true,
@@ -135,7 +144,7 @@ mod tests {
             ..ALL_WELL
         };
         assert!(without_volts.judge().safe);
-        let against: [fn(&mut Seen); 10] = [
+        let against: [fn(&mut Seen); 11] = [
             |s| s.inputs_fresh = false,
             |s| s.arc_ok = true,
             |s| s.disobeyed = true,
@@ -143,6 +152,7 @@ mod tests {
             |s| s.relay_closed = Some(true),
             |s| s.permit = true,
             |s| s.volts = Some(DEAD_V),
+            |s| s.volts_wire_off = true,
             |s| s.active = true,
             |s| s.link_alive = false,
             |s| s.stands = false,

@@ -9,6 +9,7 @@ use core::time::Duration;
 use std::borrow::Cow;
 
 use link::{Command, Ticket};
+use process::VoltsInput;
 use units::Time;
 
 use super::{Act, Machine};
@@ -107,8 +108,12 @@ impl Machine {
         );
         fitted("air", s.air_ok, false, "the air is low");
         if let Some(v) = s.volts {
-            let zero = v.abs() <= VOLTS_ZERO;
-            let wrong = || format!("{v:.1} V at rest; limit {VOLTS_ZERO:.0} V");
+            let off = s.volts_input == VoltsInput::WireOff;
+            let zero = v.abs() <= VOLTS_ZERO && !off;
+            let wrong = || match off {
+                true => "the wire of the arc volts is off".to_owned(),
+                false => format!("{v:.1} V at rest; limit {VOLTS_ZERO:.0} V"),
+            };
             let says = if zero { String::new() } else { wrong() };
             all.push(("volts", zero, says.into()));
         }

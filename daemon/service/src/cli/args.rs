@@ -1,6 +1,6 @@
 //! All commands and their flags: as typed (clap), then as resolved.
 
-use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -9,8 +9,8 @@ use simulator::harness::{FaultKind, FaultSpec};
 use super::faults::FaultArg;
 pub use super::make_args::{MakeArgs, MakeShape};
 
-/// Where the console listens unless it is told otherwise: this machine alone.
-pub const DEFAULT_LISTEN: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 8440);
+/// The console's port unless another is named.
+pub const DEFAULT_PORT: u16 = 8440;
 
 /// The whole command line.
 #[derive(Debug, Parser)]
@@ -89,9 +89,9 @@ pub struct ServeArgs {
     /// can be written, else the user's state folder]
     #[arg(long, value_name = "DIR")]
     pub state: Option<PathBuf>,
-    /// Where the console listens
-    #[arg(long, value_name = "ADDR", default_value_t = DEFAULT_LISTEN)]
-    pub listen: SocketAddr,
+    /// Where the console listens [default: 127.0.0.1:8440; 0.0.0.0:8440 with access.watch = "lan"]
+    #[arg(long, value_name = "ADDR")]
+    pub listen: Option<SocketAddr>,
 }
 
 impl ServeArgs {
@@ -194,9 +194,9 @@ pub struct PracticeTyped {
     /// No console: an automatic operator runs the job, then a summary is printed
     #[arg(long)]
     pub headless: bool,
-    /// Where the console listens
-    #[arg(long, value_name = "ADDR", default_value_t = DEFAULT_LISTEN)]
-    pub listen: SocketAddr,
+    /// Where the console listens [default: 127.0.0.1:8440; 0.0.0.0:8440 with access.watch = "lan"]
+    #[arg(long, value_name = "ADDR")]
+    pub listen: Option<SocketAddr>,
     /// How the summary of a headless run is printed
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     pub format: Format,
@@ -240,8 +240,8 @@ pub struct PracticeArgs {
     pub noise: f64,
     /// An automatic operator in place of the console.
     pub headless: bool,
-    /// Where the console listens.
-    pub listen: SocketAddr,
+    /// Where the console listens; `None`: as the machine file says who may watch.
+    pub listen: Option<SocketAddr>,
     /// How the summary is printed.
     pub format: Format,
     /// Short pieces of the program's path are joined.

@@ -1,7 +1,8 @@
-//! `standclear check`: configuration, serial port and pins: what is wrong and what to do.
+//! `standclear check`: configuration, serial port, pins and arc volts: what is wrong and what to do.
 //!
 //! It only looks. It opens neither port nor pins: opening resets some controllers, and a pin taken
-//! here would end the permit of a panel that is cutting.
+//! here would end the permit of a panel that is cutting. The converter of the arc volts is opened and
+//! read, but not beside a panel that has it.
 
 use std::fs;
 use std::os::unix::fs::{FileTypeExt as _, MetadataExt as _};
@@ -11,9 +12,13 @@ use std::process::ExitCode;
 use link::{Capability, Dialect, StampedInput};
 use rustix::fs::Access;
 
+use process::VoltsInput;
+
 use super::{CheckArgs, USAGE, fail, print};
+use crate::arc_volts::{self, TriedOut};
 use crate::board;
 use crate::config::{Config, Found as MachineFile, SIGNALS};
+use crate::pins::Monotonic;
 
 /// What was found of one thing.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -36,6 +41,7 @@ pub fn run(args: &CheckArgs) -> ExitCode {
     found.push(lost_arc(&config.link.dialect));
     found.extend(does_without(&config.link.dialect));
     found.extend(pins(&config));
+    found.push(volts(&config));
     let wrong = found.iter().any(|f| f.how.is_err());
     print("check", &text(&found), u8::from(wrong))
 }
@@ -202,9 +208,117 @@ fn pins(config: &Config) -> Vec<Found> {
     found
 }
 
+/// Readings that `check` takes of the volts.
+const READINGS: usize = 100;
+/// At rest the volts are nothing within this, V (process handbook, self-test).
+const AT_REST_V: f64 = 2.0;
+
+/// The converter of the arc volts: opened and read, unless a panel that runs has it.
+fn volts(config: &Config) -> Found {
+    let what = "arc volts";
+    let Some(volts) = &config.volts else {
+        let says = "no converter is named in [volts]: the panel cannot tell a double arc, an open circuit \
+                    or a wrong divider";
+        return Found {
+            what,
+            how: Ok(says.into()),
+        };
+    };
+    let device = volts.device.display().to_string();
+    let how = match arc_volts::open(volts, config.power.divider) {
+        Err(e) if e.in_use => Ok(format!("{}: it was not read", e.says)),
+        Err(e) => Err((e.says, e.remedy)),
+        Ok(source) => match source.try_out(&Monotonic::starting_now(), READINGS) {
+            Ok(tried) => judge_volts(&device, tried),
+            Err(says) => Err((
+                format!("{device}: the converter {says}"),
+                "Look at its supply and its wires, and at converter, device, address and channel in \
+                 [volts]"
+                    .to_owned(),
+            )),
+        },
+    };
+    Found { what, how }
+}
+
+fn judge_volts(device: &str, tried: TriedOut) -> Result<String, (String, String)> {
+    let found = format!(
+        "{device}: {:.3} V at the input, {:.1} arc volts, {} counts from lowest to highest of {READINGS}",
+        tried.input_v,
+        tried.volts.volts,
+        tried.high - tried.low
+    );
+    if tried.volts.input == VoltsInput::WireOff {
+        let remedy = "The wire of the arc volts is off: put it back on, or correct \
+                      volts.wire_off_below_v";
+        return Err((found, remedy.into()));
+    }
+    if tried.volts.volts.abs() > AT_REST_V {
+        return Err((
+            format!("{found}; at rest {AT_REST_V:.0} at most"),
+            "Switch the power source off and look again; if it stays, put what the input stands at into \
+             volts.offset_v"
+                .into(),
+        ));
+    }
+    Ok(found)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::config::{ConverterKind, VoltsConfig};
+
+    #[test]
+    fn what_the_converter_reads_is_told_and_judged_as_at_rest() {
+        let tried = |volts, input| TriedOut {
+            volts: process::ArcVolts { volts, input },
+            low: 408,
+            high: 411,
+            input_v: 0.5,
+        };
+        let good = judge_volts("/dev/x", tried(1.9, VoltsInput::Plausible)).expect("at rest");
+        assert!(
+            good.contains("1.9 arc volts") && good.contains("3 counts"),
+            "{good}"
+        );
+        assert!(judge_volts("/dev/x", tried(0.0, VoltsInput::Unmoving)).is_ok());
+        for volts in [2.1, -2.1, 118.0] {
+            let wrong = judge_volts("/dev/x", tried(volts, VoltsInput::Plausible));
+            assert!(wrong.is_err_and(|(_, r)| r.contains("power source off")));
+        }
+        let loose = judge_volts("/dev/x", tried(0.0, VoltsInput::WireOff));
+        assert!(loose.is_err_and(|(_, r)| r.contains("wire")));
+    }
+
+    #[test]
+    fn a_converter_that_is_missing_or_none_at_all_is_told() {
+        let mut config = Config::built_in();
+        assert!(
+            volts(&config)
+                .how
+                .is_ok_and(|says| says.contains("no converter"))
+        );
+        let folder = tempfile::tempdir().expect("a folder");
+        let device = folder.path().join("spidev9.9");
+        config.volts = Some(VoltsConfig {
+            converter: ConverterKind::Spi12Bit,
+            device: device.clone(),
+            address: 0x48,
+            channel: 0,
+            full_scale_v: 5.0,
+            offset_v: 0.0,
+            wire_off_below_v: None,
+        });
+        let (says, remedy) = volts(&config).how.expect_err("it is not there");
+        assert!(
+            says.contains("spidev9.9") && remedy.contains("Switch SPI on"),
+            "{says} {remedy}"
+        );
+        // A file is no bus.
+        std::fs::write(device, "").expect("a file");
+        assert!(volts(&config).how.is_err());
+    }
 
     #[test]
     fn how_a_broken_wire_is_found_is_told_for_each_input_and_what_drives_pins_here() {

@@ -9,7 +9,7 @@ use process::{CycleSettings, MotionLimits, Set, SourceTimes};
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer};
 
-use super::{Backend, Starting};
+use super::{Backend, Starting, VoltsConfig};
 
 /// The whole file.
 #[derive(Debug, Deserialize)]
@@ -24,6 +24,8 @@ pub struct File {
     pub motion: MotionLimits,
     pub link: Link,
     pub pins: Pins,
+    /// Left out: the board has no converter for the arc volts.
+    pub volts: Option<VoltsConfig>,
     #[serde(default)]
     pub guard: GuardSettings,
     #[serde(default)]
@@ -45,6 +47,27 @@ pub struct File {
     pub reached_tolerance_mm: Option<f64>,
     #[serde(default)]
     pub screen_lost: ScreenLost,
+    #[serde(default)]
+    pub access: Access,
+}
+
+/// `[access]`.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Access {
+    #[serde(default)]
+    pub watch: WatchFrom,
+}
+
+/// From where screens may watch.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WatchFrom {
+    /// From the panel's own machine alone.
+    #[default]
+    ThisMachine,
+    /// From any machine that reaches it.
+    Lan,
 }
 
 /// What the run does when the screen that commands is lost.

@@ -10,7 +10,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 use units::Point;
 
-use super::low::{File, Input, Level, Pins, Pull, ScreenLost};
+use super::low::{File, Input, Level, Pins, Pull, ScreenLost, WatchFrom};
 use super::signals::{self, SIGNALS};
 use super::{
     AirConfig, Backend, Config, ConfigError, InputPin, LinkConfig, PinsConfig, PowerConfig, range,
@@ -68,7 +68,12 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         remedy: remedy.to_owned(),
     };
     range::check(&low).map_err(|w| at(w.key, w.says, &w.remedy))?;
-    let (inputs, fitted) = pins(&low.pins).map_err(|w| at(&w.key, w.says, &w.remedy))?;
+    let (inputs, mut fitted) = pins(&low.pins).map_err(|w| at(&w.key, w.says, &w.remedy))?;
+    if let Some(volts) = &low.volts {
+        let checked = volts.check(low.source.divider);
+        checked.map_err(|(key, says, remedy)| at(key, says, &remedy))?;
+        fitted.insert("volts".to_owned());
+    }
     if low.link.port.is_empty() {
         let remedy = "Name the serial port, such as /dev/ttyUSB0";
         return Err(at("link.port", "is empty".into(), remedy));
@@ -133,6 +138,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
             inputs,
             fitted,
         },
+        volts: low.volts,
         chart,
         source: low.source.times,
         power: PowerConfig {
@@ -156,6 +162,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         counted: None,
         reached_tolerance_mm: low.reached_tolerance_mm,
         screen_lost_after_cut: low.screen_lost == ScreenLost::AfterCut,
+        watch_from_lan: low.access.watch == WatchFrom::Lan,
         torch_on: low.words.torch_on,
         torch_off: low.words.torch_off,
     })
@@ -313,7 +320,7 @@ fn wired(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
             return Err(wrong(
                 key,
                 "is not an on/off input",
-                "Arc voltage cannot be read by a pin: leave it out",
+                "Arc voltage cannot be read by a pin: name its converter in [volts]",
             ));
         }
         inputs.push(

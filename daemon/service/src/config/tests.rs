@@ -414,3 +414,96 @@ fn the_backend_is_the_character_device_unless_named_and_its_chip_may_be() {
     let error = resolved(&far).expect_err("beyond the header");
     assert!(error.says.contains("beyond 27"), "{error}");
 }
+
+/// The example with its converter of arc volts switched on, and one piece of text put in place of another.
+fn with_volts(from: &str, to: &str) -> Result<Config, ConfigError> {
+    let mut text = BOARD.replacen("# [volts]", "[volts]", 1);
+    let keys = [
+        "converter",
+        "device",
+        "channel",
+        "full_scale_v",
+        "offset_v",
+        "wire_off_below_v",
+    ];
+    for key in keys {
+        let (key, typed) = (format!("{key} = "), format!("# {key} = "));
+        assert_eq!(text.matches(&typed).count(), 1, "{key}");
+        text = text.replacen(&typed, &key, 1);
+    }
+    assert!(text.contains(from), "the example has no {from:?}");
+    resolved(&text.replacen(from, to, 1))
+}
+
+#[test]
+fn the_examples_converter_of_arc_volts_is_taken_and_fits_the_rest() {
+    let config = with_volts("", "").expect("the example is right");
+    assert!(config.pins.fitted.contains("volts"));
+    let scale = config.volts.expect("there").scale(config.power.divider);
+    assert_eq!(scale.volts_per_count, 5.5 / 4096.0);
+    assert_eq!(scale.divider, 50.0);
+    assert!(resolved(BOARD).expect("right").volts.is_none());
+    let i2c = with_volts(
+        "converter = \"spi-12-bit\"",
+        "address = 0x4A\nconverter = \"i2c-16-bit\"",
+    );
+    assert!(i2c.expect_err("its range").says.contains("no range"));
+}
+
+#[test]
+fn a_converter_that_cannot_be_or_cannot_read_what_it_must_is_refused_by_its_key() {
+    let wrong = [
+        ("channel = 0", "channel = 8", "volts.channel is 8"),
+        (
+            "device = \"/dev/spidev0.0\"",
+            "device = \"\"",
+            "volts.device is empty",
+        ),
+        (
+            "full_scale_v = 5.5",
+            "full_scale_v = 12",
+            "volts.full_scale_v is 12 V",
+        ),
+        (
+            "full_scale_v = 5.5",
+            "full_scale_v = 5.0",
+            "lets no more than 225 arc volts",
+        ),
+        (
+            "divider = 50",
+            "divider = 20",
+            "lets no more than 100 arc volts",
+        ),
+        (
+            "offset_v = 0.5",
+            "offset_v = -0.1",
+            "volts.offset_v is -0.1 V",
+        ),
+        (
+            "offset_v = 0.5",
+            "offset_v = nan",
+            "volts.offset_v is NaN V",
+        ),
+        (
+            "wire_off_below_v = 0.25",
+            "wire_off_below_v = 0.45",
+            "volts.wire_off_below_v is 0.45 V",
+        ),
+        (
+            "wire_off_below_v = 0.25",
+            "wire_off_below_v = 0",
+            "volts.wire_off_below_v is 0 V",
+        ),
+        (
+            "converter = \"spi-12-bit\"",
+            "converter = \"spi\"",
+            "spi-12-bit",
+        ),
+        ("channel = 0", "chanel = 0", "chanel"),
+    ];
+    for (from, to, says) in wrong {
+        let error = with_volts(from, to).expect_err(to);
+        assert!(error.to_string().contains(says), "{to}: {error}");
+        assert!(error.says.contains("line "), "{to}: {error}");
+    }
+}

@@ -116,8 +116,8 @@ impl Rig {
             taken: Arc::clone(&taken),
             clock: Arc::default(),
         };
-        let (guard, said) =
-            start(GuardSettings::default(), AWAY.to_vec(), Box::new(pins)).expect("a thread");
+        let (settings, away) = (GuardSettings::default(), AWAY.to_vec());
+        let (guard, said) = start(settings, away, Box::new(pins), None).expect("a thread");
         guard.tell(ToGuard::Port(Some(port)));
         guard.shared().renew(Time::from_ms(1_000_000));
         let mut rig = Self {
@@ -387,4 +387,50 @@ fn beside_a_busy_writer_no_take_away_byte_is_lost_and_no_line_of_before_comes_af
         changes >= ROUNDS - 1,
         "the writer wrote in {changes} epochs"
     );
+}
+
+#[test]
+fn the_newest_volts_pass_on_with_their_own_moment_at_least_as_often_as_they_are_read() {
+    use process::{ArcVolts, VoltsInput};
+    let (next, from_test) = std_mpsc::channel();
+    let (to_test, _permit) = std_mpsc::channel();
+    let pins = HandPins {
+        next: from_test,
+        permit: to_test,
+        taken: Arc::default(),
+        clock: Arc::default(),
+    };
+    let latest = Arc::new(Latest::default());
+    let (settings, volts) = (GuardSettings::default(), Arc::clone(&latest));
+    let (mut guard, mut said) =
+        start(settings, Vec::new(), Box::new(pins), Some(volts)).expect("a thread");
+    let mut look = |ms: u64| {
+        let levels = Ok((Time::from_ms(ms), Signals::default()));
+        next.send(levels).expect("it listens");
+        loop {
+            match said.blocking_recv().expect("it speaks") {
+                FromGuard::Signals(signals, seen) => return (signals, seen),
+                FromGuard::Report(_) | FromGuard::Turn(_) => {}
+                FromGuard::Failed(error) => panic!("{error}"),
+            }
+        }
+    };
+    // A converter that was never heard: no volts, and as old as can be.
+    let (signals, seen) = look(2000);
+    assert_eq!((signals.volts, seen.volts), (None, Some(Time::ZERO)));
+    let read = |volts, input| ArcVolts { volts, input };
+    latest.put(Time::from_ms(2003), read(112.5, VoltsInput::Plausible));
+    let (signals, seen) = look(2005);
+    assert_eq!(signals.volts, Some(112.5));
+    assert_eq!(seen.volts, Some(Time::from_ms(2003)));
+    assert_eq!(seen.pins, Time::from_ms(2005));
+    // From here on it is silent: its age is told although no level changes, every 20 ms.
+    let (signals, seen) = look(2025);
+    assert_eq!(signals.volts, Some(112.5));
+    assert_eq!(seen.volts, Some(Time::from_ms(2003)));
+    latest.put(Time::from_ms(2026), read(-25.0, VoltsInput::WireOff));
+    let (signals, _) = look(2027);
+    assert_eq!(signals.volts_input, VoltsInput::WireOff);
+    drop(next);
+    guard.stop();
 }

@@ -244,6 +244,6 @@ fn signals(levels: &Levels) -> Signals {
         permit_closed: Some(levels.permit_closed),
         sense_isolated: Some(levels.sense_isolated),
         volts: Some(levels.volts),
-        unreadable: false,
+        ..Signals::default()
     }
 }

@@ -1,22 +1,22 @@
 //! Requests: read, checked, put to the machine or the library, and answered.
 
-use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
-use axum::Json;
-use axum::extract::{ConnectInfo, Query, Request, State};
+use axum::extract::{Query, Request, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
+use axum::{Extension, Json};
 use control::{Answer, Ask, PressId};
 use serde::{Deserialize, Serialize};
 use tokio::time::timeout;
 
-use super::body::{Refusal, trouble};
+use super::body::{Refusal, shutting_down, trouble};
 use super::messages::{
     Answered, Asked, Events, JobDrawn, LoadAsked, ProgramRead, Programs, VERSION,
 };
-use super::{Served, at_the_console, body};
+use super::seat::{self, Asker, Seat};
+use super::{Served, body};
 use crate::library::{Chosen, LibraryError};
 
 /// A request waits so long for its turn at the disk, and as long for its answer.
@@ -28,25 +28,16 @@ pub(super) fn answered(answer: Answer) -> Response {
     Json(Answered { v: VERSION, answer }).into_response()
 }
 
-pub(super) fn shutting_down() -> Refusal {
-    trouble(
-        StatusCode::SERVICE_UNAVAILABLE,
-        "panel",
-        "the panel is shutting down",
-        "Use the red button if anything moves.",
-    )
-}
-
 /// `POST /api/ask`: `{generation, ask}`.
 pub(super) async fn ask(
     State(served): State<Served>,
-    peer: ConnectInfo<SocketAddr>,
+    Extension(asker): Extension<Asker>,
     request: Request,
 ) -> Result<Response, Refusal> {
     let Asked { generation, ask } = body::typed(request).await?;
     let ask = Ask::from(ask);
     if !matches!(ask, Ask::Hold { .. }) {
-        may_command(peer)?;
+        may_command(&asker)?;
         served.screens.commanded();
     }
     let answer = served.state.panel.ask(generation, ask).await;
@@ -81,11 +72,11 @@ struct Nothing {}
 /// `POST /api/table`: `{}`. What hands do at a simulated table to put a fault right.
 pub(super) async fn table(
     State(served): State<Served>,
-    peer: ConnectInfo<SocketAddr>,
+    Extension(asker): Extension<Asker>,
     request: Request,
 ) -> Result<Response, Refusal> {
+    may_command(&asker)?;
     let Nothing {} = body::typed(request).await?;
-    may_command(peer)?;
     let Some(set_right) = served.state.set_right.clone() else {
         return Err(trouble(
             StatusCode::NOT_FOUND,
@@ -109,11 +100,9 @@ pub(super) async fn table(
 /// `POST /api/load`: a program of the library, with its warnings accepted.
 pub(super) async fn load(
     State(served): State<Served>,
-    peer: ConnectInfo<SocketAddr>,
     request: Request,
 ) -> Result<Response, Refusal> {
     let asked: LoadAsked = body::typed(request).await?;
-    may_command(peer)?;
     let library = served.state.library.clone();
     library.reckon_with(served.state.panel.latest().view.parts.supplies);
     let generation = asked.generation;
@@ -137,16 +126,11 @@ pub(super) async fn load(
     answer.map(answered).map_err(|e| library_trouble(&e))
 }
 
-pub(super) fn may_command(peer: ConnectInfo<SocketAddr>) -> Result<(), Refusal> {
-    if at_the_console(peer) {
-        return Ok(());
+pub(super) fn may_command(asker: &Asker) -> Result<(), Refusal> {
+    match asker.seat {
+        Seat::Console => Ok(()),
+        Seat::Prepares | Seat::Watches => Err(seat::refuse(asker.peer, "/api/ask", Seat::Console)),
     }
-    Err(trouble(
-        StatusCode::FORBIDDEN,
-        "seat",
-        "this screen only watches",
-        "Go to the console. HOLD works from here.",
-    ))
 }
 
 fn library_trouble(e: &LibraryError) -> Refusal {

@@ -36,6 +36,16 @@ pub(super) fn trouble(
     (status, Json(trouble))
 }
 
+/// The machine's task has ended, or what was to answer has.
+pub(super) fn shutting_down() -> Refusal {
+    trouble(
+        StatusCode::SERVICE_UNAVAILABLE,
+        "panel",
+        "the panel is shutting down",
+        "Use the red button if anything moves.",
+    )
+}
+
 /// The body as an object.
 pub(super) async fn object(request: Request) -> Result<Value, Refusal> {
     let kind = request.headers().get(header::CONTENT_TYPE);

@@ -5,14 +5,14 @@
 //! machine or another screen. Nothing is sent of this module's own accord: a beat on the glass
 //! means that the machine has published.
 
-use std::net::SocketAddr;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
+use axum::Extension;
 use axum::body::Bytes;
+use axum::extract::State;
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, WebSocketUpgrade, close_code};
-use axum::extract::{ConnectInfo, State};
-use axum::http::StatusCode;
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 use control::View;
 use serde_json::{Map, Value};
@@ -21,7 +21,8 @@ use tokio::time::{Instant, interval, sleep_until, timeout};
 
 use super::body::trouble;
 use super::messages::{Table, Told, VERSION};
-use super::{Served, WebState, at_the_console};
+use super::seat::{Asker, Seat, pass_in};
+use super::{Served, WebState};
 use crate::panel::Published;
 
 /// Least time between two messages: 20 a second are as many as an eye can use.
@@ -170,7 +171,8 @@ pub(super) async fn stopped(stop: &mut watch::Receiver<bool>) {
 /// `GET /api/watch`.
 pub(super) async fn watch(
     State(served): State<Served>,
-    peer: ConnectInfo<SocketAddr>,
+    Extension(asker): Extension<Asker>,
+    headers: HeaderMap,
     upgrade: WebSocketUpgrade,
 ) -> Response {
     let Ok(place) = Arc::clone(&served.places).try_acquire_owned() else {
@@ -182,13 +184,16 @@ pub(super) async fn watch(
         )
         .into_response();
     };
-    let commands = at_the_console(peer);
+    let commands = asker.seat == Seat::Console;
+    // Its pass is good for as long as this screen is there.
+    let passes = &served.passes;
+    let shown = pass_in(&headers).and_then(|pass| passes.show(&pass, std::time::Instant::now()));
     upgrade
         .max_message_size(FROM_SCREEN_BYTES)
         .max_frame_size(FROM_SCREEN_BYTES)
         .on_upgrade(async move |socket| {
             tell_one(socket, served, commands).await;
-            drop(place);
+            drop((place, shown));
         })
 }
 

@@ -1,5 +1,7 @@
 //! The server over a real socket, with a make-believe machine behind it.
 
+mod access;
+
 use std::sync::Mutex;
 
 use control::{Answer, Ask, PressId};
@@ -18,6 +20,7 @@ struct Rig {
     asked: Arc<Mutex<Vec<(u64, Ask)>>>,
     screens: watch::Receiver<Option<bool>>,
     end: Option<oneshot::Sender<()>>,
+    state: WebState,
     serving: tokio::task::JoinHandle<io::Result<()>>,
     _dir: tempfile::TempDir,
 }
@@ -55,7 +58,7 @@ async fn rig(practice: bool) -> Rig {
     let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
     let address = listener.local_addr().expect("an address");
     let (end, ended) = oneshot::channel::<()>();
-    let serving = tokio::spawn(serve(listener, state, async {
+    let serving = tokio::spawn(serve(listener, state.clone(), async {
         let _ = ended.await;
     }));
     Rig {
@@ -64,6 +67,7 @@ async fn rig(practice: bool) -> Rig {
         asked,
         screens,
         end: Some(end),
+        state,
         serving,
         _dir: dir,
     }

@@ -1,19 +1,19 @@
 //! The ways on from a stop: shown, and one of them accepted. They are worked out anew from what is
 //! published when one is accepted, and it is taken only if it is the one that was shown.
 
-use std::net::SocketAddr;
 use std::sync::Arc;
 
-use axum::Json;
-use axum::extract::{ConnectInfo, Query, Request, State};
+use axum::extract::{Query, Request, State};
 use axum::http::StatusCode;
 use axum::response::Response;
+use axum::{Extension, Json};
 use control::{Answer, Ask, Plans};
 use serde::Deserialize;
 
-use super::ask::{answered, may_command, shutting_down};
-use super::body::{Refusal, trouble};
+use super::ask::{answered, may_command};
+use super::body::{Refusal, shutting_down, trouble};
 use super::messages::{ResumeAsked, VERSION, WaysOn};
+use super::seat::Asker;
 use super::{Served, body};
 
 /// No way is asked for further back than this, mm.
@@ -42,7 +42,7 @@ pub(super) async fn ways(
 /// `POST /api/resume`.
 pub(super) async fn resume(
     State(served): State<Served>,
-    peer: ConnectInfo<SocketAddr>,
+    Extension(asker): Extension<Asker>,
     request: Request,
 ) -> Result<Response, Refusal> {
     let ResumeAsked {
@@ -51,7 +51,7 @@ pub(super) async fn resume(
         back_mm,
         accepted,
     } = body::typed(request).await?;
-    may_command(peer)?;
+    may_command(&asker)?;
     served.screens.commanded();
     let (seen, ways, job) = found(&served, back_mm).await?;
     let chosen = ways.and_then(|w| w.plans.into_iter().find(|p| p.id == plan));

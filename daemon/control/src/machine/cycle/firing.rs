@@ -3,8 +3,10 @@
 use core::time::Duration;
 
 use link::{Command, Ticket};
+use process::VoltsInput;
 use units::Time;
 
+use super::volts::{INVERTED_V, OPEN_CIRCUIT_MOST_V};
 use super::{Cycle, Move, REST_LIMIT, Stage};
 use crate::cause::{Cause, Detail};
 use crate::event::Event;
@@ -81,7 +83,8 @@ impl Machine {
         }
         let s = self.signals;
         let kept = c.record.is_some_and(|(id, _)| self.is_kept(id));
-        let dead = s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST);
+        let dead =
+            s.volts.is_none_or(|v| v.abs() < VOLTS_AT_REST) && s.volts_input != VoltsInput::WireOff;
         let gap = self
             .run
             .as_ref()
@@ -120,12 +123,14 @@ impl Machine {
 
     /// What bars the fire: the first of what is not as it must be. `off_mm`: how far the torch stands
     /// off its start height.
-    fn why_not_ready(&self, off_mm: Option<f64>) -> (Cause, String) {
-        let s = &self.signals;
-        if let Some(v) = s.volts.filter(|v| v.abs() >= VOLTS_AT_REST) {
+    fn why_not_ready(&mut self, off_mm: Option<f64>) -> (Cause, String) {
+        if let Some(v) = self.signals.volts
+            && (v.abs() >= VOLTS_AT_REST || self.signals.volts_input == VoltsInput::WireOff)
+        {
             let why = format!("{v:.0} V with the torch off; limit {VOLTS_AT_REST:.0} V.");
-            return (Cause::VoltsOdd, why);
+            return self.volts_are_odd(why);
         }
+        let s = &self.signals;
         if s.sense_isolated == Some(false) {
             let why = "The sensing circuit is not off the torch: arc volts may reach its board.";
             return (Cause::ContactStuck, why.into());
@@ -254,13 +259,14 @@ impl Machine {
         }
         let (low, high) = (VOLTS_OF_NEW_ARC.start(), VOLTS_OF_NEW_ARC.end());
         let ms = VOLTS_ODD.as_millis();
-        if self.since.volts_low.is_some() {
+        if self.since.volts_low.is_some() && self.volts_fault().is_none() {
             return Move::Stop(Cause::ArcLost, double_arc(volts));
         }
         let why = format!(
             "Arc signal on for {ms} ms, and {volts:.0} V: a new arc has {low:.0} to {high:.0}."
         );
-        Move::Stop(Cause::VoltsOdd, why)
+        let (cause, why) = self.volts_are_odd(why);
+        Move::Stop(cause, why)
     }
 
     /// The arc burns: it stands over the pierce until it is through.
@@ -278,6 +284,9 @@ impl Machine {
     pub(super) fn volts_odd(&mut self, c: &Cycle) -> Option<(Cause, String)> {
         let volts = self.signals.volts?;
         let ms = VOLTS_ODD.as_millis();
+        if self.volts_stand_still(c) {
+            return Some(self.volts_are_odd(String::new()));
+        }
         let odd = match c.stage {
             Stage::Pierce(_) if self.signals.arc_ok => self.since.volts_low?.max(c.since),
             Stage::Path if self.signals.arc_ok => {
@@ -296,14 +305,14 @@ impl Machine {
             return None;
         }
         Some(match c.stage {
-            Stage::Pierce(_) => (Cause::ArcLost, double_arc(volts)),
+            Stage::Pierce(_) if self.volts_fault().is_none() => (Cause::ArcLost, double_arc(volts)),
             _ if self.signals.arc_ok => {
                 let why = format!("Arc signal on, and {volts:.0} V for {ms} ms: no arc has that.");
-                (Cause::VoltsOdd, why)
+                self.volts_are_odd(why)
             }
             _ => {
                 let why = format!("Arc signal off, and {volts:.0} V for {ms} ms as of an arc.");
-                (Cause::VoltsOdd, why)
+                self.volts_are_odd(why)
             }
         })
     }
@@ -327,6 +336,11 @@ impl Machine {
                     Detail::VoltsOpenCircuit => {
                         format!("Volts stood at {mean:.0}: open circuit, no pilot arc.")
                     }
+                    Detail::VoltsDivider => {
+                        format!("Volts stood at {mean:.0}: no open circuit has that.")
+                    }
+                    Detail::VoltsInverted => format!("Volts were {mean:.0}: the wrong sign."),
+                    Detail::VoltsWireOff => "The wire of the arc volts is off.".to_owned(),
                     Detail::VoltsOfArc => format!(
                         "Volts stood at {mean:.0} as with an arc: the arc signal's wire may be off."
                     ),
@@ -351,8 +365,14 @@ impl Machine {
         }
         let mean = seen.sum / f64::from(seen.n);
         let spread = seen.high - seen.low;
-        let detail = if seen.high < LIVE_V {
+        let detail = if self.signals.volts_input == VoltsInput::WireOff {
+            Detail::VoltsWireOff
+        } else if mean < INVERTED_V {
+            Detail::VoltsInverted
+        } else if seen.high < LIVE_V {
             Detail::VoltsNone
+        } else if mean > OPEN_CIRCUIT_MOST_V && spread < 60.0 {
+            Detail::VoltsDivider
         } else if mean > 200.0 && spread < 60.0 {
             Detail::VoltsOpenCircuit
         } else if (60.0..=200.0).contains(&mean) && spread < 30.0 {
