@@ -3,7 +3,7 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { mm } from "../lib/format.js";
-import { MARK, can, datum, goesOn, howOften, leading, nextAct, steps, waysOn, whyNot } from "../state/select.js";
+import { MARK, can, datum, goesOn, howOften, jobLines, leading, nextAct, steps, waysOn, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 import { nearLine } from "../widgets/near.js";
 import { line, pager } from "../widgets/pager.js";
@@ -18,6 +18,9 @@ const VOUCH = {
   "relay-seen": "The permit relay was seen to follow",
 };
 
+/** What the far word names already. */
+const TOLD_BY_THE_BAND = ["arc-lost", "fire-dropped", "no-arc", "estop", "hold"];
+
 /** The choices, each in its place, whatever else is there. */
 function choices(store, actions, signal) {
   const home = keepPressed("", signal, {
@@ -25,12 +28,12 @@ function choices(store, actions, signal) {
     done: () => actions.ask({ kind: nextAct(store.get()).act }),
   });
   const act = button("", signal, () => actions.act(nextAct(store.get())), "words");
-  const resume = button("", signal, () => actions.page("resume"), "words");
-  const skip = button("", signal, () => actions.page("skip"), "words");
-  const change = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words");
-  const end = button("End the job", signal, () => actions.page("end"), "words");
+  const resume = button("", signal, () => actions.page("resume"), "words pictured-go-on");
+  const skip = button("", signal, () => actions.page("skip"), "words pictured-leave");
+  const change = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words pictured-parts");
+  const end = button("End the job", signal, () => actions.page("end"), "words pictured-end");
   const right = button("Set it right", signal, () => actions.setRight(), "words practice-only");
-  const happened = button("What happened", signal, () => actions.page("happened"), "words");
+  const happened = button("See what happened", signal, () => actions.page("happened"), "words plain pictured-happened");
   for (const [place, nodes] of Object.entries({ a: [home.node, act, resume], b: [change], c: [skip, right], d: [end], e: [happened] })) {
     for (const node of nodes) node.classList.add(`place-${place}`);
   }
@@ -104,11 +107,12 @@ export function mount(root, store, actions, signal) {
   const shown = pictures();
   const near = nearLine();
   const told = pager(signal, "", { natural: true });
+  const what = line("what-line", { "data-test": "what" });
   const why = line("why-line", { "data-test": "why" });
   const remedy = line("do-line", { "data-test": "do" });
   const list = el("ol", { class: "steps" });
   const where = line("where-line", { "data-test": "at" });
-  told.text.append(why.node, remedy.node, where.node, list);
+  told.text.append(what.node, why.node, remedy.node, where.node, list);
   const b = choices(store, actions, signal);
   root.append(
     side("left", { heads: [near.node], middle: [shown.node, el("div", { class: "told" }, told.node, told.turn)] }),
@@ -129,6 +133,7 @@ export function mount(root, store, actions, signal) {
     const order = goesOn(state) ? [] : steps(state);
     // The way on is shut for another reason than a latch: parts that were not tried, say.
     const shut = !goesOn(state) && order.length === 0 && !next ? whyNot(state, "resume") : null;
+    what.say(TOLD_BY_THE_BAND.includes(said?.cause) ? "" : jobLines(state)[0]);
     why.say(said ? `Why: ${said.why}.`.replaceAll("..", ".") : "");
     where.say(standsAt(state));
     remedy.say(shut ? `No way on yet: ${shut}` : said ? `Do: ${said.remedy}` : "");

@@ -118,7 +118,7 @@ export function plate(given = {}) {
         c.drawImage(still, 0, 0);
         c.restore();
         drawLive(c, v, model, stopped, done);
-        if (how.you) drawYou(c, v, w, h);
+        if (how.you) drawYou(c, v);
       });
     },
   };

@@ -3,7 +3,7 @@
 
 import { FONT, colours, flag, glass, letters } from "../ink.js";
 import { drawBracket, drawRunOn, drawTones, drawWay } from "../way-on.js";
-import { inside, slotWidth } from "./geometry.js";
+import { inside, nearSide, slotWidth } from "./geometry.js";
 import { drawPierce } from "./paths.js";
 
 /** A picture narrower than this has room for a mark's ring alone: its number stands in the large one, px. */
@@ -41,7 +41,7 @@ export function drawFlags(c, v, model) {
     c.strokeStyle = colours().chalk;
     c.stroke();
     const away = model.way?.entry.length > 0 && model.focus ? v.at(model.way.fires) : null;
-    if (v.room.right - v.room.left > ROOM_PX) flag(c, x, y, m.number, "amber", true, v.room, away);
+    if (v.room.right - v.room.left > ROOM_PX) flag(c, x, y, m.number, m.cause === "hold" ? "note" : "amber", true, v.room, away);
   }
   for (const f of model.flags) flag(c, ...v.at(f.at), f.number, f.look, f.solid, v.room);
 }
@@ -66,22 +66,24 @@ function drawStart(c, v, start, large) {
 }
 
 /** Where the reader stands: a chevron beyond the near edge. */
-export function drawYou(c, v, w, h) {
+export function drawYou(c, v) {
   const ink = colours();
-  const size = glass() * 3;
-  const x = Math.min(w - 80, Math.max(20, (v.room.left + v.room.right) / 2));
+  const px = glass();
+  const [wide, high, thick] = [3 * px, 2.9 * px, 1.3 * px];
+  const x = (v.room.left + v.room.right) / 2;
+  const top = (v.scales ? nearSide(v) : v.room.bottom) + (v.scales ? 1.6 : 1) * px;
   c.fillStyle = ink.ink;
   c.beginPath();
-  c.moveTo(x, h - 28);
-  c.lineTo(x + size, h - 6);
-  c.lineTo(x + size - 8, h - 6);
-  c.lineTo(x, h - 19);
-  c.lineTo(x - size + 8, h - 6);
-  c.lineTo(x - size, h - 6);
+  c.moveTo(x, top);
+  c.lineTo(x + wide, top + high);
+  c.lineTo(x + wide - thick * 1.3, top + high);
+  c.lineTo(x, top + thick * 1.3);
+  c.lineTo(x - wide + thick * 1.3, top + high);
+  c.lineTo(x - wide, top + high);
   c.closePath();
   c.fill();
   c.font = `500 ${letters()}px ${FONT}`;
   c.textAlign = "left";
-  c.textBaseline = "middle";
-  c.fillText("you", x + size + 8, h - 15);
+  c.textBaseline = "alphabetic";
+  c.fillText("you", x + wide + px, top + high);
 }

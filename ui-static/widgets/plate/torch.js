@@ -2,18 +2,19 @@
 // broken where it was only last seen; and the two hairlines that point at the scales.
 
 import { FONT, colours, glass, letters } from "../ink.js";
-import { edge } from "./geometry.js";
+import { edge, nearSide } from "./geometry.js";
 
 /** A pointer on a scale: its length and half width, px. */
-const POINTER_PX = [16, 8];
+const POINTER_PX = [14, 7];
 
 /** Whether the torch's hairlines cross the sheet. Parked beside it they point nowhere. */
 function crossing(v, x, y) {
   const [right, bottom] = v.at([v.sheet[2], v.sheet[1]]);
-  return { right, bottom, across: y >= v.room.top && y <= bottom, along: x >= edge(v) && x <= right };
+  const top = v.at([0, v.sheet[3]])[1];
+  return { right, top, bottom, across: y >= top - 1 && y <= bottom + 1, along: x >= edge(v) - 1 && x <= right + 1 };
 }
 
-function hairlines(c, v, x, y, { right, bottom, across, along }, live) {
+function hairlines(c, v, x, y, { right, top, bottom, across, along }, live) {
   const ink = colours();
   for (const [colour, width] of [[ink.slot, 3], [ink.chalk, 1]]) {
     c.strokeStyle = colour;
@@ -25,7 +26,7 @@ function hairlines(c, v, x, y, { right, bottom, across, along }, live) {
       c.lineTo(right, y);
     }
     if (along) {
-      c.moveTo(x, v.room.top);
+      c.moveTo(x, top);
       c.lineTo(x, bottom);
     }
     c.stroke();
@@ -38,9 +39,10 @@ function pointers(c, v, x, y, { across, along }) {
   c.fillStyle = colours().ink;
   c.beginPath();
   if (along) {
-    c.moveTo(x, v.room.top - 1);
-    c.lineTo(x - half, v.room.top - 1 - long);
-    c.lineTo(x + half, v.room.top - 1 - long);
+    const y0 = nearSide(v) + 1;
+    c.moveTo(x, y0);
+    c.lineTo(x - half, y0 + long);
+    c.lineTo(x + half, y0 + long);
     c.closePath();
   }
   if (across) {
