@@ -73,7 +73,7 @@ describe("on every glass", { concurrency: true }, () => {
         if (!(await s.has(way))) return;
         await until("what happened", async () => {
           if ((await s.page.evaluate(() => document.body.dataset.page)) === "happened") return true;
-          await s.tap(way);
+          await s.tapNow(way);
           return false;
         });
         await s.lay(view);

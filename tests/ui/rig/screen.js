@@ -75,6 +75,11 @@ export async function screen(address, glass, before) {
       const box = await visible(selector).boundingBox({ timeout: 500 }).catch(() => null);
       return box && { x: box.x + box.width / 2, y: box.y + box.height / 2 };
     },
+    /** Contact and lift, if it is there: the page may have changed just before. */
+    async tapNow(selector) {
+      const at = await self.placeNow(selector);
+      if (at) await page.touchscreen.tap(at.x, at.y);
+    },
     /** Contact and lift. */
     async tap(selector) {
       const at = await self.place(selector);
