@@ -3,7 +3,7 @@
 // nobody sent near where it is not safe.
 
 import assert from "node:assert/strict";
-import test from "node:test";
+import test, { describe } from "node:test";
 import { CAUSE } from "../../ui-static/state/words.js";
 import { looked } from "./rig/audit.js";
 import { laid, stops } from "./rig/glass.js";
@@ -59,22 +59,25 @@ test("every cause that the machine knows has its name on the glass", () => {
   for (const cause of causes) assert.ok(CAUSE[cause], cause);
 });
 
-for (const glass of Object.keys(GLASSES)) {
-  test(`${glass}: the page of every stop`, async (t) => {
-    await each(t, glass, "stop", async () => {});
-  });
-
-  test(`${glass}: what happened, after and during every stop`, async (t) => {
-    await each(t, glass, "happened", async (s, view) => {
-      if ((await s.page.evaluate(() => document.body.dataset.page)) === "happened") return;
-      const way = ".target:has-text('What happened'), .messages";
-      if (!(await s.has(way))) return;
-      await until("what happened", async () => {
-        if ((await s.page.evaluate(() => document.body.dataset.page)) === "happened") return true;
-        await s.tap(way);
-        return false;
-      });
-      await s.lay(view);
+// The glasses are looked at beside one another: each has a page of its own in the one browser.
+describe("on every glass", { concurrency: true }, () => {
+  for (const glass of Object.keys(GLASSES)) {
+    test(`${glass}: the page of every stop`, async (t) => {
+      await each(t, glass, "stop", async () => {});
     });
-  });
-}
+
+    test(`${glass}: what happened, after and during every stop`, async (t) => {
+      await each(t, glass, "happened", async (s, view) => {
+        if ((await s.page.evaluate(() => document.body.dataset.page)) === "happened") return;
+        const way = ".target:has-text('What happened'), .messages";
+        if (!(await s.has(way))) return;
+        await until("what happened", async () => {
+          if ((await s.page.evaluate(() => document.body.dataset.page)) === "happened") return true;
+          await s.tapNow(way);
+          return false;
+        });
+        await s.lay(view);
+      });
+    });
+  }
+});

@@ -36,7 +36,7 @@ for (const glass of Object.keys(GLASSES)) {
       await s.tap(".reasons .target");
       await s.on("report");
     }
-    await s.tap(".starter-like:has-text('Take 3 cuts')");
+    await s.tap(".starter-like:has-text('Load 3 cuts')");
 
     await s.on("checks");
     assert.ok(!(await s.has(".starter:has-text('START')")), "START is not there before the checks");
@@ -112,7 +112,7 @@ for (const glass of Object.keys(GLASSES)) {
     await s.shot("09-happened");
     await s.tap(".target:has-text('Back')");
     await s.on("finish");
-    await s.tap(".target:has-text('Put the job away')");
+    await s.tap(".target:has-text('Unload the job')");
     await s.on("program");
     await s.tap(".target:has-text('Set up')");
     await s.on("setup");

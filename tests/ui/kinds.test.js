@@ -39,7 +39,7 @@ async function throughItsPages(s, name) {
   await s.shot(`kind-${name}`);
   await until("what happened", async () => {
     if ((await s.page.evaluate(() => document.body.dataset.page)) === "happened") return true;
-    await s.tap(".target:has-text('What happened')").catch(() => {});
+    await s.tapNow(".target:has-text('What happened')");
     return false;
   }, { status: s.status });
   await s.on("happened");

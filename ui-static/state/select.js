@@ -146,6 +146,21 @@ export function leading(view) {
   return view.alarms.find((a) => a.first) ?? view.alarms[0] ?? null;
 }
 
+const LEVELS = ["notice", "job-stopped", "danger"];
+
+/**
+ * How the alarms that stand look together: the worst level, and whether one of that level is `new`, all
+ * are `seen`, or all have `gone` and wait to be cleared. `null`: none stands. A hold that the operator
+ * asked for is no alarm.
+ */
+export function alarmLook(state) {
+  const list = (state.view?.alarms ?? []).filter((a) => a.cause !== "hold");
+  const level = LEVELS.findLast((l) => list.some((a) => a.level === l));
+  if (freshness(state) === "lost" || !level) return null;
+  const worst = list.filter((a) => a.level === level);
+  return { level, look: worst.some((a) => !a.seen) ? "new" : worst.every((a) => a.gone) ? "gone" : "seen" };
+}
+
 /** Alarms in the order they came, with the time after the first cause. */
 export function alarms(state) {
   const list = state.view?.alarms ?? [];

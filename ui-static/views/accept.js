@@ -15,7 +15,7 @@ export function mount(root, store, actions, signal) {
   told.text.append(says.node, remedy.node);
   const caption = el("h2", { class: "caption", text: "Why is it fit to cut?" });
   const reasons = REASONS.map((reason) => button(reason, signal, () => actions.accept(reason), "words"));
-  const back = button("Back", signal, () => actions.page("report"));
+  const back = button("Back", signal, () => actions.page("report"), "plain pictured-back");
   root.append(
     side("left", { middle: [el("div", { class: "fill plate-box" }, sheet.node), told.node], feet: [back, told.turn] }),
     side("column", { heads: [caption], feet: [el("div", { class: "reasons" }, ...reasons)] }),

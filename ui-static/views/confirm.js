@@ -54,7 +54,7 @@ export function mountFor(use) {
     const told = pager(signal);
     const [heading, text] = [line("caption"), line("before wide")];
     told.text.append(heading.node, text.node);
-    const back = button("Back", signal, () => actions.page(null));
+    const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
     root.append(
       el("div", { class: "two-row" }, step.first, el("div", { class: "between" }), step.second),
       el("div", { class: "under-two confirm" },

@@ -1,18 +1,21 @@
-// The run page: one target, HOLD. Everything else is to be seen.
+// The run page: one target, HOLD. Everything else is to be seen; the plate is the largest of it.
 
 import { el, setData, setText, show } from "../lib/dom.js";
 import { NOTHING, duration, number } from "../lib/format.js";
-import { onTap } from "../lib/touch.js";
-import { drawing, freshness, placeFreshness, waiting } from "../state/select.js";
+import { isSmall } from "../lib/glass.js";
+import { drawing, freshness, jobLines, placeFreshness, waiting } from "../state/select.js";
+import { button } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
+import { gauge } from "../widgets/gauge.js";
 import { side } from "../widgets/side.js";
 import { cutStrip } from "../widgets/strip.js";
 
+/** The scale of the arc volts reaches so far to both sides of what they should be, V. */
+const VOLTS_ASIDE = 20;
+
 function value(name) {
-  const label = el("span", { class: "label", text: name });
   const figure = el("b", { class: "live" });
-  const note = el("small");
-  return { node: el("div", { class: "value" }, label, el("div", {}, figure, note)), figure, note };
+  return { node: el("div", { class: "value" }, el("span", { class: "label", text: name }), figure), figure };
 }
 
 export function mount(root, store, actions, signal) {
@@ -20,14 +23,15 @@ export function mount(root, store, actions, signal) {
   const strip = cutStrip();
   const none = el("p", { class: "say-line", text: "The drawing of this job is not at hand." });
   const wait = el("div", { class: "waiting" }, el("span", { class: "label" }), el("p", { "data-test": "wait-long" }));
+  const rule = gauge(VOLTS_ASIDE);
   const volts = value("Arc volts");
+  const height = value("Height, mm");
   const left = value("Time left");
-  const next = el("p", { class: "next" });
-  const messages = el("div", { class: "target messages", role: "button" }, el("span", { text: "messages" }));
-  onTap(messages, signal, () => actions.page("happened"));
+  const order = el("div", { class: "value order" }, el("span", { class: "label", "data-test": "order" }), strip.node);
+  const messages = button("Read messages", signal, () => actions.page("happened"), "plain messages");
   root.append(
-    side("left", { middle: [none, el("div", { class: "fill plate-box" }, sheet.node), strip.node] }),
-    side("column run-column", { middle: [wait, volts.node, left.node, next] }),
+    side("left", { middle: [none, el("div", { class: "fill plate-box" }, sheet.node)] }),
+    side("column run-column", { middle: [wait, el("div", { class: "figures" }, volts.node, height.node, left.node), rule.node, order] }),
     messages,
   );
 
@@ -35,22 +39,22 @@ export function mount(root, store, actions, signal) {
     const { view, job } = state;
     if (!view) return;
     const drawn = drawing(state);
-    const fresh = freshness(state);
+    const lost = freshness(state) === "lost";
     show(none, !drawn);
     if (drawn) sheet.draw({ drawing: drawn, cuts: view.cuts, marks: view.marks, torch: view.torch, fresh: placeFreshness(state) });
-    strip.draw(view);
     const w = waiting(state);
-    setText(wait.children[1], w.long);
+    setText(wait.children[1], isSmall() ? w.short : w.long);
     setData(wait, "yours", w.yours ? "" : null);
     const most = w.limit === null ? "" : ` (most ${number(w.limit, 1)} s)`;
     setText(wait.children[0], w.waited === null ? "Waiting for" : `Waiting ${number(w.waited, 1)} s${most} for`);
-    const arcOn = view.torch.arc === "on";
-    const lost = fresh === "lost";
-    setText(volts.figure, lost ? NOTHING : arcOn && view.signals.volts !== null ? `${number(view.signals.volts)} V` : NOTHING);
-    setText(volts.note, job ? `should be ${number(job.volts)}` : "");
+    const burning = !lost && view.torch.arc === "on" && view.signals.volts !== null;
+    setText(volts.figure, burning ? number(view.signals.volts) : NOTHING);
+    rule.draw(burning ? view.signals.volts : null, job?.volts ?? null);
+    setText(height.figure, lost || view.torch.height_mm === null ? NOTHING : number(view.torch.height_mm, view.torch.height_mm < 10 ? 1 : 0));
     setText(left.figure, lost || view.left_s === null ? NOTHING : duration(view.left_s));
-    const after = view.cut && view.cut < view.cuts.length ? `then cut ${view.cut + 1} of ${view.cuts.length}` : "the last cut";
-    setText(next, lost ? "" : after);
+    setText(order.firstElementChild, lost ? "" : jobLines(state).find((l) => l.length < 34) ?? "");
+    strip.draw(view);
     show(messages, view.alarms.length > 0);
+    setData(root, "told", view.alarms.length > 0 ? "" : null);
   }, signal);
 }

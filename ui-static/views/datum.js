@@ -21,7 +21,7 @@ export function mount(root, store, actions, signal) {
   let step = 0;
   const nudge = (x, y) => () => actions.ask({ kind: "datum-nudge", dx_mm: x * STEPS_MM[step], dy_mm: y * STEPS_MM[step] });
   const away = button("Away", signal, nudge(0, 1), "nudge");
-  const toward = button("Toward", signal, nudge(0, -1), "nudge");
+  const toward = button("To you", signal, nudge(0, -1), "nudge");
   const left = button("Left", signal, nudge(-1, 0), "nudge");
   const right = button("Right", signal, nudge(1, 0), "nudge");
   const size = button("", signal, () => {

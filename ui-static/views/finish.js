@@ -17,8 +17,8 @@ export function mount(root, store, actions, signal) {
   const facts = line("say-line");
   const holds = el("ul", { class: "lines" });
   const hot = el("p", { class: "hot" }, el("i", { class: "triangle" }), el("span", { text: "The sheet is hot. Loose pieces may tip." }));
-  const away = button("Put the job away", signal, () => actions.ask({ kind: "unload" }), "words");
-  const happened = button("What happened", signal, () => actions.page("happened"), "words");
+  const away = button("Unload the job", signal, () => actions.ask({ kind: "unload" }), "words pictured-unload");
+  const happened = button("See what happened", signal, () => actions.page("happened"), "words plain pictured-happened");
   told.text.append(done, hot, facts.node, holds);
   root.append(
     side("left", { heads: [near.node], middle: [el("div", { class: "fill plate-box" }, sheet.node)] }),

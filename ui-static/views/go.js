@@ -22,7 +22,7 @@ export function mount(root, store, actions, signal) {
   const facts = line("before wide strong", { "data-test": "leaves" });
   const before = line("before wide");
   told.text.append(where.node, facts.node, before.node);
-  const back = button("Back", signal, () => actions.page("resume"));
+  const back = button("Back", signal, () => actions.page("resume"), "plain pictured-back");
   root.append(
     el("div", { class: "two-row" }, step.first, el("div", { class: "between" }), step.second),
     el("div", { class: "under-two confirm" },

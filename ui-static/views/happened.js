@@ -33,9 +33,9 @@ export function mount(root, store, actions, signal) {
   const trouble = line();
   rows.text.append(trouble.node, lines);
   const seen = button("", signal, () => actions.seenOrClear());
-  const back = button("Back", signal, () => actions.page(null));
+  const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   // Where there is room for one of the two, one is shown.
-  const swap = button("", signal, () => showsRecord(root.dataset.shows !== "record"), "small-only");
+  const swap = button("", signal, () => showsRecord(root.dataset.shows !== "record"), "plain small-only");
   const showsRecord = (yes) => {
     setData(root, "shows", yes ? "record" : "cause");
     relabel(swap, yes ? "First cause" : "Record");

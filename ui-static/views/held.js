@@ -3,7 +3,7 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { mm } from "../lib/format.js";
-import { MARK, can, datum, goesOn, howOften, leading, nextAct, steps, waysOn, whyNot } from "../state/select.js";
+import { MARK, can, datum, goesOn, howOften, jobLines, leading, nextAct, steps, waysOn, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 import { nearLine } from "../widgets/near.js";
 import { line, pager } from "../widgets/pager.js";
@@ -18,89 +18,124 @@ const VOUCH = {
   "relay-seen": "The permit relay was seen to follow",
 };
 
-export function mount(root, store, actions, signal) {
-  const close = closePlate();
-  const whole = plate({ scales: false });
-  const near = nearLine();
-  const pictures = el("div", { class: "pictures" }, el("div", { class: "near" }, close.node), el("div", { class: "whole-sheet" }, whole.node));
-  const told = pager(signal, "", { natural: true });
-  const why = line("why-line", { "data-test": "why" });
-  const remedy = line("do-line", { "data-test": "do" });
-  const list = el("ol", { class: "steps" });
-  const where = line("where-line", { "data-test": "at" });
-  told.text.append(why.node, remedy.node, where.node, list);
+/** What the far word names already. */
+const TOLD_BY_THE_BAND = ["arc-lost", "fire-dropped", "no-arc", "estop", "hold"];
 
+/** The choices, each in its place, whatever else is there. */
+function choices(store, actions, signal) {
   const home = keepPressed("", signal, {
     may: () => MOVES.includes(nextAct(store.get())?.act),
     done: () => actions.ask({ kind: nextAct(store.get()).act }),
   });
   const act = button("", signal, () => actions.act(nextAct(store.get())), "words");
-  const resume = button("", signal, () => actions.page("resume"), "words");
-  const skip = button("", signal, () => actions.page("skip"), "words");
-  const change = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words");
-  const end = button("End the job", signal, () => actions.page("end"), "words");
+  const resume = button("", signal, () => actions.page("resume"), "words pictured-go-on");
+  const skip = button("", signal, () => actions.page("skip"), "words pictured-leave");
+  const change = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words pictured-parts");
+  const end = button("End the job", signal, () => actions.page("end"), "words pictured-end");
   const right = button("Set it right", signal, () => actions.setRight(), "words practice-only");
-  const happened = button("What happened", signal, () => actions.page("happened"), "words");
+  const happened = button("See what happened", signal, () => actions.page("happened"), "words plain pictured-happened");
   for (const [place, nodes] of Object.entries({ a: [home.node, act, resume], b: [change], c: [skip, right], d: [end], e: [happened] })) {
     for (const node of nodes) node.classList.add(`place-${place}`);
   }
+  return {
+    node: el("div", { class: "column choices" }, home.node, act, resume, change, skip, right, end, happened),
+    home, act, resume, skip, change, end, right,
+  };
+}
+
+function drawChoices(root, b, state, next) {
+  const { view } = state;
+  const { hold } = view;
+  const ways = waysOn(state);
+  const moving = MOVES.includes(next?.act);
+  const over = datum(state);
+  show(b.home.node, moving);
+  b.home.relabel(next?.act === "datum-go" && over ? `Torch to ${MARK[over.mark.feature]}: it moves` : next?.act === "permit-test" ? "Test the permit relay" : "Reference the axes: the torch moves");
+  setData(root, "alone", moving ? "" : null);
+  show(b.act, ["seen", "clear", "confirm-place", "vouch"].includes(next?.act));
+  relabel(b.act, {
+    seen: `Seen: ${next?.alarm?.what ?? ""}`,
+    clear: `Clear: ${next?.alarm?.what ?? ""}`,
+    "confirm-place": "The torch is where the screen says",
+    vouch: VOUCH[next?.check] ?? "",
+  }[next?.act] ?? "");
+  show(b.resume, ways.includes("resume"));
+  relabel(b.resume, `Go on with cut ${hold?.stop?.cut ?? ""}: choose the point`);
+  show(b.change, can(state, "change-begin") && !moving && next?.act !== "seen");
+  show(b.skip, ways.includes("skip-cut"));
+  relabel(b.skip, hold?.cut && hold.cut < view.cuts.length ? `Leave cut ${hold.cut}, go on to ${hold.cut + 1}` : "Leave this cut");
+  const wrong = view.alarms.some((a) => !a.gone) || view.signals.estop_open || !view.link.alive;
+  const hands = state.table?.practice === true && wrong && !ways.includes("skip-cut") && can(state, "hold");
+  show(b.right, hands);
+  // Beside what moves the torch there is room for so many: in practice hands go before the end.
+  setData(root, "hands", moving && hands ? "" : null);
+  show(b.end, ways.includes("end-job") && !(moving && hands));
+}
+
+/** The stop in pictures: near, and where on the whole sheet. */
+function pictures() {
+  const close = closePlate();
+  const whole = plate({ scales: false });
+  const node = el("div", { class: "pictures" }, el("div", { class: "near" }, close.node), el("div", { class: "whole-sheet" }, whole.node));
+  return {
+    node,
+    draw(state, mark) {
+      const place = mark?.place ?? state.view.torch.place;
+      const shown = pictured(state, null);
+      const focused = shown?.near?.focus ? shown.near : shown && place ? { ...shown.whole, focus: { at: place, zoom: 4 } } : null;
+      show(node, Boolean(focused || shown));
+      show(node.firstElementChild, Boolean(focused));
+      show(node.lastElementChild, Boolean(shown));
+      if (focused) close.draw(focused);
+      if (shown) whole.draw(shown.whole);
+    },
+  };
+}
+
+/** Where along the cut it stands, and how often it has. */
+function standsAt(state) {
+  const { hold } = state.view;
+  const at = hold?.at_mm !== null && hold?.at_mm !== undefined ? `At ${mm(hold.at_mm)} along cut ${hold.cut}.` : "";
+  const ran = hold?.ran_on_mm >= 0.1 ? `Ran on ${mm(hold.ran_on_mm)} without arc.` : "";
+  const often = howOften(state);
+  const again = often > 1 ? `${often} times in this run.` : "";
+  const down = hold?.torch_down === true ? "The torch is down: whatever comes next lifts it first." : "";
+  return [at, ran, again, down].filter(Boolean).join(" ");
+}
+
+export function mount(root, store, actions, signal) {
+  const shown = pictures();
+  const near = nearLine();
+  const told = pager(signal, "", { natural: true });
+  const what = line("what-line", { "data-test": "what" });
+  const why = line("why-line", { "data-test": "why" });
+  const remedy = line("do-line", { "data-test": "do" });
+  const list = el("ol", { class: "steps" });
+  const where = line("where-line", { "data-test": "at" });
+  told.text.append(what.node, why.node, remedy.node, where.node, list);
+  const b = choices(store, actions, signal);
   root.append(
-    side("left", { heads: [near.node], middle: [pictures, el("div", { class: "told" }, told.node, told.turn)] }),
-    el("div", { class: "column choices" }, home.node, act, resume, change, skip, right, end, happened),
+    side("left", { heads: [near.node], middle: [shown.node, el("div", { class: "told" }, told.node, told.turn)] }),
+    b.node,
   );
 
   store.subscribe((state) => {
     const { view } = state;
     if (!view) return;
-    const hold = view.hold;
+    const { hold } = view;
     const said = hold ?? leading(view);
     const mark = hold?.cut ? view.marks.findLast((m) => m.cut === hold.cut) : null;
     near.draw(state, mark ? `see flag ${mark.number}` : "");
-    const place = mark?.place ?? view.torch.place;
-    const shown = pictured(state, null);
-    const focused = shown?.near?.focus ? shown.near : shown && place ? { ...shown.whole, focus: { at: place, zoom: 4 } } : null;
-    show(pictures, Boolean(focused || shown));
-    show(pictures.firstElementChild, Boolean(focused));
-    show(pictures.lastElementChild, Boolean(shown));
-    if (focused) close.draw(focused);
-    if (shown) whole.draw(shown.whole);
-    const at = hold?.at_mm !== null && hold?.at_mm !== undefined ? `At ${mm(hold.at_mm)} along cut ${hold.cut}.` : "";
-    const ran = hold?.ran_on_mm >= 0.1 ? `Ran on ${mm(hold.ran_on_mm)} without arc.` : "";
-    const often = howOften(state);
-    const again = often > 1 ? `${often} times in this run.` : "";
-
-    const ways = waysOn(state);
+    shown.draw(state, mark);
     const next = nextAct(state);
-    const moving = MOVES.includes(next?.act);
-    const over = datum(state);
-    show(home.node, moving);
-    home.relabel(next?.act === "datum-go" && over ? `Torch to ${MARK[over.mark.feature]}: it moves` : next?.act === "permit-test" ? "Test the permit relay" : "Reference the axes: the torch moves");
-    setData(root, "alone", moving ? "" : null);
-    show(act, ["seen", "clear", "confirm-place", "vouch"].includes(next?.act));
-    relabel(act, {
-      seen: `Seen: ${next?.alarm?.what ?? ""}`,
-      clear: `Clear: ${next?.alarm?.what ?? ""}`,
-      "confirm-place": "The torch is where the screen says",
-      vouch: VOUCH[next?.check] ?? "",
-    }[next?.act] ?? "");
-    show(resume, ways.includes("resume"));
-    relabel(resume, `Go on with cut ${hold?.stop?.cut ?? ""}: choose the point`);
-    show(change, can(state, "change-begin") && !moving && next?.act !== "seen");
-    show(skip, ways.includes("skip-cut"));
-    relabel(skip, hold?.cut && hold.cut < view.cuts.length ? `Leave cut ${hold.cut}, go on to ${hold.cut + 1}` : "Leave this cut");
-    const wrong = view.alarms.some((a) => !a.gone) || view.signals.estop_open || !view.link.alive;
-    const hands = state.table?.practice === true && wrong && !ways.includes("skip-cut") && can(state, "hold");
-    show(right, hands);
-    // Beside what moves the torch there is room for so many: in practice hands go before the end.
-    setData(root, "hands", moving && hands ? "" : null);
-    show(end, ways.includes("end-job") && !(moving && hands));
+    drawChoices(root, b, state, next);
 
     const order = goesOn(state) ? [] : steps(state);
     // The way on is shut for another reason than a latch: parts that were not tried, say.
     const shut = !goesOn(state) && order.length === 0 && !next ? whyNot(state, "resume") : null;
+    what.say(TOLD_BY_THE_BAND.includes(said?.cause) ? "" : jobLines(state)[0]);
     why.say(said ? `Why: ${said.why}.`.replaceAll("..", ".") : "");
-    const down = hold?.torch_down === true ? "The torch is down: whatever comes next lifts it first." : "";
-    where.say([at, ran, again, down].filter(Boolean).join(" "));
+    where.say(standsAt(state));
     remedy.say(shut ? `No way on yet: ${shut}` : said ? `Do: ${said.remedy}` : "");
     show(list, order.length > 0);
     keyed(list, order.map((s, k) => ({ ...s, k })), (s) => `${s.k}`, () => el("li", {}, el("i", { class: "mark" }), el("span")), (node, s) => {

@@ -1,6 +1,6 @@
 // Choose a program: a few on a page, each in its true shape.
 
-import { el, keyed, setText, show } from "../lib/dom.js";
+import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { size, words } from "../lib/format.js";
 import { isSmall } from "../lib/glass.js";
 import { VERDICT, interruption } from "../state/select.js";
@@ -47,10 +47,10 @@ function card(listed, signal, actions) {
 export function mount(root, store, actions, signal) {
   const list = el("div", { class: "cards fill" });
   const none = el("p", { class: "say-line" });
-  const earlier = button("Earlier", signal, () => actions.list(-aPage()));
-  const later = button("Later", signal, () => actions.list(aPage()));
-  const setup = button("Set up", signal, () => actions.page("setup"));
-  const happened = button("What happened", signal, () => actions.page("happened"));
+  const earlier = button("Earlier", signal, () => actions.list(-aPage()), "plain");
+  const later = button("Later", signal, () => actions.list(aPage()), "plain");
+  const setup = button("Set up", signal, () => actions.page("setup"), "plain pictured-setup");
+  const happened = button("See what happened", signal, () => actions.page("happened"), "plain pictured-happened");
   const leave = button("Give that run up", signal, () => actions.page("leave"));
   root.append(side("left whole foot", { middle: [none, list], feet: [setup, leave, happened, el("div", { class: "fill" }), earlier, later] }));
   actions.fetchPrograms();
@@ -65,6 +65,7 @@ export function mount(root, store, actions, signal) {
     show(none, none.textContent !== "");
     const shown = (all ?? []).slice(from, from + aPage());
     for (const listed of shown) if (!(listed.id in state.read)) actions.fetchProgram(listed.id);
+    setData(list, "few", shown.length > 0 && shown.length < 3 ? String(shown.length) : null);
     keyed(list, shown, (l) => l.id, (l) => card(l, signal, actions), (node, l) => node.drawCard(state.read[l.id]));
     show(earlier, from > 0);
     show(later, (all?.length ?? 0) > from + aPage());

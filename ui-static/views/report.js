@@ -40,9 +40,9 @@ export function mount(root, store, actions, signal) {
   const remedy = line("finding-remedy");
   const reason = line("accepted");
   told.text.append(rule.node, says.node, remedy.node, reason.node);
-  const earlier = button("Earlier", signal, () => actions.finding(-1));
-  const later = button("Later", signal, () => actions.finding(1));
-  const back = button("Back", signal, () => actions.page(null));
+  const earlier = button("Earlier", signal, () => actions.finding(-1), "plain");
+  const later = button("Later", signal, () => actions.finding(1), "plain");
+  const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   const accept = button("Accept this warning", signal, () => actions.page("accept"));
   const load = button("", signal, () => actions.load(), "starter-like");
   const shut = el("div", { class: "shut" });
@@ -85,10 +85,10 @@ export function mount(root, store, actions, signal) {
     show(accept, toAccept);
     const loads = r.loads && can(state, "load") && !toAccept;
     show(load, loads);
-    relabel(load, `Take ${count(read.report.cuts, "cut")}, ${read.thickness_mm ?? "?"} mm sheet`);
+    relabel(load, `Load ${count(read.report.cuts, "cut")}, ${read.thickness_mm ?? "?"} mm sheet`);
     show(shut, !loads && !toAccept);
     setText(shut, read.report.verdict === "refused"
-      ? "Refused: it cannot be taken."
-      : r.missing > 0 ? `Taken when ${count(r.missing, "warning is", "warnings are")} accepted.` : whyNot(state, "load") ?? "");
+      ? "Refused: it cannot be loaded."
+      : r.missing > 0 ? `Loaded when ${count(r.missing, "warning is", "warnings are")} accepted.` : whyNot(state, "load") ?? "");
   }, signal);
 }

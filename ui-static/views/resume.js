@@ -3,7 +3,6 @@
 
 import { el, setText, show } from "../lib/dom.js";
 import { mm } from "../lib/format.js";
-import { isSmall } from "../lib/glass.js";
 import { pointAt } from "../lib/path.js";
 import { closeUp, wayDrawn } from "../lib/stretch.js";
 import { WAY, can, drawing, nextStepMm, placeFreshness, stepMm, stopDrawn, wayOn, waysWanted, weighing } from "../state/select.js";
@@ -15,8 +14,8 @@ import { plate } from "../widgets/plate.js";
 const LEAST_MM = 4.5;
 const MARGIN_MM = 3;
 
-/** A close-up. On a small glass its room is the metal's; the whole sheet shows where you stand. */
-export const closePlate = () => plate({ scales: false, you: !isSmall() });
+/** A close-up: its room is the metal's; the whole sheet beside it shows where you stand. */
+export const closePlate = () => plate({ scales: false, you: false });
 
 /** What the plate shows of a stop and of a way on, near and whole. */
 export function pictured(state, plan) {
@@ -58,11 +57,11 @@ export function mount(root, store, actions, signal) {
   const why = line("before way-why");
   const facts = line("before strong", { "data-test": "leaves" });
   const warns = el("p", { class: "before hot" }, el("i", { class: "triangle" }), el("span"));
-  const more = button("", signal, () => actions.stepBack(stepMm(store.get())));
-  const less = button("", signal, () => actions.stepBack(-stepMm(store.get())));
-  const size = button("", signal, () => actions.step());
-  const others = button("", signal, () => actions.page("ways"));
-  const back = button("Back", signal, () => actions.page(null));
+  const more = button("", signal, () => actions.stepBack(stepMm(store.get())), "plain");
+  const less = button("", signal, () => actions.stepBack(-stepMm(store.get())), "plain");
+  const size = button("", signal, () => actions.step(), "plain");
+  const others = button("", signal, () => actions.page("ways"), "plain");
+  const back = button("Back", signal, () => actions.page(null), "plain");
   const on = button("", signal, () => actions.page(weighing(store.get())?.open > 0 ? "weigh" : "go"));
   told.text.append(title, where, facts.node, warns, why.node);
   root.append(

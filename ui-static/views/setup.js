@@ -1,6 +1,6 @@
 // Set up: how large a millimetre is on this glass, and the light it is read in.
 
-import { el, setText, show } from "../lib/dom.js";
+import { el, setData, setText, show } from "../lib/dom.js";
 import { can } from "../state/select.js";
 import { button } from "../widgets/button.js";
 import { side } from "../widgets/side.js";
@@ -13,14 +13,24 @@ export function mount(root, store, actions, signal) {
     actions.setPxPerMm(actions.pxPerMm() + by);
     draw();
   };
-  const smaller = button("Smaller", signal, change(-0.05));
-  const larger = button("Larger", signal, change(0.05));
-  const theme = (name, words) => button(words, signal, () => actions.setTheme(name), "words");
-  const back = button("Back", signal, () => actions.page(null));
-  const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words");
+  const smaller = button("Smaller", signal, change(-0.05), "plain");
+  const larger = button("Larger", signal, change(0.05), "plain");
+  const themes = [["day", "Day"], ["night", "Night"], ["glare", "Glare"]].map(([name, words]) => {
+    const node = button(words, signal, () => {
+      actions.setTheme(name);
+      mark();
+    }, "words");
+    return { name, node };
+  });
+  const mark = () => {
+    for (const { name, node } of themes) setData(node, "chosen", document.documentElement.dataset.theme === name ? "" : null);
+  };
+  mark();
+  const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
+  const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words pictured-parts");
   root.append(
     side("left", { middle: [card, size], feet: [smaller, larger, parts] }),
-    side("column", { heads: [el("div", { class: "row" }, theme("day", "Day"), theme("night", "Night"))], feet: [theme("glare", "Glare"), back] }),
+    side("column", { heads: [el("div", { class: "row" }, themes[0].node, themes[1].node), el("div", { class: "row" }, themes[2].node, back)] }),
   );
   draw();
   store.subscribe((state) => show(parts, can(state, "change-begin")), signal);

@@ -33,8 +33,8 @@ export function mount(root, store, actions, signal) {
   const barred = el("ul", { class: "lines", "data-test": "barred" });
   const told = pager(signal);
   told.text.append(barred);
-  const back = button("Back", signal, () => actions.page("resume"));
-  const more = button("", signal, () => actions.moreWays(waysShown(store.get(), A_PAGE)?.pages ?? 1));
+  const back = button("Back", signal, () => actions.page("resume"), "plain pictured-back");
+  const more = button("", signal, () => actions.moreWays(waysShown(store.get(), A_PAGE)?.pages ?? 1), "plain");
   root.append(
     side("left", { middle: [list] }),
     side("column", { heads: [title], middle: [el("div", { class: "told" }, told.node, told.turn)], feet: [back, more] }),
@@ -44,10 +44,10 @@ export function mount(root, store, actions, signal) {
     const ways = waysShown(state, A_PAGE);
     if (!ways) return;
     keyed(list, ways.shown, (p) => p.way, (p) => choice(p, signal, actions), (node, p) => node.drawWay(p, p === ways.best, p === ways.chosen));
-    setText(title, ways.barred.length > 0 ? "Not here" : "Choose a way on");
+    setText(title, ways.barred.length > 0 ? "Not here" : "Choose how to go on");
     keyed(barred, ways.barred, (b) => b.way, () => el("li"), (node, b) => setText(node, `${WAY[b.way] ?? b.way}: ${b.why}`));
     told.draw();
     show(more, ways.pages > 1);
-    relabel(more, `More ways, ${ways.page + 1} of ${ways.pages}`);
+    relabel(more, `See more, ${ways.page + 1} of ${ways.pages}`);
   }, signal);
 }

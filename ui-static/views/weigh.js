@@ -14,7 +14,7 @@ export function mount(root, store, actions, signal) {
   told.text.append(says.node);
   const caption = el("h2", { class: "caption" });
   const reasons = REASONS.map((reason) => button(reason, signal, () => actions.weigh(weighing(store.get())?.plan.id, reason), "words"));
-  const back = button("Back", signal, () => actions.page("resume"));
+  const back = button("Back", signal, () => actions.page("resume"), "plain pictured-back");
   root.append(
     side("left", { middle: [el("div", { class: "fill plate-box" }, near.node), told.node], feet: [back, told.turn] }),
     side("column", { heads: [caption], feet: [el("div", { class: "reasons" }, ...reasons)] }),

@@ -2,16 +2,23 @@
 
 import { el, setText, show } from "../lib/dom.js";
 import { onKeepPressed, onTap } from "../lib/touch.js";
+import { pictogram } from "./pictogram.js";
 
-/** A target that acts on lift. */
+/**
+ * A target that acts on lift. Three kinds are told apart at 2 m by frame and ground: what starts
+ * something (white, heavy frame, a gauge that fills), a choice (raised, framed), and a plain one
+ * (`plain`: a hairline on the page's own ground) that only turns, opens or goes back.
+ * @param {string} look  classes; `pictured-x` sets the pictogram x beside the words
+ */
 export function button(words, signal, act, look = "") {
-  const node = el("div", { class: `target ${look}`, role: "button" }, el("span", { text: words }));
+  const picture = look.match(/pictured-([a-z-]+)/)?.[1];
+  const node = el("div", { class: `target ${look}`, role: "button" }, picture ? pictogram(picture) : null, el("span", { text: words }));
   onTap(node, signal, act);
   return node;
 }
 
 export function relabel(node, words) {
-  setText(node.firstElementChild, words);
+  setText(node.lastElementChild, words);
 }
 
 /**
@@ -22,9 +29,10 @@ export function relabel(node, words) {
  */
 export function keepPressed(words, signal, on) {
   const bar = el("i", { class: "filling" });
+  const gauge = el("i", { class: "gauge" }, bar);
   const label = el("span", { text: words });
   const hint = el("small", { text: "keep pressed 1 s" });
-  const node = el("div", { class: "target starter", role: "button" }, bar, label, hint);
+  const node = el("div", { class: "target starter", role: "button" }, gauge, label, hint);
   onKeepPressed(node, signal, {
     may: on.may,
     fill: (part) => {

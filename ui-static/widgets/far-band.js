@@ -2,7 +2,7 @@
 
 import { el, setData, setText, show } from "../lib/dom.js";
 import { clock, seconds } from "../lib/format.js";
-import { ageMs, arc, bandOf, far, frame, freshness, invented, jobLines, waiting } from "../state/select.js";
+import { ageMs, alarmLook, arc, bandOf, far, frame, freshness, invented, jobLines } from "../state/select.js";
 
 /** The beat steps at most so often, ms: twice a second. */
 const BEAT_MS = 450;
@@ -30,17 +30,16 @@ function beatMark() {
 
 export function mountBand(root, strip, store, signal) {
   const word = el("h1", { class: "far-word", "data-test": "far" });
-  const wait = el("p", { class: "band-wait", "data-test": "waiting" });
+  const sign = el("i", { class: "sign", "aria-hidden": "true" });
   const where = el("span", { class: "where", "data-test": "where" });
   const old = el("span", { class: "old" });
   const time = el("span", { class: "clock" });
   const beat = beatMark();
-  const line = el("div", { class: "under-far" }, where, old, beat.node, time);
   const block = el("div", { class: "arc-block", "data-test": "arc" }, el("span"));
-  root.append(el("div", { class: "far" }, word, wait, line), block);
-  const practice = el("span", {}, el("b", { text: "PRACTICE" }), el("span", { class: "large-only", text: "simulated table:" }), "nothing real moves");
+  root.append(el("div", { class: "far" }, word, sign), block);
+  const practice = el("span", {}, el("b", { text: "PRACTICE" }), el("span", { class: "large-only", text: "nothing real moves" }));
   const data = el("span", {}, el("b", { text: "INVENTED DATA" }), el("span", { class: "large-only", text: "not for cutting metal" }));
-  strip.append(practice, data);
+  strip.append(practice, data, where, el("span", { class: "lives" }, old, beat.node, time));
 
   let told = "";
   /** The first that has room. */
@@ -48,7 +47,7 @@ export function mountBand(root, strip, store, signal) {
     const key = JSON.stringify([lines, where.clientWidth]);
     if (key === told) return;
     told = key;
-    for (const says of lines) {
+    for (const says of [...lines, ""]) {
       setText(where, says);
       if (where.scrollWidth <= where.clientWidth + 1) return;
     }
@@ -56,8 +55,9 @@ export function mountBand(root, strip, store, signal) {
 
   store.subscribe((state) => {
     setText(word, far(state));
-    const w = waiting(state);
-    setText(wait, `waits for ${w.short}`);
+    const alarm = alarmLook(state);
+    setData(document.body, "alarm", alarm?.level ?? null);
+    setData(document.body, "look", alarm?.look ?? null);
     const fresh = freshness(state);
     setText(old, fresh === "late" ? `${seconds(ageMs(state) / 1000)} old` : "");
     show(old, fresh === "late");

@@ -14,7 +14,7 @@ export function cutStrip() {
         const ink = colours();
         const n = view.cuts.length;
         if (n === 0) return;
-        const lost = new Set(view.marks.map((m) => m.cut - 1));
+        const lost = new Set(view.marks.filter((m) => m.cause !== "hold").map((m) => m.cut - 1));
         const cell = Math.min(w / n, h * 1.1);
         const gap = cell > 8 ? 3 : 0;
         c.lineWidth = cell > 8 ? 2 : 1;

@@ -86,6 +86,26 @@ function measure() {
     }
   }
 
+  // No text nearer to a frame than the scale of spaces says: its own, or another's.
+  const framed = [...document.querySelectorAll(".target, .hold, .arc-block, .first-cause, .verdict, .said, .card-outline, .shut.second-step")].filter(shown);
+  const space = Number.parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--px-per-mm")) * (innerHeight / px < 110 ? 2 : 3);
+  for (const n of framed) {
+    const r = n.getBoundingClientRect();
+    const wide = Number.parseFloat(getComputedStyle(n).borderTopWidth);
+    for (const l of lines) {
+      // The line of fine print in the dead strip stands in its middle, between HOLD and the glass's edge.
+      if (l.t.owner.closest("#strip")) continue;
+      const near = n.contains(l.t.owner)
+        ? Math.min(l.left - r.left - wide, r.right - wide - l.right)
+        : Math.max(r.left - l.right, l.left - r.right, r.top - l.bottom, l.top - r.bottom);
+      if (near < space - 0.3 * px) wrong("nearer to a frame than its space", l.t.says, `${(near / px).toFixed(1)} mm from .${n.className}`);
+    }
+  }
+  // One symbol at most flashes, never words, and only while something is new.
+  const flashing = document.getAnimations().map((a) => a.effect.target);
+  if (flashing.length > 1) wrong("more than one thing flashes", String(flashing.length));
+  for (const n of flashing) if (n.textContent !== "" || document.body.dataset.look !== "new") wrong("flashes", n);
+
   const targets = [...document.querySelectorAll(".target")].filter(shown);
   for (const n of targets) {
     const r = n.getBoundingClientRect();

@@ -24,7 +24,7 @@ export function stops() {
 }
 
 /** Two squares on a sheet: the cuts that the views of the stops speak of. */
-function twoSquares(name) {
+export function twoSquares(name) {
   const square = (x, y, s) => {
     const corners = [[x, y], [x + 5, y], [x + 5 + s, y], [x + 5 + s, y + s], [x + 5, y + s], [x + 5, y]];
     let along = 0;
@@ -58,10 +58,10 @@ function fakeSocket() {
 
 /**
  * @param {keyof typeof import("./screen.js").GLASSES} glass
- * @param {{ api?: Record<string, any>, jobName?: string }} [given]  answers to GET by path
+ * @param {{ api?: Record<string, any>, jobName?: string, job?: any }} [given]  answers to GET by path
  */
 export async function laid(t, glass, given = {}) {
-  let job = twoSquares(given.jobName ?? "Hinge plates");
+  const job = given.job ?? twoSquares(given.jobName ?? "Hinge plates");
   const answers = {
     "/api/programs": () => fixture("programs"),
     "/api/program": () => fixture("program"),

@@ -43,6 +43,6 @@ export async function taken(s) {
     await s.tap(".reasons .target");
     await s.on("report");
   }
-  await s.tap(".starter-like:has-text('Take 3 cuts')");
+  await s.tap(".starter-like:has-text('Load 3 cuts')");
   await throughChecks(s);
 }

@@ -1,6 +1,7 @@
 // A real browser with a touch glass, and a gloved finger on it.
 
 import { mkdir } from "node:fs/promises";
+import { after } from "node:test";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
 import { forMs, until } from "./wait.js";
@@ -18,13 +19,21 @@ const SHOTS = process.env.STANDCLEAR_SCREENS ?? new URL("../../../target/screens
 /** Targets take no touch for 400 ms after a page change. */
 const DEAF_MS = 420;
 
+/** The browser of this file's tests: started once. Each screen is a context of its own in it. */
+let started = null;
+function browserOfAll() {
+  started ??= chromium.launch({ executablePath: process.env.STANDCLEAR_BROWSER ?? "/usr/bin/chromium", args: FLAGS });
+  return started;
+}
+after(async () => (await started)?.close());
+
 /**
  * @param {string} address
  * @param {keyof typeof GLASSES} glass
  * @param {() => void} [before]  runs in the page before its own scripts
  */
 export async function screen(address, glass, before) {
-  const browser = await chromium.launch({ executablePath: process.env.STANDCLEAR_BROWSER ?? "/usr/bin/chromium", args: FLAGS });
+  const browser = await browserOfAll();
   const context = await browser.newContext({ viewport: GLASSES[glass], hasTouch: true });
   const page = await context.newPage();
   const troubles = [];
@@ -66,6 +75,11 @@ export async function screen(address, glass, before) {
       const box = await visible(selector).boundingBox({ timeout: 500 }).catch(() => null);
       return box && { x: box.x + box.width / 2, y: box.y + box.height / 2 };
     },
+    /** Contact and lift, if it is there: the page may have changed just before. */
+    async tapNow(selector) {
+      const at = await self.placeNow(selector);
+      if (at) await page.touchscreen.tap(at.x, at.y);
+    },
     /** Contact and lift. */
     async tap(selector) {
       const at = await self.place(selector);
@@ -87,7 +101,7 @@ export async function screen(address, glass, before) {
       await mkdir(SHOTS, { recursive: true });
       await page.screenshot({ path: join(SHOTS, `${on}-${name}.png`) });
     },
-    end: () => browser.close(),
+    end: () => context.close(),
   };
   return self;
 }
