@@ -11,6 +11,7 @@ mod late;
 mod lost;
 mod metal;
 mod pairs;
+mod quill;
 mod random;
 mod relays;
 mod rough;

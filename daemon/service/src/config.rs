@@ -278,7 +278,19 @@ impl Config {
         }
     }
 
-    /// The same without a chart: for judging a program of which the material is not known.
+    /// The same with a controller that speaks `quill`.
+    ///
+    /// # Panics
+    /// As [`Config::built_in`].
+    #[must_use]
+    pub fn built_in_quill() -> Self {
+        match embedded::practice_quill() {
+            Ok(config) => config,
+            Err(error) => panic!("a file inside this program is wrong: {error}"),
+        }
+    }
+
+    /// The first without a chart: for judging a program of which the material is not known.
     #[must_use]
     pub fn built_in_without_chart() -> Self {
         Self {

@@ -99,10 +99,12 @@ pub fn run_table(args: &TableArgs) -> ExitCode {
 }
 
 fn config(file: Option<&Path>) -> Result<Config, Trouble> {
-    match file {
-        Some(file) => Config::load(file).map_err(usage),
-        None => Ok(Config::built_in()),
-    }
+    let Some(file) = file else {
+        return Ok(Config::built_in());
+    };
+    let config = Config::load(file).map_err(usage)?;
+    table::tongue(&config).map_err(|why| usage(format!("{}: {why}", file.display())))?;
+    Ok(config)
 }
 
 fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {

@@ -1,11 +1,12 @@
-//! The motion controller at the far end of the wire: hears `plain`, plans and moves.
+//! The motion controller at the far end of the wire: hears `plain` or `quill`, plans and moves.
 //!
-//! It is built from the page of the dialect alone, with framing of its own, so that a mistake
+//! It is built from the pages of the dialects alone, with framing of its own, so that a mistake
 //! which the panel makes is not made here too. `hear` takes lines apart and answers; `work` carries
 //! out what is queued.
 
 mod hear;
 mod line;
+mod quill;
 mod stamp;
 mod work;
 
@@ -16,7 +17,7 @@ use units::Point;
 use crate::chance::{Chance, Draws};
 use crate::frame::framed;
 use crate::rough::drives::Play;
-use crate::settings::TableSettings;
+use crate::settings::{TableSettings, Tongue};
 use crate::wire::WireOut;
 use stamp::Stamps;
 use work::{Active, Queued};
@@ -81,6 +82,7 @@ pub(crate) struct Controller {
     next_report: u64,
     report_due: bool,
     stamps: Stamps,
+    quill: quill::Memory,
 
     queue: VecDeque<Queued>,
     active: Option<Active>,
@@ -131,6 +133,7 @@ impl Controller {
             next_report: START_NS,
             report_due: false,
             stamps: Stamps::default(),
+            quill: quill::Memory::default(),
             queue: VecDeque::new(),
             active: None,
             broken_off: false,
@@ -191,7 +194,7 @@ impl Controller {
         self.referenced = false;
         self.end_referenced = false;
         self.fault = self.fault.or(Some(Fault::Drive));
-        self.say(now, "alarm drive tripped");
+        self.alarm(now, "drive tripped");
         self.report_due = true;
         self.settle(now);
     }
@@ -241,7 +244,7 @@ impl Controller {
         if let Some(active) = &self.active {
             next = next.min(active.next(now));
         }
-        if self.torch {
+        if self.torch && self.tells_by_itself() {
             next = next.min(self.last_byte.max(self.torch_since) + SILENCE_NS);
         }
         next
@@ -255,7 +258,10 @@ impl Controller {
             }
             self.dead_until = None;
             self.next_report = now + self.every_ns;
-            let hello = format!("hello {} plain", self.starts);
+            let hello = match self.settings.tongue {
+                Tongue::Plain => format!("hello {} plain", self.starts),
+                Tongue::Quill => format!("quill {} awake", self.starts),
+            };
             self.say(now, &hello);
         }
         let before = self.at;
@@ -266,10 +272,13 @@ impl Controller {
             }
         }
         self.carry();
-        if self.torch && now >= self.last_byte.max(self.torch_since) + SILENCE_NS {
+        if self.torch
+            && self.tells_by_itself()
+            && now >= self.last_byte.max(self.torch_since) + SILENCE_NS
+        {
             self.hold_now();
             self.torch_off_now(now);
-            self.say(now, "alarm panel silent");
+            self.alarm(now, "panel silent");
         }
         self.settle(now);
     }
@@ -284,14 +293,15 @@ impl Controller {
         self.say_stamps(now);
         // The path under way has made room, or a hold has made waiting useless.
         self.hear_waiting(now);
-        if core::mem::take(&mut self.report_due) {
+        let unasked = self.tells_by_itself();
+        if core::mem::take(&mut self.report_due) && unasked {
             self.report(now);
         }
         if now >= self.next_report {
             while self.next_report <= now {
                 self.next_report += self.every_ns;
             }
-            if self.wire.backlog(now) < BACKLOG {
+            if unasked && self.wire.backlog(now) < BACKLOG {
                 self.report(now);
             }
         }
@@ -313,7 +323,7 @@ impl Controller {
             self.referenced = false;
             self.end_referenced = false;
             self.fault = Some(Fault::ChainOpen);
-            self.say(now, "alarm emergency stop");
+            self.alarm(now, "emergency stop");
             self.report_due = true;
             self.settle(now);
         }
@@ -329,6 +339,7 @@ impl Controller {
         fresh.done_log = core::mem::take(&mut self.done_log);
         fresh.off = [place.x, place.y, z];
         fresh.play = self.play;
+        fresh.quill = self.quill.after_start();
         fresh.starts = self.starts + 1;
         fresh.up_since = now;
         fresh.last_due = now;
@@ -345,7 +356,24 @@ impl Controller {
     fn say(&mut self, now: u64, body: &str) {
         // Answers leave in the order in which they were made, behind a report that is late.
         self.last_due = self.last_due.max(now + MS / 4);
-        self.wire.send(self.last_due, &framed(body));
+        let bytes = match self.settings.tongue {
+            Tongue::Plain => framed(body),
+            Tongue::Quill => quill::ended(body),
+        };
+        self.wire.send(self.last_due, &bytes);
+    }
+
+    /// Stopped by itself, and why.
+    fn alarm(&mut self, now: u64, why: &str) {
+        match self.settings.tongue {
+            Tongue::Plain => self.say(now, &format!("alarm {why}")),
+            Tongue::Quill => self.say(now, &format!("halt: {why}")),
+        }
+    }
+
+    /// Reports without being asked, and watches that the panel is there.
+    fn tells_by_itself(&self) -> bool {
+        self.settings.tongue == Tongue::Plain
     }
 
     fn report(&mut self, now: u64) {
@@ -355,6 +383,11 @@ impl Controller {
             5.0
         };
         self.last_due = self.last_due.max(now + (latency_ms * MS as f64) as u64);
+        if self.settings.tongue == Tongue::Quill {
+            let body = self.quill_report();
+            self.wire.send(self.last_due, &quill::ended(&body));
+            return;
+        }
         let doing = if self.fault.is_some() {
             "fault"
         } else if self.hold {
@@ -424,7 +457,9 @@ impl Controller {
         self.end_referenced = self.referenced;
         self.every_ns = every_ms * MS;
         self.next_report = now + self.every_ns;
-        self.say(now, &format!("ready {epoch}"));
+        if self.settings.tongue == Tongue::Plain {
+            self.say(now, &format!("ready {epoch}"));
+        }
         self.report_due = true;
         self.hear_waiting(now);
     }

@@ -29,5 +29,5 @@ mod wire;
 pub use frame::crc16;
 pub use metal::Metal;
 pub use relays::{RelayWrong, SenseWrong};
-pub use settings::TableSettings;
+pub use settings::{TableSettings, Tongue};
 pub use table::{FaultRefused, Table};

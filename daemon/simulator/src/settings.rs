@@ -3,6 +3,30 @@
 
 use serde::{Deserialize, Serialize};
 
+/// How the simulated controller is spoken to: one of our two dialects, heard by the simulator's own
+/// ears.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Tongue {
+    /// Framed, numbered, checked lines; reports by itself.
+    #[default]
+    Plain,
+    /// Bare lines without number or check; reports when asked, stamps nothing.
+    Quill,
+}
+
+impl Tongue {
+    /// The one of this name, if the simulated table has it.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        match name {
+            "plain" => Some(Self::Plain),
+            "quill" => Some(Self::Quill),
+            _ => None,
+        }
+    }
+}
+
 /// Everything that makes one simulated table differ from another.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -11,6 +35,8 @@ pub struct TableSettings {
     pub seed: u64,
     /// The rough mood: mishaps by chance are on.
     pub rough: bool,
+    /// How its controller is spoken to.
+    pub tongue: Tongue,
     /// Baud rate of the wire, 8N1.
     pub baud: u32,
     /// Chance that a bit on the wire is turned over, either way (0: a clean wire).
@@ -58,6 +84,7 @@ impl Default for TableSettings {
         Self {
             seed: 1,
             rough: false,
+            tongue: Tongue::Plain,
             baud: 115_200,
             bit_error_rate: 0.0,
             travel_low: [0.0, 0.0, 0.0],

@@ -54,7 +54,10 @@ impl WireIn {
     /// When the next byte arrives that can make the controller do something: the end of a line or
     /// a bare byte.
     pub(crate) fn next_telling(&self) -> Option<u64> {
-        let index = self.waiting.iter().position(|&b| b == b'\n' || b >= 0x80)?;
+        let index = self
+            .waiting
+            .iter()
+            .position(|b| !(0x20..0x80).contains(b))?;
         Some((self.front_at + index as f64 * self.byte_ns).ceil() as u64)
     }
 

@@ -63,6 +63,8 @@ pub(crate) struct Line {
     behind: Option<Time>,
     heard: Vec<Word>,
     sends_again: bool,
+    /// The dialect has words for the sensing circuit's relay.
+    switches_sense: bool,
     /// Where it was seen last, to notice a place that jumps.
     pub sight: Sight,
 }
@@ -74,6 +76,7 @@ impl Line {
             dialect.has(Capability::LineCheck) && dialect.has(Capability::LineNumbers);
         Self {
             sends_again,
+            switches_sense: dialect.has(Capability::Sense),
             session: Session::new(dialect, settings.baud),
             report_every,
             open: false,
@@ -127,7 +130,14 @@ impl Line {
         self.silence
     }
 
+    /// A controller that cannot switch the sensing circuit sees to it by itself, or touches by
+    /// something else. In its place it is told torch-off, which nothing but a fire follows: the
+    /// ticket is carried out in its order as the switching would be.
     pub(crate) fn say(&mut self, c: Command) -> Ticket {
+        let c = match c {
+            Command::SenseOn | Command::SenseOff if !self.switches_sense => Command::TorchOff,
+            c => c,
+        };
         self.session.say(c)
     }
 

@@ -9,13 +9,27 @@ pub const PRACTICE: &str = include_str!("../../../../config/machines/practice.to
 pub const CHART: &str = include_str!("../../../../config/charts/invented.toml");
 /// Our own dialect.
 pub const PLAIN: &str = include_str!("../../../../config/dialects/plain.toml");
+/// The dialect that is as unlike it as may be.
+pub const QUILL: &str = include_str!("../../../../config/dialects/quill.toml");
 
 /// The built-in configuration, read by the same way as any other.
 pub fn practice() -> Result<Config, ConfigError> {
-    resolve("built-in practice.toml", PRACTICE, &|named| {
+    built_in(PRACTICE)
+}
+
+/// The same machine with a controller that speaks `quill`. It stamps nothing and is asked every
+/// 50 ms; a report is 6 ms under way, as with the other.
+pub fn practice_quill() -> Result<Config, ConfigError> {
+    let text = PRACTICE.replace("../dialects/plain.toml", "../dialects/quill.toml");
+    built_in(&format!("{text}\n[arc_signal]\nreports_ms = 56\n"))
+}
+
+fn built_in(text: &str) -> Result<Config, ConfigError> {
+    resolve("built-in practice.toml", text, &|named| {
         let text = match named {
             "../charts/invented.toml" => CHART,
             "../dialects/plain.toml" => PLAIN,
+            "../dialects/quill.toml" => QUILL,
             _ => {
                 return Err(ConfigError {
                     file: "built-in practice.toml".into(),

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use link::Dialect;
+use link::{Capability, Dialect, StampedInput};
 use process::{Chart, ChartRow};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -95,6 +95,19 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
                 low.link.silence_ms
             ),
             &format!("Give at least {}", SILENT_REPORTS * reports_ms),
+        ));
+    }
+    if !dialect.has(Capability::Stamps(StampedInput::ArcOk))
+        && low.arc_signal.reports_ms < reports_ms as f64
+    {
+        return Err(at(
+            "arc_signal.reports_ms",
+            format!(
+                "is {}, and this controller stamps no arc and reports every {reports_ms} ms: the arc \
+                 may be lost further on than would be told",
+                low.arc_signal.reports_ms
+            ),
+            &format!("Give {reports_ms} and the way of a report, in ms: at least {reports_ms}"),
         ));
     }
     let chart = match &low.chart {

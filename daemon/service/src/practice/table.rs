@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use planning::Job;
 use simulator::harness::{FaultKind, FaultSpec, Hands, Plan, Truth};
-use simulator::{TableSettings, shell};
+use simulator::{TableSettings, Tongue, shell};
 use units::{Placement, Point};
 
 use crate::config::Config;
@@ -255,6 +255,20 @@ pub fn plan(job: &Job, corner: Point) -> Plan {
     }
 }
 
+/// How the simulated table is to be spoken to with this machine file.
+///
+/// # Errors
+/// The simulated table has no ears for its dialect.
+pub fn tongue(config: &Config) -> Result<Tongue, String> {
+    let name = &config.link.dialect.name;
+    Tongue::named(name).ok_or_else(|| {
+        format!(
+            "the simulated table speaks `plain` and `quill`, not `{name}`. Name one of these in the \
+             machine file for practice"
+        )
+    })
+}
+
 /// A table with the axes and the wire of this machine file.
 #[must_use]
 pub fn table_settings(config: &Config, seed: u64, rough: bool) -> TableSettings {
@@ -262,6 +276,8 @@ pub fn table_settings(config: &Config, seed: u64, rough: bool) -> TableSettings 
     TableSettings {
         seed,
         rough,
+        // Practice refuses what the simulated table has no ears for before it comes here.
+        tongue: tongue(config).unwrap_or_default(),
         baud: config.link.baud,
         travel_low: [0.0; 3],
         travel_high: config.travel,

@@ -6,6 +6,7 @@ use super::line::{ArcTo, Asked, numbered, parse};
 use super::work::{Queued, Work};
 use super::{BUFFER, Controller, Fault, MS, QUEUE};
 use crate::frame::{BODY_MAX, body};
+use crate::settings::Tongue;
 
 const HOLD: u8 = 0x9C;
 const TORCH_OFF: u8 = 0x87;
@@ -17,7 +18,7 @@ const AGAIN_NS: u64 = 20 * MS;
 const TRAVEL_SLACK: f64 = 1e-3;
 
 /// A command that will not be carried out: a word and its explanation.
-type Refusal = (&'static str, &'static str);
+pub(super) type Refusal = (&'static str, &'static str);
 
 impl Controller {
     /// One byte has fully arrived.
@@ -26,6 +27,10 @@ impl Controller {
             return;
         }
         self.last_byte = now;
+        if self.settings.tongue == Tongue::Quill {
+            self.quill_byte(now, byte);
+            return;
+        }
         match byte {
             HOLD => self.hold_now(),
             TORCH_OFF => self.torch_off_now(now),
@@ -58,7 +63,11 @@ impl Controller {
     /// Takes the lines that wait in the buffer, as far as they can be taken.
     pub(super) fn hear_waiting(&mut self, now: u64) {
         while let Some(line) = self.lines.pop_front() {
-            if self.line(now, &line) {
+            let heard = match self.settings.tongue {
+                Tongue::Plain => self.line(now, &line),
+                Tongue::Quill => self.quill_line(now, &line),
+            };
+            if heard {
                 self.held_bytes -= line.len() + 1;
             } else {
                 self.lines.push_front(line);
@@ -149,7 +158,7 @@ impl Controller {
     }
 
     /// Turns what is asked for into work, or refuses it.
-    fn check(&mut self, asked: Asked) -> Result<Work, Refusal> {
+    pub(super) fn check(&mut self, asked: Asked) -> Result<Work, Refusal> {
         let moves = !matches!(
             asked,
             Asked::TorchOff | Asked::Sense(_) | Asked::Begin { .. }

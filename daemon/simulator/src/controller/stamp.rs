@@ -49,7 +49,7 @@ impl Controller {
             return;
         }
         self.stamps.arc_ok = level;
-        if self.dead_until.is_some() {
+        if self.dead_until.is_some() || !self.tells_by_itself() {
             return;
         }
         self.stamps.count += 1;

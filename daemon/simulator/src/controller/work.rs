@@ -6,6 +6,7 @@ use units::{Point, Segment};
 
 use super::{Controller, MS};
 use crate::motion::Run;
+use crate::settings::Tongue;
 
 /// The sensing relay takes this long.
 const SENSE_NS: u64 = 10 * MS;
@@ -208,12 +209,12 @@ impl Controller {
                 Some((z, _)) if ended || stands => {
                     self.done(number);
                     self.report_due = true;
-                    self.say(now, &format!("touched {number} z{z:.3}"));
+                    self.touched(now, number, Some(z));
                 }
                 None if ended && !touch.run.braking => {
                     self.done(number);
                     self.report_due = true;
-                    self.say(now, &format!("missed {number}"));
+                    self.touched(now, number, None);
                 }
                 None if stands || ended => self.break_off(),
                 _ => self.active = Some(active),
@@ -241,7 +242,17 @@ impl Controller {
         }
     }
 
+    fn touched(&mut self, now: u64, number: u32, z: Option<f64>) {
+        let body = match (self.settings.tongue, z) {
+            (Tongue::Plain, Some(z)) => format!("touched {number} z{z:.3}"),
+            (Tongue::Plain, None) => format!("missed {number}"),
+            (Tongue::Quill, found) => self.quill_found(found),
+        };
+        self.say(now, &body);
+    }
+
     fn break_off(&mut self) {
+        self.quill_seek_ends();
         self.broken_off = true;
         self.report_due = true;
     }
@@ -325,11 +336,15 @@ impl Controller {
                 to: z,
                 run: z_run((z - self.at[2]).abs(), mm_s),
             },
-            Work::Touch { z, mm_s } => Kind::Touch(Touch {
-                from: self.at[2],
-                run: z_run((self.at[2] - z).max(0.0), mm_s),
-                latched: None,
-            }),
+            Work::Touch { z, mm_s } => {
+                let run = z_run((self.at[2] - z).max(0.0), mm_s);
+                self.quill_seek_begins();
+                Kind::Touch(Touch {
+                    from: self.at[2],
+                    run,
+                    latched: None,
+                })
+            }
             Work::Home => {
                 self.referenced = false;
                 let up = (self.settings.travel_high[2] - self.at[2] - self.off[2]).max(0.0);
