@@ -135,7 +135,7 @@ fn script_functions(text: &str) -> Vec<(&str, usize)> {
             l.strip_prefix(indent)
                 .is_some_and(|rest| rest.starts_with('}'))
         };
-        if let Some(length) = lines[k + 1..].iter().position(|l| ends(l)) {
+        if let Some(length) = lines[k + 1..].iter().position(ends) {
             found.push((name, length + 2));
         }
     }

@@ -22,7 +22,7 @@ function states(cutsOfJob) {
   const more = (v, over = {}) => ({ ...v, cuts: Array.from({ length: cutsOfJob }, (_, k) => v.cuts[k] ?? { state: "to-do", done: [] }), ...over });
   const idle = { ...view, near, phase: "idle", hold: null, alarms: [], change: null, seal: null, cut: null, run: null, marks: [], entries: [], waiting_for: "job", allowed: allow("load", "unload", "change-begin") };
   const checks = ["job-sealed", "no-latch", "estop-closed", "link-alive", "referenced", "place-sure", "arc-ok-open", "fire-on-open", "contact-open", "air-good", "source-on", "torch-seated", "permit-open", "permit-tested", "record-kept", "parts-tested"]
-    .map((check) => ({ check, says: check, remedy: "Look at the compressor. Open the tap of the air line.", vouched: false, holds: check !== "air-good" }));
+    .map((check) => ({ check, says: fixture("checks")[check], remedy: "Look at the compressor. Open the tap of the air line.", vouched: false, holds: check !== "air-good" }));
   const vouched = [["clamp-on-skeleton", "the ground clamp bites the piece that stays"], ["sheet-fixed", "the sheet cannot shift"], ["slats-clear", "slats and path are clear"], ["eyes-and-ears", "eye shade and ear muffs are on"], ["nobody-inside", "nobody is inside the line"], ["extraction-on", "fume extraction runs"]]
     .map(([check, says], k) => ({ check, says, remedy: "", vouched: true, holds: k < 2 ? true : null }));
   const loaded = more({ ...idle, seal: "00aa", cuts: [], doubtful: false, waiting_for: "checks", allowed: allow("unload", "vouch") });

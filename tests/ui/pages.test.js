@@ -33,7 +33,7 @@ const VOUCHED = [
   ["right-parts", "nozzle and electrode suit the current", "Fit the set that the chart row names."],
 ].map(([check, says, remedy]) => ({ check, says, remedy, vouched: true, holds: null }));
 const SEEN = ["job-sealed", "no-latch", "estop-closed", "link-alive", "referenced", "place-sure", "arc-ok-open", "fire-on-open", "contact-open", "air-good", "source-on", "torch-seated", "gate-closed", "permit-open", "permit-tested", "record-kept", "parts-tested"]
-  .map((check) => ({ check, says: check, remedy: "Open the change of torch parts. Make the contact test.", vouched: false, holds: false }));
+  .map((check) => ({ check, says: fixture("checks")[check], remedy: "Open the change of torch parts. Make the contact test.", vouched: false, holds: false }));
 const ready = { ...idle, seal: "00aa", phase: "idle", allowed: allow("unload", "vouch", "change-begin") };
 const checked = (holds) => [...SEEN.map((c) => ({ ...c, holds })), ...VOUCHED.map((c) => ({ ...c, holds }))];
 

@@ -13,6 +13,7 @@ use control::view::{
 use control::{AlarmLevel, Answer, Ask, Cause, CheckId, Part, SetTag, Signals};
 use program::{Finding, Report, Severity, Verdict};
 use serde_json::{Map, Value, json};
+use strum::VariantArray;
 use units::{Bounds, Point, Segment};
 
 use super::messages::*;
@@ -489,7 +490,17 @@ fn answers() -> Vec<(&'static str, Value)> {
         ("job", json!(job)),
         ("ways", json!(ways())),
         ("events", json!(events)),
+        ("checks", checks()),
     ]
+}
+
+/// What each check says, under its name.
+fn checks() -> Value {
+    let entry = |check: &CheckId| match json!(check) {
+        Value::String(name) => (name, json!(control::words::check(*check).says)),
+        other => panic!("no name: {other}"),
+    };
+    Value::Object(CheckId::VARIANTS.iter().map(entry).collect())
 }
 
 /// What a screen may ask: each must be understood here.
