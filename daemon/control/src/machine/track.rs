@@ -133,7 +133,11 @@ impl Track {
             self.feed = piece.feed_mm_s;
             let (along, off) = piece.segment.nearest(place);
             let s = piece.start_mm + along;
-            if off < OFF_MM && s <= self.reach(at, piece.feed_mm_s, status.at) {
+            if off >= OFF_MM {
+                // Where the dialect only infers what is executed, that may come late: the torch stands on a
+                // later piece by then.
+                at = at.max(self.station_ahead(place, status.at).unwrap_or(at));
+            } else if s <= self.reach(at, piece.feed_mm_s, status.at) {
                 at = at.max(s);
             }
         }
@@ -143,12 +147,19 @@ impl Track {
     /// Takes a report of a torch that is being stopped: what is executed is told no more. A place that
     /// lies on none of what is ahead tells nothing.
     pub(crate) fn report_braking_made(&mut self, status: &Status, place: Point, since: Time) {
+        if let Some(at) = self.station_ahead(place, status.at) {
+            self.note(status.at, at, since);
+        }
+    }
+
+    /// The station of a place on the pieces that are not told as executed, as far as the torch can have come,
+    /// over however many pieces: a curve may be said in crumbs. `None`: it lies on none of them.
+    fn station_ahead(&self, place: Point, now: Time) -> Option<f64> {
         let mut best: Option<(f64, f64)> = None;
-        // As far as it can have come, over however many pieces: a curve may be said in crumbs.
         let mut fastest = 0.0_f64;
         for piece in &self.pieces {
             fastest = fastest.max(piece.feed_mm_s);
-            let reach = self.reach(self.station, fastest, status.at);
+            let reach = self.reach(self.station, fastest, now);
             if piece.start_mm > reach {
                 break;
             }
@@ -159,9 +170,7 @@ impl Track {
                 }
             }
         }
-        if let Some((_, at)) = best {
-            self.note(status.at, at, since);
-        }
+        best.map(|(_, at)| at)
     }
 
     /// On a closed arc the start is the end: what the feed cannot have reached since the last report
@@ -376,6 +385,32 @@ mod tests {
         assert!((track.station - circle.length()).abs() < 1e-6);
         let lost = track.lost(Time::from_ms(3100), &ArcEdge::default(), None);
         assert!(lost.is_some_and(|l| l.at_mm > 61.0), "{lost:?}");
+    }
+
+    #[test]
+    fn a_torch_beyond_a_corner_is_found_there_though_the_piece_before_it_is_not_told_as_done() {
+        let line = |from: (f64, f64), to: (f64, f64)| Segment::Line {
+            from: Point::new(from.0, from.1),
+            to: Point::new(to.0, to.1),
+        };
+        let mut track = Track::new(0.0, 0.0, (0, 0.0));
+        track.said(Ticket(5), line((0.0, 0.0), (10.0, 0.0)), 0.0, 20.0);
+        track.said(Ticket(6), line((10.0, 0.0), (10.0, 50.0)), 10.0, 20.0);
+        for k in 0..=14_u32 {
+            let mm = f64::from(k);
+            let s = status(
+                u64::from(k) * 50,
+                mm.min(10.0),
+                (mm - 10.0).max(0.0),
+                Some(4),
+            );
+            track.report(&s, s.place);
+        }
+        let lost = track.lost(Time::from_ms(700), &ArcEdge::default(), None);
+        assert!(
+            lost.is_some_and(|l| l.low_mm < 14.0 && l.high_mm > 14.0),
+            "{lost:?}"
+        );
     }
 
     fn along_a_line(upto: u32) -> Track {
