@@ -16,6 +16,7 @@ import { mountFor } from "./views/confirm.js";
 import { mount as cut } from "./views/cut.js";
 import { mount as finish } from "./views/finish.js";
 import { mount as happened } from "./views/happened.js";
+import { mount as hand } from "./views/hand.js";
 import { mount as held } from "./views/held.js";
 import { mount as go } from "./views/go.js";
 import { mount as parts } from "./views/parts.js";
@@ -32,7 +33,7 @@ import { mountHold } from "./widgets/hold-bar.js";
 import { mountSaid } from "./widgets/said.js";
 
 const PAGES = {
-  wait, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, setup,
+  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, setup,
   start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"), leave: mountFor("leave"),
 };
 /** The look at the clock that makes data late and lost, ms. */
@@ -117,6 +118,11 @@ const actions = {
     const on = wayOn(state);
     if (on) dispatch({ type: "back", mm: (state.from?.back ?? on.back) + by, least: 0, most: on.at });
   },
+  async handMove(what) {
+    const result = await api.ask(store.get().view.generation, what);
+    return result.tag === "done" || told(result);
+  },
+  handStop: () => api.ask(store.get().view.generation, { kind: "hand-stop" }),
   step: () => dispatch({ type: "step" }),
   way: (way) => dispatch({ type: "way", way }),
   moreWays: (pages) => dispatch({ type: "more-ways", pages }),

@@ -102,6 +102,39 @@ export function onTap(node, signal, act) {
   press(node, signal, { lifted: act });
 }
 
+/**
+ * Acts as long as it is touched: still, single and the only touch. `began` gives what is asked again and
+ * again; `null`: nothing, it acts on lift. What is not taken ends it.
+ * @template T
+ * @param {{ everyMs: number, may: () => boolean, began: () => T | null, again: (what: T) => Promise<boolean>, ended: () => void, lifted: () => void }} on
+ */
+export function onWhilePressed(node, signal, on) {
+  let timer = 0;
+  const end = () => {
+    if (!timer) return false;
+    clearInterval(timer);
+    timer = 0;
+    on.ended();
+    return true;
+  };
+  press(node, signal, {
+    strict: true,
+    began() {
+      const what = on.may() ? on.began() : null;
+      if (what === null) return;
+      const ask = async () => {
+        if (!on.may() || !(await on.again(what))) end();
+      };
+      timer = setInterval(ask, on.everyMs);
+      ask();
+    },
+    lifted() {
+      if (!end() && on.may()) on.lifted();
+    },
+    lost: end,
+  });
+}
+
 /** Acts on first contact, whatever else touches, on any page and at any time. */
 export function onContact(node, signal, act) {
   node.addEventListener("pointerdown", act, { signal });

@@ -3,7 +3,7 @@
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { size, words } from "../lib/format.js";
 import { isSmall } from "../lib/glass.js";
-import { VERDICT, interruption } from "../state/select.js";
+import { VERDICT, can, interruption } from "../state/select.js";
 import { button } from "../widgets/button.js";
 import { plate } from "../widgets/plate.js";
 import { side } from "../widgets/side.js";
@@ -51,8 +51,9 @@ export function mount(root, store, actions, signal) {
   const later = button("Later", signal, () => actions.list(aPage()), "plain");
   const setup = button("Set up", signal, () => actions.page("setup"), "plain pictured-setup");
   const happened = button("See what happened", signal, () => actions.page("happened"), "plain pictured-happened");
+  const hand = button("Move by hand", signal, () => actions.page("hand"), "plain pictured-hand");
   const leave = button("Give that run up", signal, () => actions.page("leave"));
-  root.append(side("left whole foot", { middle: [none, list], feet: [setup, leave, happened, el("div", { class: "fill" }), earlier, later] }));
+  root.append(side("left whole foot", { middle: [none, list], feet: [setup, leave, happened, hand, el("div", { class: "fill" }), earlier, later] }));
   actions.fetchPrograms();
 
   store.subscribe((state) => {
@@ -60,6 +61,7 @@ export function mount(root, store, actions, signal) {
     // A run that an earlier start left unfinished is gone on with by loading its job, or given up.
     const left = interruption(state.view);
     show(setup, !left);
+    show(hand, !left && can(state, "hand-move"));
     show(leave, Boolean(left));
     setText(none, trouble ?? (left && all?.length > 0 ? `${left.what} Load its job to go on with it.` : null) ?? (all === null ? "Being read." : all.length === 0 ? "No programs. Put one in the folder `programs` of the state folder." : ""));
     show(none, none.textContent !== "");
