@@ -72,7 +72,6 @@ fn recovered(kind: FaultKind, at: Option<f64>, causes: &[Cause]) {
 }
 
 #[test]
-#[ignore = "open fault: without stamps the furthest place told of a lost arc is 0.7 mm too near here"]
 fn a_lost_arc_is_told_no_nearer_than_it_was_and_gone_on_with() {
     recovered(FaultKind::ArcLost, Some(12.0), &[Cause::ArcLost]);
 }

@@ -13,12 +13,12 @@ import { side } from "../widgets/side.js";
 const AGAIN_MS = 60;
 /** How far a touch moves it, mm; `null`: as long as it lasts. */
 const STEPS_MM = [null, 10, 1, 0.1];
-const says = (mm) => (mm === null ? "While pressed" : `By ${mm} mm`);
+const says = (mm) => (mm === null ? "Steady" : `By ${mm} mm`);
 
 export function mount(root, store, actions, signal) {
   const safe = nearLine();
   const place = el("p", { class: "say-line", "data-test": "place" });
-  const what = el("p", { class: "do-line" });
+  const what = el("p", { class: "do-line large-only" });
   let step = 0;
   let upright = false;
   const may = (state) => freshness(state) === "live" && (can(state, "hand-move") || state.view.phase === "hand");
@@ -52,7 +52,7 @@ export function mount(root, store, actions, signal) {
   const size = button("", signal, () => {
     step = (step + 1) % STEPS_MM.length;
     relabel(size, says(STEPS_MM[step]));
-  }, "nudge");
+  }, "nudge words");
   relabel(size, says(STEPS_MM[step]));
   const turn = button("Up and down", signal, () => {
     upright = !upright;
@@ -60,7 +60,7 @@ export function mount(root, store, actions, signal) {
     setText(away.firstElementChild, upright ? "Up" : "Away");
     setText(toward.firstElementChild, upright ? "Down" : "To you");
     drawn(store.get());
-  }, "nudge");
+  }, "nudge words");
   const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   root.append(
     side("left", { heads: [safe.node], middle: [what, place], feet: [back] }),
@@ -71,9 +71,9 @@ export function mount(root, store, actions, signal) {
     safe.draw(state);
     const torch = state.view?.torch;
     const open = may(state);
-    setText(what, open ? "Look at the torch, not at the glass. It moves as you see it." : "The torch cannot be moved by hand now.");
+    setText(what, open ? "Look at the torch: it moves as you see it." : "The torch cannot be moved by hand now.");
     const mm = (v) => v.toFixed(1);
-    setText(place, torch?.place ? `From the corner: ${mm(torch.place[0])} mm to the right, ${mm(torch.place[1])} mm away.` : "");
+    setText(place, torch?.place ? `Right ${mm(torch.place[0])}, away ${mm(torch.place[1])} mm` : "");
     for (const node of [away, toward, left, right, size, turn]) show(node, open && !(upright && (node === left || node === right)));
     show(back, state.view?.phase !== "hand");
   }
