@@ -11,8 +11,8 @@ import { onTap } from "../lib/touch.js";
 
 /** A name of more letters wants the room of the drawing. */
 const LONG = 24;
-/** As many as can be touched: two on a small glass. */
-const aPage = () => (isSmall() ? 2 : 4);
+/** As many as can be touched: two on a small glass, and under the words of a run that was left. */
+const aPage = (left) => (left || isSmall() ? 2 : 4);
 
 function card(listed, signal, actions) {
   const shape = plate({ scales: false, you: false, plain: true });
@@ -47,8 +47,8 @@ function card(listed, signal, actions) {
 export function mount(root, store, actions, signal) {
   const list = el("div", { class: "cards fill" });
   const none = el("p", { class: "say-line" });
-  const earlier = button("Earlier", signal, () => actions.list(-aPage()), "plain");
-  const later = button("Later", signal, () => actions.list(aPage()), "plain");
+  const earlier = button("Earlier", signal, () => actions.list(-aPage(interruption(store.get().view))), "plain");
+  const later = button("Later", signal, () => actions.list(aPage(interruption(store.get().view))), "plain");
   const setup = button("Set up", signal, () => actions.page("setup"), "plain pictured-setup");
   const happened = button("See what happened", signal, () => actions.page("happened"), "plain pictured-happened");
   const hand = button("Move by hand", signal, () => actions.page("hand"), "plain pictured-hand");
@@ -65,11 +65,11 @@ export function mount(root, store, actions, signal) {
     show(leave, Boolean(left));
     setText(none, trouble ?? (left && all?.length > 0 ? `${left.what} Load its job to go on with it.` : null) ?? (all === null ? "Being read." : all.length === 0 ? "No programs. Put one in the folder `programs` of the state folder." : ""));
     show(none, none.textContent !== "");
-    const shown = (all ?? []).slice(from, from + aPage());
+    const shown = (all ?? []).slice(from, from + aPage(left));
     for (const listed of shown) if (!(listed.id in state.read)) actions.fetchProgram(listed.id);
     setData(list, "few", shown.length > 0 && shown.length < 3 ? String(shown.length) : null);
     keyed(list, shown, (l) => l.id, (l) => card(l, signal, actions), (node, l) => node.drawCard(state.read[l.id]));
     show(earlier, from > 0);
-    show(later, (all?.length ?? 0) > from + aPage());
+    show(later, (all?.length ?? 0) > from + aPage(left));
   }, signal);
 }
