@@ -44,6 +44,17 @@ impl CauseWords {
     }
 }
 
+/// What is said of a cause by what was measured beside it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct DetailWords {
+    /// What happened, where it is not what the cause says.
+    what: Option<&'static str>,
+    clause: &'static str,
+    remedy: &'static str,
+    /// What to do while it may not be safe to go near; `None`: as with any cause.
+    from_afar: Option<&'static str>,
+}
+
 /// What is said of a check.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CheckWords {
@@ -126,66 +137,21 @@ pub const fn remedy(cause: Cause) -> &'static str {
 /// What happened, by what was measured beside the cause.
 #[must_use]
 pub fn what_of(cause: Cause, detail: Option<Detail>, cut: Option<usize>) -> String {
-    match detail {
-        Some(Detail::InputsUnread) => "The panel cannot read its inputs.".into(),
-        _ => what(cause, cut),
-    }
+    let own = detail.and_then(|d| english::detail(d).what);
+    own.map_or_else(|| what(cause, cut), Into::into)
 }
 
 /// The cause as a clause for the log, by what was measured beside it.
 #[must_use]
-pub const fn plain_of(cause: Cause, detail: Option<Detail>) -> &'static str {
-    match detail {
-        Some(Detail::InputsUnread) => {
-            "the inputs could not be read, as if the stop chain were open"
-        }
-        Some(Detail::VoltsNone) => "no arc came, and there were no volts",
-        Some(Detail::VoltsOpenCircuit) => "no arc came, and no pilot arc",
-        Some(Detail::VoltsPilot) => "no arc came, only a pilot arc",
-        Some(Detail::VoltsOfArc) => "no arc was seen, but there were its volts",
-        Some(Detail::VoltsWireOff) => "the wire of the arc volts is off",
-        Some(Detail::VoltsInverted) => "the arc volts have the wrong sign",
-        Some(Detail::VoltsUnmoving) => "the arc volts stood still while the arc was on",
-        Some(Detail::VoltsDivider) => "no arc came, and volts were above any open circuit",
-        Some(Detail::VoltsSilent) => "the volts were not seen afresh",
-        None => plain(cause),
-    }
+pub fn plain_of(cause: Cause, detail: Option<Detail>) -> &'static str {
+    detail.map_or_else(|| plain(cause), |d| english::detail(d).clause)
 }
 
 /// What to do, by what was measured beside the cause (process handbook, await-arc).
 #[must_use]
-pub const fn remedy_of(cause: Cause, detail: Option<Detail>) -> &'static str {
-    match detail {
-        Some(Detail::InputsUnread) => {
-            "Use the red button. Look at the panel's input board and its wires. Clear this. Then reference the axes."
-        }
-        Some(Detail::VoltsNone) => "Switch the power source on. Then look at its start wire.",
-        Some(Detail::VoltsOpenCircuit) => "Look at nozzle, electrode and air. Then try again.",
-        Some(Detail::VoltsPilot) => {
-            "Check that the ground clamp bites bright metal. Then look at height, nozzle and air."
-        }
-        Some(Detail::VoltsOfArc) => "Check the arc signal's wire.",
-        Some(Detail::VoltsWireOff) => {
-            "Switch torch power off. Put the wire of the arc volts back on. Then try again."
-        }
-        Some(Detail::VoltsInverted) => {
-            "Switch torch power off. Swap the two wires of the arc volts. Then try again."
-        }
-        Some(Detail::VoltsUnmoving) => {
-            "Switch torch power off. Look at the wire of the arc volts and its converter. Then try again."
-        }
-        Some(Detail::VoltsDivider) => {
-            "Compare the divider in the machine file with the power source's book."
-        }
-        Some(Detail::VoltsSilent) => {
-            "Look at the converter of the arc volts and its cable. Clear this. Then go on from the place."
-        }
-        None => remedy(cause),
-    }
+pub fn remedy_of(cause: Cause, detail: Option<Detail>) -> &'static str {
+    detail.map_or_else(|| remedy(cause), |d| english::detail(d).remedy)
 }
-
-/// What to do while it may not be safe to go near.
-const FROM_AFAR: &str = "Do not go near. Use the red button. Then look here again.";
 
 /// What to do now. `near`: it is safe to go near; where it is not, nobody is sent there.
 #[must_use]
@@ -193,16 +159,9 @@ pub fn remedy_now(cause: Cause, detail: Option<Detail>, near: bool) -> &'static 
     if near || !cause.facts().is(Quality::AtTorch) {
         return remedy_of(cause, detail);
     }
-    match detail {
-        // They are what says that it is not safe, until they are mended.
-        Some(Detail::VoltsSilent) => {
-            "Do not go near. Use the red button. Isolate the power source. Then look at the converter of the arc volts and its cable."
-        }
-        Some(Detail::VoltsWireOff) => {
-            "Do not go near. Use the red button. Isolate the power source. Then put the wire of the arc volts back on."
-        }
-        _ => FROM_AFAR,
-    }
+    detail
+        .and_then(|d| english::detail(d).from_afar)
+        .unwrap_or(english::FROM_AFAR)
 }
 
 #[cfg(test)]

@@ -1,9 +1,9 @@
 //! Everything in English. Nothing can lack its words: a table or `match` that is not whole is not
 //! built. Another language is another file with the same functions.
 
-use super::{CauseWords, CheckWords, WaitWords, WayWords};
+use super::{CauseWords, CheckWords, DetailWords, WaitWords, WayWords};
 use crate::ask::CheckId;
-use crate::cause::Cause;
+use crate::cause::{Cause, Detail};
 use crate::resume::Way;
 use crate::view::{Step, Waiting};
 
@@ -272,6 +272,75 @@ const _: () = {
         row += 1;
     }
 };
+
+/// What to do while it may not be safe to go near.
+pub(super) const FROM_AFAR: &str = "Do not go near. Use the red button. Then look here again.";
+
+/// Of what was measured beside a cause.
+pub(super) const fn detail(detail: Detail) -> DetailWords {
+    let (clause, remedy) = match detail {
+        Detail::InputsUnread => (
+            "the inputs could not be read, as if the stop chain were open",
+            "Use the red button. Look at the panel's input board and its wires. Clear this. Then reference the axes.",
+        ),
+        Detail::VoltsNone => (
+            "no arc came, and there were no volts",
+            "Switch the power source on. Then look at its start wire.",
+        ),
+        Detail::VoltsOpenCircuit => (
+            "no arc came, and no pilot arc",
+            "Look at nozzle, electrode and air. Then try again.",
+        ),
+        Detail::VoltsPilot => (
+            "no arc came, only a pilot arc",
+            "Check that the ground clamp bites bright metal. Then look at height, nozzle and air.",
+        ),
+        Detail::VoltsOfArc => (
+            "no arc was seen, but there were its volts",
+            "Check the arc signal's wire.",
+        ),
+        Detail::VoltsWireOff => (
+            "the wire of the arc volts is off",
+            "Switch torch power off. Put the wire of the arc volts back on. Then try again.",
+        ),
+        Detail::VoltsInverted => (
+            "the arc volts have the wrong sign",
+            "Switch torch power off. Swap the two wires of the arc volts. Then try again.",
+        ),
+        Detail::VoltsUnmoving => (
+            "the arc volts stood still while the arc was on",
+            "Switch torch power off. Look at the wire of the arc volts and its converter. Then try again.",
+        ),
+        Detail::VoltsDivider => (
+            "no arc came, and volts were above any open circuit",
+            "Compare the divider in the machine file with the power source's book.",
+        ),
+        Detail::VoltsSilent => (
+            "the volts were not seen afresh",
+            "Look at the converter of the arc volts and its cable. Clear this. Then go on from the place.",
+        ),
+    };
+    let what = match detail {
+        Detail::InputsUnread => Some("The panel cannot read its inputs."),
+        _ => None,
+    };
+    // The volts are what says that it is not safe, until they are mended.
+    let from_afar = match detail {
+        Detail::VoltsSilent => Some(
+            "Do not go near. Use the red button. Isolate the power source. Then look at the converter of the arc volts and its cable.",
+        ),
+        Detail::VoltsWireOff => Some(
+            "Do not go near. Use the red button. Isolate the power source. Then put the wire of the arc volts back on.",
+        ),
+        _ => None,
+    };
+    DetailWords {
+        what,
+        clause,
+        remedy,
+        from_afar,
+    }
+}
 
 /// Of a check.
 pub(super) const fn check(check: CheckId) -> CheckWords {
