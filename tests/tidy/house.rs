@@ -56,9 +56,11 @@ const MAY_USE: [(&str, Names, Names, Names); 7] = [
     (
         "program",
         &["units"],
-        // `rstar` indexes places; `cavalier_contours` offsets lines and arcs: geometry without I/O.
+        // `rstar` indexes places; `cavalier_contours` offsets lines and arcs; `memchr` finds the ends of
+        // lines: no I/O in any of them.
         &[
             "cavalier_contours",
+            "memchr",
             "rstar",
             "serde",
             "serde_json",

@@ -17,15 +17,15 @@ pub struct Draft<'a> {
 }
 
 impl<'a> Draft<'a> {
-    /// Reads a program. `join`: short pieces of path are joined into lines and arcs first, for a
+    /// Of a program as read by the table's words (`table.words`), before kerf compensation. `join`: short pieces of path are joined into lines and arcs first, for a
     /// controller that the program as written would starve; what is vetted, sealed and cut is the
     /// joined path.
     #[must_use]
-    pub fn new(table: &'a Table<'a>, text: &[u8], setup: Option<Setup>, join: bool) -> Self {
+    pub fn new(table: &'a Table<'a>, reading: Reading, setup: Option<Setup>, join: bool) -> Self {
         let chosen = row::choose(table.chart, setup.as_ref());
         let own_kerf = setup.as_ref().and_then(|s| s.kerf);
         let kerf_mm = own_kerf.or(chosen.row().map(|r| r.kerf_mm));
-        let mut reading = program::compensated(program::read(text, &table.words), kerf_mm);
+        let mut reading = program::compensated(reading, kerf_mm);
         let joined = join.then(|| joined(&mut reading));
         Self {
             table,

@@ -151,8 +151,9 @@ fn measure(&(name, text, setup, kerf): &Workload) {
         let watch = Phases::default();
         let start = on_processor_s();
         let judging = Judging::new(&reading, &input, &watch);
-        let found = judging.halves().map(|half| judging.judge(&half));
-        let vetting = judging.whole(found);
+        let mut rules = judging.rules();
+        let found = judging.judge(|| rules.pop_front());
+        let vetting = judging.whole([found]);
         let took = on_processor_s() - start;
         told = summary(&vetting);
         drop(vetting);
@@ -170,10 +171,11 @@ fn measure(&(name, text, setup, kerf): &Workload) {
         if !hostile {
             let start = std::time::Instant::now();
             let judging = Judging::new(&reading, &input, &Unwatched);
-            let [one, other] = judging.halves();
+            let rules = std::sync::Mutex::new(judging.rules());
+            let rules = || rules.lock().expect("no panic");
             let found = std::thread::scope(|s| {
-                let one = s.spawn(|| judging.judge(&one));
-                let other = judging.judge(&other);
+                let one = s.spawn(|| judging.judge(|| rules().pop_front()));
+                let other = judging.judge(|| rules().pop_back());
                 [one.join().expect("no panic"), other]
             });
             drop(judging.whole(found));

@@ -28,7 +28,7 @@ pub use cuts::cut_list::{CarriedOut, Compensation, Cut, CutList, Element, Side, 
 pub use cuts::join::{JOIN_MM, join};
 pub use passage::{Motion, Passage, passages};
 pub use reader::reading::{COMMENTS_KEPT, Comment, Reading, TOOLS_KEPT, Tool, Unit};
-pub use reader::{ReadingRules, read};
+pub use reader::{Lines, ReadingRules, Scanner, read, read_scanned};
 pub use report::findings::LISTED_PER_RULE;
 pub use report::seal::{NoSeal, Seal, hash, seal};
 pub use report::{Acceptance, Finding, Report, Severity, Verdict, Want};
@@ -43,5 +43,5 @@ pub use vetting::on_sheet::{Loose, VetInput};
 pub use vetting::rules::page::Page;
 pub use vetting::rules::reading::file_too_large::LARGEST_BYTES;
 pub use vetting::rules::{ALL as RULES, Group, Rule};
-pub use vetting::{Found, Half, Judging, Vetting, piece_map, vet, vet_in_full};
+pub use vetting::{Found, Judging, ToJudge, Vetting, piece_map, vet, vet_in_full};
 pub use watch::{Unwatched, Watch};

@@ -5,6 +5,7 @@ mod arcs;
 mod codes;
 mod fault;
 mod foreign;
+mod lines;
 mod number;
 pub(crate) mod reading;
 mod run;
@@ -27,10 +28,12 @@ use crate::vetting::rules::reading::replaced;
 use crate::vetting::rules::reading::units_not_stated;
 use crate::vetting::rules::reading::unreadable_block;
 use crate::vetting::rules::reading::word_ignored;
+use lines::{Kind, Line};
 use run::Run;
 use scan::Words;
 
 pub(crate) use arcs::on_bisector;
+pub use lines::{Lines, Scanner};
 
 /// Which words mean what on this table.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -53,18 +56,28 @@ impl Default for ReadingRules {
 /// Reads a program. Never fails: what cannot be read is a finding.
 #[must_use]
 pub fn read(bytes: &[u8], rules: &ReadingRules) -> Reading {
+    let mut scanner = Scanner::new(bytes);
+    read_scanned(bytes, rules, |done| scanner.next(done))
+}
+
+/// The same, with lines that a [`Scanner`] of these bytes scans elsewhere: `next` takes lines that have been
+/// read back, for their room, and gives those that follow.
+#[must_use]
+pub fn read_scanned(
+    bytes: &[u8],
+    rules: &ReadingRules,
+    next: impl FnMut(Lines) -> Option<Lines>,
+) -> Reading {
     let mut findings = Findings::default();
     if file_too_large::tell(&mut findings, bytes.len()) {
         return Reading::without_program(findings);
     }
-    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    // Some editors of old mark the end of a text with this byte.
-    let text = text.strip_suffix(b"\x1a").unwrap_or(text);
+    let text = lines::body(bytes);
     if not_a_program::tell(&mut findings, text) {
         return Reading::without_program(findings);
     }
     let mut file = File::new(rules, findings);
-    if !file.read(text) {
+    if !file.read(text, next) {
         return Reading::without_program(file.run.findings);
     }
     file.finish()
@@ -87,7 +100,6 @@ enum Fence {
 
 struct File<'a> {
     run: Run<'a>,
-    words: Words,
     fence: Fence,
     lines: u32,
     blocks: u32,
@@ -97,24 +109,10 @@ struct File<'a> {
     cut_short: bool,
 }
 
-/// The first line of a text without its end (LF, CR LF or CR), what comes behind it, and whether it has
-/// an end.
-fn next_line(text: &[u8]) -> (&[u8], &[u8], bool) {
-    let end = text.iter().position(|&b| b == b'\n' || b == b'\r');
-    match end {
-        Some(i) if text[i] == b'\r' && text.get(i + 1) == Some(&b'\n') => {
-            (&text[..i], &text[i + 2..], true)
-        }
-        Some(i) => (&text[..i], &text[i + 1..], true),
-        None => (text, &text[text.len()..], false),
-    }
-}
-
 impl<'a> File<'a> {
     fn new(rules: &'a ReadingRules, findings: Findings) -> Self {
         Self {
             run: Run::new(rules, findings),
-            words: Words::new(),
             fence: Fence::Start,
             lines: 0,
             blocks: 0,
@@ -126,21 +124,28 @@ impl<'a> File<'a> {
     }
 
     /// False: there is more path than can be vetted, and that was told.
-    fn read(&mut self, text: &[u8]) -> bool {
+    fn read(&mut self, text: &[u8], mut next: impl FnMut(Lines) -> Option<Lines>) -> bool {
         let mut rest = text;
-        while !rest.is_empty() && self.fence != Fence::Closed {
-            let (line, next, ended) = next_line(rest);
-            self.lines = self.lines.saturating_add(1);
-            line_too_long::tell_if_long(&mut self.run.findings, self.lines, line);
-            self.line(line);
-            if !ended {
-                self.cut_short = self.words.cut_short;
+        let mut done = Lines::default();
+        'text: while let Some(lines) = next(done) {
+            for line in lines.iter() {
+                self.lines = self.lines.saturating_add(1);
+                let own = line.of(text);
+                line_too_long::tell_if_long(&mut self.run.findings, self.lines, own);
+                let cut_short = self.line(line, own);
+                if !line.ended {
+                    self.cut_short = cut_short;
+                }
+                let (pieces, findings) = (self.run.torch.pieces, &mut self.run.findings);
+                if file_too_large::tell_path(findings, pieces, self.lines) {
+                    return false;
+                }
+                rest = line.behind(text);
+                if self.fence == Fence::Closed {
+                    break 'text;
+                }
             }
-            let (pieces, findings) = (self.run.torch.pieces, &mut self.run.findings);
-            if file_too_large::tell_path(findings, pieces, self.lines) {
-                return false;
-            }
-            rest = next;
+            done = lines;
         }
         self.behind_the_end(rest);
         true
@@ -154,8 +159,9 @@ impl<'a> File<'a> {
         };
         let mut rest = text.trim_ascii_end();
         let mut number = self.lines;
+        let mut words = Words::new();
         while !rest.is_empty() {
-            let (line, next, _) = next_line(rest);
+            let (line, next, _) = lines::next_line(rest);
             rest = next;
             number = number.saturating_add(1);
             let Some(start) = line.iter().position(|b| !b.is_ascii_whitespace()) else {
@@ -167,8 +173,8 @@ impl<'a> File<'a> {
             let at = spot(number, line, start as u32);
             after.lines = after.lines.saturating_add(1);
             after.first.get_or_insert(at);
-            self.words.scan(line);
-            if self.words.acts(|m| self.run.is_torch_word(m).is_some()) {
+            words.scan(line);
+            if words.acts(|m| self.run.is_torch_word(m).is_some()) {
                 after.with_words = after.with_words.saturating_add(1);
                 after.first_word.get_or_insert(at);
             }
@@ -176,18 +182,23 @@ impl<'a> File<'a> {
         after_end::tell(&mut self.run.findings, &after);
     }
 
-    fn line(&mut self, line: &[u8]) {
-        let Some(start) = line.iter().position(|&b| b != b' ' && b != b'\t') else {
-            self.words.cut_short = false;
-            return;
-        };
-        if line[start] == b'%' {
-            self.words.cut_short = false;
-            self.percent(line, start);
-            return;
+    /// Whether the line stops inside a word or a comment.
+    fn line(&mut self, scanned: &Line, line: &[u8]) -> bool {
+        match scanned.kind {
+            Kind::Blank => false,
+            Kind::Fence => {
+                self.percent(line, scanned.start);
+                false
+            }
+            Kind::Words => {
+                self.words(&scanned.words, line);
+                scanned.words.cut_short
+            }
         }
-        self.words.scan(line);
-        if let Some((from, to)) = self.words.comment
+    }
+
+    fn words(&mut self, words: &Words, line: &[u8]) {
+        if let Some((from, to)) = words.comment
             && self.comments.len() < COMMENTS_KEPT
             && let Some(text) = line.get(from..to.min(from + 256))
         {
@@ -196,18 +207,18 @@ impl<'a> File<'a> {
                 text: String::from_utf8_lossy(text).trim().to_owned(),
             });
         }
-        if let Some(offset) = self.words.open_comment {
+        if let Some(offset) = words.open_comment {
             let at = Spot {
                 cut: self.run.cut_number(),
                 ..spot(self.lines, line, offset)
             };
             comment_open::tell(&mut self.run.findings, at);
         }
-        if self.words.deleted {
+        if words.deleted {
             word_ignored::count(&mut self.run.ignored, "block behind /", self.lines, 1);
             return;
         }
-        if self.words.is_empty() && self.words.fault.is_none() {
+        if words.is_empty() && words.fault.is_none() {
             return;
         }
         if let Fence::Doubtful(at) = self.fence {
@@ -218,8 +229,8 @@ impl<'a> File<'a> {
             self.fence = Fence::None;
         }
         self.blocks = self.blocks.saturating_add(1);
-        let ended = self.run.block(&self.words, line, self.lines);
-        if self.run.refused && self.words.is_unread() {
+        let ended = self.run.block(words, line, self.lines);
+        if self.run.refused && words.is_unread() {
             self.bad_blocks += 1;
             if self.first_bad == 0 {
                 self.first_bad = self.lines;

@@ -8,6 +8,8 @@ pub(crate) mod on_sheet;
 pub(crate) mod rules;
 pub(crate) mod webs;
 
+use std::collections::VecDeque;
+
 use crate::vetting::facts::Facts;
 use crate::vetting::on_sheet::Loose;
 use crate::vetting::on_sheet::OnSheet;
@@ -51,8 +53,9 @@ pub fn vet_in_full(reading: &Reading, input: &VetInput<'_>) -> Vetting {
         return vet_in_full(&compensation::compensated(reading.clone(), kerf_mm), input);
     }
     let judging = Judging::new(reading, input, &Unwatched);
-    let found = judging.halves().map(|half| judging.judge(&half));
-    judging.whole(found)
+    let mut rules = judging.rules();
+    let found = judging.judge(|| rules.pop_front());
+    judging.whole([found])
 }
 
 /// Vetting in parts that do not wait for each other: the service may run them side by side. The
@@ -63,10 +66,10 @@ pub struct Judging<'a> {
     known: bool,
 }
 
-/// Rules to be judged together.
-pub struct Half(Vec<usize>);
+/// A rule that is to judge.
+pub struct ToJudge(usize);
 
-/// What the rules of one half have found.
+/// What some of the rules have found.
 pub struct Found(Vec<(usize, Findings)>);
 
 impl<'a> Judging<'a> {
@@ -92,38 +95,40 @@ impl<'a> Judging<'a> {
         self
     }
 
-    /// The rules in two halves: those that ask for the pieces of the sheet, and the others.
+    /// The rules: first those that ask for the pieces of the sheet, whose working out is most of the work,
+    /// then the others. Two that share them draw from the two ends, and are done at the same time.
     #[must_use]
-    pub fn halves(&self) -> [Half; 2] {
+    pub fn rules(&self) -> VecDeque<ToJudge> {
         let of = |order: bool| {
-            let wanted = |rule: &&rules::Rule| (rule.group == rules::Group::Order) == order;
-            let numbers = rules::ALL.iter().enumerate().filter(|(_, r)| wanted(r));
-            Half(numbers.map(|(k, _)| k).collect())
+            let wanted = move |rule: &&rules::Rule| (rule.group == rules::Group::Order) == order;
+            let all = rules::ALL.iter().zip(0..);
+            all.filter(move |(rule, _)| wanted(rule))
+                .map(|(_, k)| ToJudge(k))
         };
-        [of(true), of(false)]
+        of(true).chain(of(false)).collect()
     }
 
-    /// Judges by the rules of one half.
+    /// Judges by the rules that `next` gives, until it gives no more.
     #[must_use]
-    pub fn judge(&self, half: &Half) -> Found {
+    pub fn judge(&self, mut next: impl FnMut() -> Option<ToJudge>) -> Found {
         let mut all = Vec::new();
-        for &number in &half.0 {
-            if self.sheet.watch.go_on() {
-                self.sheet.watch.phase(rules::ALL[number].name);
-                let mut found = Findings::default();
-                by_rule(&self.sheet, self.known, &rules::ALL[number], &mut found);
-                all.push((number, found));
-            }
+        while self.sheet.watch.go_on()
+            && let Some(ToJudge(number)) = next()
+        {
+            self.sheet.watch.phase(rules::ALL[number].name);
+            let mut found = Findings::default();
+            by_rule(&self.sheet, self.known, &rules::ALL[number], &mut found);
+            all.push((number, found));
         }
         Found(all)
     }
 
-    /// The report from what both halves have found.
+    /// The report from what all rules have found.
     #[must_use]
-    pub fn whole(self, halves: [Found; 2]) -> Vetting {
+    pub fn whole(self, found: impl IntoIterator<Item = Found>) -> Vetting {
         let Self { sheet, known } = self;
         sheet.watch.phase("report");
-        let mut by_rule: Vec<(usize, Findings)> = halves.into_iter().flat_map(|f| f.0).collect();
+        let mut by_rule: Vec<(usize, Findings)> = found.into_iter().flat_map(|f| f.0).collect();
         by_rule.sort_by_key(|(number, _)| *number);
         let reading = sheet.reading;
         let of_rules: usize = by_rule.iter().map(|(_, f)| f.len()).sum();

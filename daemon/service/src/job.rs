@@ -43,7 +43,8 @@ pub(crate) fn watched(
     watch: &dyn Watch,
 ) -> Option<Prepared> {
     let table = config.table();
-    let draft = Draft::new(&table, &text, setup, join);
+    let reading = aside::read(&text, &table.words);
+    let draft = Draft::new(&table, reading, setup, join);
     let (vetting, predicted) = aside::vetted(&draft, watch)?;
     Some(Prepared::new(draft, name, text, vetting, predicted))
 }

@@ -306,7 +306,9 @@ impl Words {
 
     fn code(&mut self, start: usize, letter: u8, read: Number) {
         let scaled = read.value * 10.0;
-        let nearest = scaled.round();
+        // Cut off, not `round`: that is a call of the mathematics library where the processor is not asked
+        // for more than its least. What is below 0 is no code either way.
+        let nearest = f64::from((scaled + 0.5) as u32);
         // Integers count within 0.0001: NISTIR 6556, 3.3.2.1.
         let fits = (scaled - nearest).abs() <= 0.001 && (0.0..100_000.0).contains(&nearest);
         let whole = letter == b'G' || (nearest / 10.0).fract() == 0.0;

@@ -10,6 +10,7 @@ mod freed;
 pub(crate) mod grid;
 pub(crate) mod size;
 pub(crate) mod split;
+mod straight;
 pub(crate) mod strand;
 
 use units::{Bounds, Point};

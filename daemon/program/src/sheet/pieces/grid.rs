@@ -9,6 +9,7 @@ use crate::sheet::pieces::strand::NEVER;
 use units::Point;
 
 use super::band::Band;
+use super::straight::Straight;
 use super::strand::{Strand, Strands, Tick};
 use crate::cuts::polylines::{Polyline, Polylines};
 use crate::watch::Watch;
@@ -40,7 +41,61 @@ pub(crate) struct Grid {
     pub from: Vec<u32>,
     /// When each run is cut away.
     pub value: Vec<Tick>,
+    directory: Directory,
 }
+
+/// By row and block of columns the run that holds the block's first column: where to look for a run,
+/// instead of in the whole row.
+#[derive(Debug)]
+struct Directory {
+    /// A block is 2^shift columns wide.
+    shift: u32,
+    /// Blocks in a row.
+    blocks: usize,
+    /// Row by row; one more at the end: how many runs there are.
+    runs: Vec<u32>,
+}
+
+impl Directory {
+    /// Of runs with their first columns, rows beginning as `rows` says.
+    fn new(rows: &[u32], from: &[u32], columns: u32) -> Self {
+        let shift = LEAST_BLOCK.max(columns.div_ceil(MOST_BLOCKS).next_power_of_two().ilog2());
+        let blocks = columns.div_ceil(1 << shift).max(1) as usize;
+        let mut runs = Vec::with_capacity(rows.len() * blocks);
+        for row in rows.windows(2) {
+            let (mut run, end) = (row[0] as usize, row[1] as usize);
+            for block in 0..blocks {
+                let column = (block as u32) << shift;
+                while run + 1 < end && from[run + 1] <= column {
+                    run += 1;
+                }
+                runs.push(run as u32);
+            }
+        }
+        crate::work::count(runs.len() / 8);
+        runs.push(from.len() as u32);
+        Self {
+            shift,
+            blocks,
+            runs,
+        }
+    }
+
+    /// The run in which the block of a column begins, and the last that the column may lie in.
+    fn between(&self, row: usize, column: u32) -> Option<(usize, usize)> {
+        let block = (column >> self.shift) as usize;
+        let first = row * self.blocks + block;
+        let (&a, &b) = (self.runs.get(first)?, self.runs.get(first + 1)?);
+        // Behind a row's last block comes the first run of the next row.
+        let next_row = u32::from(block + 1 == self.blocks);
+        Some((a as usize, (b - next_row) as usize))
+    }
+}
+
+/// Blocks are at least 2^6 columns wide...
+const LEAST_BLOCK: u32 = 6;
+/// ... and no more than so many in a row: of a large sheet in fine cells 2.5 MB.
+const MOST_BLOCKS: u32 = 32;
 
 /// What the grid is laid from.
 pub(crate) struct Laying<'a> {
@@ -57,7 +112,7 @@ impl Grid {
         let cell = (l.kerf_mm / 3.0).clamp(FINEST_MM, CELL_MM);
         let radius = l.kerf_mm / 2.0 + MORE_MM;
         lay(l, [cell, radius, MORE_MM], watch, |strand, line, piece| {
-            let mut a = line.at(strand.from_mm);
+            let mut straight = Straight::new(line.at(strand.from_mm));
             let first = line.index_at(strand.from_mm + 1e-9);
             for i in first..line.points.len() {
                 let last = line.along[i] >= strand.to_mm;
@@ -66,12 +121,12 @@ impl Grid {
                 } else {
                     line.points[i]
                 };
-                piece(a, b);
-                a = b;
+                straight.on(b, piece);
                 if last {
                     break;
                 }
             }
+            straight.end(piece);
         })
     }
 
@@ -123,9 +178,9 @@ impl Grid {
 
     fn run_in(&self, row: usize, column: u32) -> Option<usize> {
         crate::work::count(1);
-        let (&a, &b) = (self.rows.get(row)?, self.rows.get(row + 1)?);
-        let own = &self.from[a as usize..b as usize];
-        Some(a as usize + own.partition_point(|x| *x <= column).checked_sub(1)?)
+        let (first, last) = self.directory.between(row, column)?;
+        let behind = self.from.get(first + 1..=last)?;
+        Some(first + behind.partition_point(|x| *x <= column))
     }
 
     /// Where a run ends: the first column behind it.
@@ -192,13 +247,8 @@ fn lay(
         return None;
     }
     let (rows, columns) = (count(l.size.y, cell), count(l.size.x, cell));
-    let mut grid = Grid {
-        cell_mm: cell,
-        columns,
-        rows: Vec::with_capacity(rows as usize + 1),
-        from: Vec::new(),
-        value: Vec::new(),
-    };
+    let mut starts = Vec::with_capacity(rows as usize + 1);
+    let (mut first, mut value) = (Vec::new(), Vec::new());
     let margin = |n: u32| {
         (0..n)
             .take_while(|i| (f64::from(*i) + 0.5) * cell < edge)
@@ -217,24 +267,31 @@ fn lay(
             band.fill(outline);
         }
         for row in low..low + band.rows {
-            grid.rows.push(grid.from.len() as u32);
+            starts.push(first.len() as u32);
             if row < end || row + end >= rows {
                 band.paint(row, 0, columns, NEVER);
             }
             band.paint(row, 0, side, NEVER);
             band.paint(row, columns.saturating_sub(side).max(side), columns, NEVER);
-            band.runs(row, |from, value| {
-                grid.from.push(from);
-                grid.value.push(value);
+            band.runs(row, |from, gone| {
+                first.push(from);
+                value.push(gone);
             });
         }
-        if grid.from.len() > MOST_RUNS {
+        if first.len() > MOST_RUNS {
             return None;
         }
         low += band.rows;
     }
-    grid.rows.push(grid.from.len() as u32);
-    Some(grid)
+    starts.push(first.len() as u32);
+    Some(Grid {
+        cell_mm: cell,
+        columns,
+        directory: Directory::new(&starts, &first, columns),
+        rows: starts,
+        from: first,
+        value,
+    })
 }
 
 /// Paints the strands of a band, the first to come on top; `None`: nobody wants it any more.

@@ -36,10 +36,12 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(kerf) = sheet.input.kerf_mm else {
         return;
     };
+    let reach = AHEAD_MM.max(kerf / 2.0 + WALL_MM);
+    let about = half_disc(reach);
     for (_, number) in sheet.cuts() {
         // The longest stretch without metal.
         let mut worst: Option<(f64, f64)> = None;
-        for (from, to) in voids(sheet, map, number, kerf) {
+        for (from, to) in voids(sheet, map, number, (kerf, (reach, &about))) {
             if worst.is_none_or(|(a, b)| to - from > b - a) {
                 worst = Some((from, to));
             }
@@ -66,9 +68,8 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 }
 
 /// Stretches of a cut (from 1) without metal ahead, mm along it.
-fn voids(sheet: &OnSheet<'_>, map: &PieceMap, number: usize, kerf: f64) -> Vec<(f64, f64)> {
+fn voids(sheet: &OnSheet<'_>, map: &PieceMap, number: usize, (kerf, ahead): (f64, (f64, &[Point]))) -> Vec<(f64, f64)> {
     let line = sheet.flat().line(number - 1);
-    let reach = AHEAD_MM.max(kerf / 2.0 + WALL_MM);
     let mut found: Vec<(f64, f64)> = Vec::new();
     let mut open: Option<f64> = None;
     let mut walk = line.walk();
@@ -77,7 +78,7 @@ fn voids(sheet: &OnSheet<'_>, map: &PieceMap, number: usize, kerf: f64) -> Vec<(
         for k in 0..n {
             let s = strand.from_mm + (strand.to_mm - strand.from_mm) * f64::from(k) / f64::from(n);
             let (at, direction) = (walk.at(s), walk.direction(s + 1e-9));
-            let metal = metal_ahead(map, at, direction, reach, tick);
+            let metal = metal_ahead(map, at, direction, ahead, tick);
             match (metal, open) {
                 (false, None) => open = Some(s),
                 (true, Some(from)) => {
@@ -95,19 +96,26 @@ fn voids(sheet: &OnSheet<'_>, map: &PieceMap, number: usize, kerf: f64) -> Vec<(
 }
 
 /// Whether there is metal in the half disc before the torch.
-fn metal_ahead(map: &PieceMap, p: Point, (ux, uy): (f64, f64), reach: f64, tick: u32) -> bool {
+fn metal_ahead(map: &PieceMap, p: Point, (ux, uy): (f64, f64), (reach, about): (f64, &[Point]), tick: u32) -> bool {
     let at = |ahead: f64, side: f64| p.moved(ux * ahead - uy * side, uy * ahead + ux * side);
     let metal = |q: Point| map.under(q, tick) != Under::Nothing;
     // Straight ahead nearly always is.
     if metal(at(0.7 * reach, 0.0)) {
         return true;
     }
-    [0.35, 0.65, 0.95].iter().any(|part| {
-        [-88.0_f64, -60.0, -30.0, 0.0, 30.0, 60.0, 88.0].iter().any(|deg| {
-            let (sin, cos) = deg.to_radians().sin_cos();
-            metal(at(reach * part * cos, reach * part * sin))
+    about.iter().any(|d| metal(at(d.x, d.y)))
+}
+
+/// Places spread over the half disc before the torch (X ahead, Y to the side); those first that lie farthest to
+/// the sides: in a kerf they are the first to be metal.
+fn half_disc(reach: f64) -> Vec<Point> {
+    let ring = |part: f64| {
+        [-88.0_f64, 88.0, -60.0, 60.0, -30.0, 30.0, 0.0].map(|degrees| {
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            Point::new(reach * part * cos, reach * part * sin)
         })
-    })
+    };
+    [0.95, 0.65, 0.35].into_iter().flat_map(ring).collect()
 }
 
 #[cfg(test)]

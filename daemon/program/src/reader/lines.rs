@@ -1,0 +1,148 @@
+//! A program's text line by line, each scanned into its words: the part of reading that needs nothing of
+//! what came before a line, and so may run ahead of the part that does, on a thread of its own.
+//!
+//! Linear in the text. Scanned lines refer to the text by offsets; what is scanned behind the program's
+//! end is looked at by nobody.
+
+use super::scan::Words;
+
+/// So many lines are scanned at a time: few enough to stay in a processor's cache, enough that handing
+/// them from thread to thread costs nothing beside the scanning.
+const AT_A_TIME: usize = 512;
+
+/// What the first character of a line says.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// Nothing, or nothing but spaces.
+    #[default]
+    Blank,
+    /// A `%`.
+    Fence,
+    /// Words, comments, or what should be some.
+    Words,
+}
+
+/// One line of the text.
+#[derive(Debug)]
+pub(super) struct Line {
+    from: u32,
+    to: u32,
+    /// Where the next line begins.
+    next: u32,
+    /// Of the first character that is no space, from the line's start.
+    pub start: usize,
+    pub kind: Kind,
+    /// The line has an end (LF, CR LF or CR).
+    pub ended: bool,
+    /// Of [`Kind::Words`] alone.
+    pub words: Words,
+}
+
+impl Line {
+    /// Its characters, without its end.
+    pub fn of<'t>(&self, text: &'t [u8]) -> &'t [u8] {
+        text.get(self.from as usize..self.to as usize)
+            .unwrap_or_default()
+    }
+
+    /// What comes behind it.
+    pub fn behind<'t>(&self, text: &'t [u8]) -> &'t [u8] {
+        text.get(self.next as usize..).unwrap_or_default()
+    }
+}
+
+/// Some lines of a program, scanned into words; empty to begin with, and to be filled again when they
+/// have been read.
+#[derive(Debug, Default)]
+pub struct Lines {
+    lines: Vec<Line>,
+    used: usize,
+}
+
+impl Lines {
+    pub(super) fn iter(&self) -> core::slice::Iter<'_, Line> {
+        self.lines[..self.used].iter()
+    }
+
+    /// The next line to be filled; what it held before is overwritten.
+    fn next(&mut self) -> &mut Line {
+        if self.used == self.lines.len() {
+            self.lines.push(Line {
+                from: 0,
+                to: 0,
+                next: 0,
+                start: 0,
+                kind: Kind::Blank,
+                ended: false,
+                words: Words::new(),
+            });
+        }
+        self.used += 1;
+        &mut self.lines[self.used - 1]
+    }
+}
+
+/// Scans a program's text, some lines at a time.
+#[derive(Debug)]
+pub struct Scanner<'t> {
+    text: &'t [u8],
+    at: usize,
+}
+
+impl<'t> Scanner<'t> {
+    /// Of a program's bytes.
+    #[must_use]
+    pub fn new(bytes: &'t [u8]) -> Self {
+        Self {
+            text: body(bytes),
+            at: 0,
+        }
+    }
+
+    /// The next lines, in the room of lines that nobody needs any more; `None`: there are no more.
+    pub fn next(&mut self, mut room: Lines) -> Option<Lines> {
+        room.used = 0;
+        while room.used < AT_A_TIME && self.at < self.text.len() {
+            self.scan(room.next());
+        }
+        (room.used > 0).then_some(room)
+    }
+
+    fn scan(&mut self, line: &mut Line) {
+        let rest = self.text.get(self.at..).unwrap_or_default();
+        let (own, behind, ended) = next_line(rest);
+        let next = self.text.len() - behind.len();
+        (line.from, line.to) = (self.at as u32, (self.at + own.len()) as u32);
+        (line.next, line.ended) = (next as u32, ended);
+        self.at = next;
+        let first = own.iter().position(|&b| b != b' ' && b != b'\t');
+        line.start = first.unwrap_or(0);
+        line.kind = match first.map(|k| own[k]) {
+            None => Kind::Blank,
+            Some(b'%') => Kind::Fence,
+            Some(_) => Kind::Words,
+        };
+        if line.kind == Kind::Words {
+            line.words.scan(own);
+        }
+    }
+}
+
+/// The text without the mark that some editors put at its beginning, and the byte that others of old put at its
+/// end.
+pub(super) fn body(bytes: &[u8]) -> &[u8] {
+    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    text.strip_suffix(b"\x1a").unwrap_or(text)
+}
+
+/// The first line of a text without its end (LF, CR LF or CR), what comes behind it, and whether it has
+/// an end.
+pub(super) fn next_line(text: &[u8]) -> (&[u8], &[u8], bool) {
+    match memchr::memchr2(b'\n', b'\r', text) {
+        Some(i) if text[i] == b'\r' && text.get(i + 1) == Some(&b'\n') => {
+            (&text[..i], &text[i + 2..], true)
+        }
+        Some(i) => (&text[..i], &text[i + 1..], true),
+        None => (text, &text[text.len()..], false),
+    }
+}
