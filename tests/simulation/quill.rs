@@ -3,7 +3,8 @@
 
 use std::time::Duration;
 
-use control::{Ask, Cause, PressId};
+use control::view::{ChangeStep, Phase};
+use control::{Answer, Ask, Cause, Effect, Event, HandAxis, HandMove, Input, Part, PressId};
 use simulator::Tongue;
 use simulator::harness::{FaultKind, FaultSpec};
 use standclear::config::Config;
@@ -46,6 +47,15 @@ fn practice_speaks_as_the_machine_file_says_or_refuses() {
     let other = QUILL.replace("name = \"quill\"", "name = \"other\"");
     let why = told(&other).expect_err("nobody speaks it");
     assert!(why.contains("`other`"), "{why}");
+}
+
+#[test]
+fn touch_offs_are_not_skipped_where_nothing_watches_the_way_down() {
+    let skips = format!("{AGE}\n[cycle]\nskip_touch_mm = 40\n");
+    let wrong = written(QUILL, &skips).expect_err("the sensing circuit cannot be switched");
+    assert!(wrong.contains("cycle.skip_touch_mm"), "{wrong}");
+    let plain = include_str!("../../config/dialects/plain.toml");
+    assert!(written(plain, &skips).is_ok());
 }
 
 fn world(faults: &[FaultSpec]) -> World {
@@ -98,19 +108,90 @@ fn a_controller_that_starts_anew_is_gone_on_with() {
     recovered(FaultKind::ControllerReset, Some(8.0), &silent);
 }
 
-#[test]
-fn hold_in_mid_cut_stops_it_and_the_rest_is_cut() {
-    let mut world = world(&[]);
+fn turn_until(world: &mut World, what: impl Fn(&World) -> bool) {
     let end = world.now + Duration::from_secs(120);
-    while !world.permitting() {
+    while !what(world) {
         world.turn();
         assert!(world.now < end, "{}", world.story(60));
     }
+}
+
+fn held_in_mid_cut() -> World {
+    let mut world = world(&[]);
+    let lit = |(_, e, _): &(_, Event, _)| matches!(e, Event::ArcOn { .. });
+    turn_until(&mut world, |w| w.events.iter().any(lit));
     for _ in 0..500 {
         world.turn();
     }
     world.ask(Ask::Hold {
         press: Some(PressId(1)),
     });
+    world
+}
+
+#[test]
+fn hold_in_mid_cut_stops_it_and_the_rest_is_cut() {
+    finish_whole(held_in_mid_cut(), &[]);
+}
+
+#[test]
+fn new_torch_parts_are_tried_by_the_sheet_for_no_hand_can_close_a_circuit_that_is_off() {
+    let mut world = held_in_mid_cut();
+    world.nobody_asks = true;
+    turn_until(&mut world, |w| w.view().phase == Phase::Held);
+    let step = |w: &World| w.view().change.map(|c| c.step);
+    world.ask(Ask::ChangeBegin);
+    turn_until(&mut world, |w| step(w) == Some(ChangeStep::Isolate));
+    world.ask(Ask::ChangeIsolated);
+    world.ask(Ask::ChangeParts {
+        parts: vec![Part::Nozzle],
+        set: None,
+    });
+    assert_eq!(
+        step(&world),
+        Some(ChangeStep::Source),
+        "{:?}",
+        world.view().change
+    );
+    world.ask(Ask::ChangeSourceOn);
+    world.ask(Ask::ChangeTouch);
+    turn_until(&mut world, |w| step(w) == Some(ChangeStep::Done));
+    assert!(world.view().parts.tested, "{}", world.story(40));
+    world.nobody_asks = false;
     finish_whole(world, &[]);
+}
+
+#[test]
+fn the_torch_is_not_brought_down_by_hand_where_no_contact_would_be_seen() {
+    let mut world = held_in_mid_cut();
+    world.nobody_asks = true;
+    turn_until(&mut world, |w| w.view().phase == Phase::Held);
+    let mut moved = |axis, forward, press| {
+        let asked = HandMove {
+            axis,
+            forward,
+            press: PressId(press),
+            step_mm: Some(1.0),
+        };
+        let id = control::AskId(press);
+        let generation = world.machine.generation();
+        let ask = Ask::HandMove(asked);
+        let effects = world.machine.step(
+            world.now,
+            Input::Ask {
+                id,
+                generation,
+                ask,
+            },
+        );
+        effects.0.into_iter().find_map(|e| match e {
+            Effect::Answer { answer, .. } => Some(answer),
+            _ => None,
+        })
+    };
+    let down = moved(HandAxis::Z, false, 5);
+    let refused =
+        |a: &Answer| matches!(a, Answer::Refused { reason, .. } if reason == "no-contact-seen");
+    assert!(down.as_ref().is_some_and(refused), "{down:?}");
+    assert_eq!(moved(HandAxis::Z, true, 6), Some(Answer::Accepted));
 }

@@ -23,6 +23,8 @@ use crate::world::{Dead, Disobeys, Dying, Keys, Stall, Who, World};
 const DISOBEY_ABOVE: u64 = 20_000;
 /// Seeds above this move the torch by hand as well.
 pub const HANDS_ABOVE: u64 = 2_000_000_000;
+/// Seeds above this draw the controller's dialect as well.
+pub const DIALECTS_ABOVE: u64 = 4_000_000_000;
 /// A job that has not ended by then does not end, table time.
 const LIMIT: Duration = Duration::from_secs(3600);
 
@@ -38,6 +40,8 @@ pub struct Case {
     rough: bool,
     /// The controller stamps where the arc goes out, and the panel's dialect knows it.
     stamps: bool,
+    /// The controller speaks `quill`: no numbers, no checks, nothing stamped or switched.
+    quill: bool,
     /// A killed panel is back after this, ms.
     dead_ms: u64,
     /// So many things does the restless operator do.
@@ -133,6 +137,13 @@ impl Case {
         if seed > HANDS_ABOVE {
             case.keys = 1 + Chance::of(seed, 11).below(8) as u32;
         }
+        if seed > DIALECTS_ABOVE {
+            case.quill = Chance::of(seed, 12).happens(0.6);
+            if case.quill {
+                // It has no checks: a line that is spoilt is carried out as another, which no panel sees.
+                case.bit_error_rate = 0.0;
+            }
+        }
         case
     }
 
@@ -215,6 +226,7 @@ impl Case {
             bit_error_rate: 0.0,
             rough: false,
             stamps: true,
+            quill: false,
             dead_ms: 700,
             keys: 0,
             acts: 0,
@@ -265,6 +277,9 @@ impl Case {
         }
         if !self.stamps {
             with(&|c| c.stamps = true);
+        }
+        if self.quill {
+            with(&|c| c.quill = false);
         }
         if self.leaves {
             with(&|c| c.leaves = false);
@@ -318,8 +333,12 @@ impl Case {
     /// # Errors
     /// What went wrong, with the story of its end.
     pub fn run(&self) -> Result<Seen, String> {
-        let mut config = Config::built_in();
-        if !self.stamps {
+        let mut config = if self.quill {
+            Config::built_in_quill()
+        } else {
+            Config::built_in()
+        };
+        if !self.stamps && !self.quill {
             config.link.dialect = Arc::new(without_stamps(&config.link.dialect));
         }
         config.estop.told_to_controller = !self.untold;

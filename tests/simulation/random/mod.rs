@@ -3,8 +3,8 @@
 //!
 //! `STANDCLEAR_SEEDS=17` repeats one seed, `STANDCLEAR_SEEDS=1-10000` runs many; those above 10,000
 //! draw odd shapes as well, those above 20,000 everything that does not obey, those above 2,000,000,000
-//! keys that move the torch by hand. `tests/seeds` draws new ones
-//! and keeps those that fail.
+//! keys that move the torch by hand, those above 4,000,000,000 the controller's dialect. `tests/seeds`
+//! draws new ones and keeps those that fail.
 
 pub mod account;
 pub mod case;
@@ -23,13 +23,15 @@ use case::Case;
 use wishes::Seen;
 
 /// Seeds that run when none are named.
-const SEEDS: [(u64, u64); 4] = [
+const SEEDS: [(u64, u64); 5] = [
     (1, 150),
     (programs::ODD_ABOVE + 1, programs::ODD_ABOVE + 150),
     // Everything that does not obey.
     (20_101, 20_200),
     // And keys that move the torch by hand.
     (case::HANDS_ABOVE + 1, case::HANDS_ABOVE + 60),
+    // And controllers that speak another dialect.
+    (case::DIALECTS_ABOVE + 1, case::DIALECTS_ABOVE + 60),
 ];
 /// Seeds that once showed a mistake, and which.
 const SHOWN: [(u64, &str); 9] = [

@@ -96,8 +96,13 @@ impl World {
             .sum();
         let beyond = self.with_table(|t| t.passed_mm(cut - 1, from, length - LAP_MM));
         if beyond > known + SLACK_MM && !self.mishaps() {
+            let passed = |mm: &u32| {
+                let mm = f64::from(*mm);
+                self.with_table(|t| t.passed_mm(cut - 1, mm, mm + 1.0)) > 0.0
+            };
+            let at: Vec<u32> = (from as u32..length as u32).filter(passed).collect();
             self.told_wrong(format!(
-                "cut {cut} surely not beyond {high_mm:.2} mm, and {beyond:.2} mm of it are cut ({known:.2} mm known)"
+                "cut {cut} surely not beyond {high_mm:.2} mm, and {beyond:.2} mm of it are cut ({known:.2} mm known), at {at:?} mm"
             ));
         }
     }

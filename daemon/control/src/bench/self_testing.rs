@@ -88,6 +88,23 @@ fn each_input_that_is_not_at_rest_is_named_and_bars_the_start_until_it_is() {
 }
 
 #[test]
+fn a_line_refused_at_rest_is_let_go_and_the_controller_is_spoken_to_again() {
+    let mut rig = Rig::new();
+    rig.until(2.0, |r| r.m.line.usable());
+    let ready = |r: &Rig| {
+        let opened = |e: &&Event| matches!(e, Event::LinkReady);
+        r.events.iter().filter(opened).count()
+    };
+    let before = ready(&rig);
+    rig.table.wrong.refuses_once = true;
+    rig.until(2.0, |r| !r.table.wrong.refuses_once);
+    rig.until(2.0, |r| ready(r) > before && r.m.line.usable());
+    rig.until(8.0, passed);
+    rig.reference();
+    assert!(rig.view().alarms.is_empty(), "{:?}", rig.view().alarms);
+}
+
+#[test]
 fn without_it_nothing_starts() {
     let mut rig = Rig::new();
     rig.bend = Some(|s| s.float_switch = Some(true));

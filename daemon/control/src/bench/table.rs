@@ -62,6 +62,8 @@ pub(crate) struct Wrong {
     pub slow_z: Option<f64>,
     /// Reports count so many lines too few.
     pub count_back: u64,
+    /// The next numbered line is refused.
+    pub refuses_once: bool,
     /// What the controller says is lost.
     pub mute: bool,
     /// Reports tell a place so far off along X, mm.
@@ -293,7 +295,8 @@ impl Table {
         self.expected += 1;
         let what = parse(text, self.queue_end());
         let moves = !matches!(what, Do::Sense(_) | Do::Torch(false) | Do::Home);
-        if self.fault || self.hold || (moves && !self.referenced) {
+        let refuses = core::mem::take(&mut self.wrong.refuses_once);
+        if refuses || self.fault || self.hold || (moves && !self.referenced) {
             self.say(&format!("refused {number} fault not now"));
             self.fault = true;
             return;

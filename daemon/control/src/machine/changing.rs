@@ -183,6 +183,11 @@ impl Machine {
         if c.step != ChangeStep::Contact {
             return;
         }
+        if !self.line.switches_sense() {
+            // Metal in a hand closes no circuit: the parts are tried by the sheet.
+            self.contact_by_touch();
+            return;
+        }
         c.contact = Contact::Unseen;
         c.sense = None;
         self.ask_for_sense();

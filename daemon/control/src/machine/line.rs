@@ -101,6 +101,11 @@ impl Line {
         self.sends_again
     }
 
+    /// The sensing circuit can be told on and off. Where it cannot, a contact is seen in a touch-off alone.
+    pub(crate) const fn switches_sense(&self) -> bool {
+        self.switches_sense
+    }
+
     pub(crate) fn want_open(&mut self, now: Time, out: &mut Out) {
         if self.open || self.opening || self.retry_at.is_some_and(|t| now < t) {
             return;
@@ -277,6 +282,7 @@ impl Machine {
                 self.record(Event::ControllerRefused { words: why.clone() }, true);
                 if self.line.session.ready() {
                     self.complain(format!("It refused a line: {why}."), false);
+                    self.flush_at_rest();
                 }
             }
             Word::Touched { ticket, z } => self.touched(ticket, Some(z)),
@@ -294,6 +300,17 @@ impl Machine {
                 );
                 self.complain(format!("It gave an alarm: {words}."), true);
             }
+        }
+    }
+
+    /// After a line that was refused or never answered nothing more is said before a new epoch. A run is
+    /// stopped by it, and that opens one; at rest nothing would, and the controller might stand in its
+    /// fault for ever.
+    fn flush_at_rest(&mut self) {
+        if !self.active() {
+            self.line.session.flush(self.now);
+            self.line.fresh = false;
+            self.sense_unknown();
         }
     }
 

@@ -110,6 +110,17 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
             &format!("Give {reports_ms} and the way of a report, in ms: at least {reports_ms}"),
         ));
     }
+    if !dialect.has(Capability::Sense) && low.cycle.skip_touch_mm > 0.0 {
+        return Err(at(
+            "cycle.skip_touch_mm",
+            format!(
+                "is {}, and this controller connects the sensing circuit for a touch-off alone: no \
+                 contact would be seen on the way down",
+                low.cycle.skip_touch_mm
+            ),
+            "Give 0",
+        ));
+    }
     let chart = match &low.chart {
         Some(path) => {
             let (chart_file, chart_text) = named(path)?;

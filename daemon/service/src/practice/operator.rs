@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use control::resume::Way;
 use control::view::{ArcView, ChangeStep, ChangeView, Phase, View};
-use control::{Ask, Cause, CheckId, Part};
+use control::{Ask, Cause, CheckId, HandAxis, HandMove, Part, PressId};
 use planning::Job;
 use units::{Point, Time};
 
@@ -35,8 +35,12 @@ const ACCEPTED: &str = "practice";
 /// So often is the same thing tried at the same place.
 const IN_VAIN: u32 = 5;
 
-/// So often is a torch lifted that touches something before its job.
+/// So often is a torch lifted that touches something before its job, or in a hold of it.
 const LIFTS: u32 = 5;
+/// By hand it is lifted so far, mm.
+const LIFT_MM: f64 = 10.0;
+/// Its presses are named from here on: no screen's is so named.
+const OWN_PRESS: u64 = 1 << 50;
 
 /// A mark that is off by less looks right, mm.
 const RIGHT_MM: f64 = 0.08;
@@ -196,23 +200,36 @@ impl<H: Hands> Operator<H> {
 }
 
 impl<H: Hands> Operator<H> {
-    /// A torch that was left standing on the sheet bars the start: referencing begins by lifting it.
-    /// If that does not help, doing it again will not either.
+    /// A torch that was left standing on the sheet bars the start: referencing begins by lifting it. In a
+    /// hold it keeps the self-test from passing, and is lifted by hand. If that does not help, doing it
+    /// again will not either.
     fn lift(&mut self, view: &View) -> Option<Ask> {
         let touches = |c: &control::view::CheckView| {
             c.check == CheckId::ContactOpen && c.holds == Some(false)
         };
         let quiet = view.alarms.iter().all(|a| a.seen && !a.latched);
-        let may = view
-            .allowed
-            .iter()
-            .any(|a| a.ask == "home" && a.refused.is_none());
-        let wanted = view.phase == Phase::Idle && quiet && may && view.checks.iter().any(touches);
-        if !wanted || self.lifted >= LIFTS {
+        let may = |kind: &str| {
+            let mut allowed = view.allowed.iter();
+            allowed.any(|a| a.ask == kind && a.refused.is_none())
+        };
+        let at_start = view.phase == Phase::Idle && may("home") && view.checks.iter().any(touches);
+        let mut items = view.self_test.items.iter();
+        let bars_test = items.any(|i| i.name == "torch contact" && i.holds == Some(false));
+        let in_hold =
+            view.phase == Phase::Held && view.change.is_none() && bars_test && may("hand-move");
+        if !(quiet && (at_start || in_hold)) || self.lifted >= LIFTS {
             return None;
         }
         self.lifted += 1;
-        Some(Ask::Home)
+        if at_start {
+            return Some(Ask::Home);
+        }
+        Some(Ask::HandMove(HandMove {
+            axis: HandAxis::Z,
+            forward: true,
+            press: PressId(OWN_PRESS + u64::from(self.lifted)),
+            step_mm: Some(LIFT_MM),
+        }))
     }
 
     /// Tries hold button and emergency stop once, before the axes are referenced: a stop takes the

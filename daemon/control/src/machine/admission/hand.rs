@@ -18,6 +18,10 @@ pub(super) fn moves(m: &Machine, asked: &HandMove) -> Result<Yes, No> {
     if m.signals.contact && !away {
         return Err(No::Check(CheckId::ContactOpen));
     }
+    let down = asked.axis == HandAxis::Z && !asked.forward;
+    if down && !m.line.switches_sense() {
+        return Err(No::ContactUnseen);
+    }
     // What is no number is no length within it either.
     if !asked.step_mm.is_none_or(|mm| mm > 0.0 && mm <= STEP_MM) {
         return Err(No::StepTooLong);

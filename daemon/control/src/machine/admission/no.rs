@@ -57,6 +57,8 @@ pub(crate) enum No {
     PressOver,
     /// There is no travel left that way.
     EndOfTravel,
+    /// The torch would come down where contact with the sheet is not seen.
+    ContactUnseen,
     /// A job without cuts.
     EmptyJob,
     /// Torch parts are being changed, or that step of it is not due.
@@ -91,6 +93,7 @@ impl No {
             Self::StepTooLong => "step-too-long",
             Self::PressOver => "press-over",
             Self::EndOfTravel => "end-of-travel",
+            Self::ContactUnseen => "no-contact-seen",
             Self::EmptyJob => "empty-job",
             Self::Change(no) => no.name(),
         }
@@ -123,6 +126,9 @@ impl No {
             Self::StepTooLong => format!("One step by hand is at most {STEP_MM:.0} mm."),
             Self::PressOver => "That press has ended.".into(),
             Self::EndOfTravel => "There is no travel left that way.".into(),
+            Self::ContactUnseen => {
+                "This controller connects the sensing circuit for a touch-off alone.".into()
+            }
             Self::EmptyJob => "The job has no cuts.".into(),
             Self::Change(no) => no.says().into(),
         }
@@ -154,6 +160,7 @@ impl No {
             Self::NotOverMark => "Take it to the mark first.",
             Self::StepTooLong => "Move it in smaller steps, or keep the key pressed.",
             Self::PressOver => "Let go. Then press again.",
+            Self::ContactUnseen => "Move it up, or over the sheet. A touch-off brings it down.",
             Self::EndOfTravel => "Move it another way.",
             Self::EmptyJob => "Load a program that cuts something.",
             Self::Change(no) => no.remedy(),
