@@ -1,6 +1,6 @@
 //! Clean jobs.
 
-use crate::rig::{PATIENT, Ran, assert_whole, number, practise, standclear};
+use crate::rig::{PATIENT, Ran, Speaks, assert_whole, number, practise_speaking, standclear};
 
 #[test]
 fn the_demo_sheet_is_cut_whole_and_on_time() {
@@ -22,10 +22,12 @@ fn the_demo_sheet_is_cut_whole_and_on_time() {
 
 #[test]
 fn the_same_seed_gives_the_same_run() {
-    let once = practise(&["--seed", "7"]);
-    let again = practise(&["--seed", "7"]);
-    assert_whole(&once);
-    assert_eq!(once.json(), again.json());
+    for speaks in Speaks::BOTH {
+        let once = practise_speaking(speaks, &["--seed", "7"]);
+        let again = practise_speaking(speaks, &["--seed", "7"]);
+        assert_whole(&once);
+        assert_eq!(once.json(), again.json(), "{speaks:?}");
+    }
 }
 
 #[test]

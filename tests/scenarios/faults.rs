@@ -1,26 +1,39 @@
-//! Each fault that can be ordered: held with its cause (or cured by itself), taken up again, and in
-//! the end a whole sheet.
+//! Each fault that can be ordered, with a controller that speaks either dialect: held with its cause (or
+//! cured by itself), taken up again, and in the end a whole sheet.
 
-use crate::rig::{PATIENT, Ran, assert_whole, number, practise, standclear};
+use crate::rig::{
+    PATIENT, Ran, Speaks, assert_whole, number, practise, practise_speaking, standclear,
+};
 use serde_json::Value;
 
-/// Practises with one fault; the run must end whole and have held once with this cause.
+/// Practises with one fault, once in each dialect; the run must end whole and have held once with this
+/// cause. Gives the holds.
 #[track_caller]
-fn held_once(fault: &str, cause: &str) -> Value {
-    let ran = practise(&["--fault", fault]);
+fn held_once(fault: &str, cause: &str) -> [Value; 2] {
+    Speaks::BOTH.map(|speaks| held_once_speaking(speaks, fault, cause))
+}
+
+#[track_caller]
+fn held_once_speaking(speaks: Speaks, fault: &str, cause: &str) -> Value {
+    let ran = practise_speaking(speaks, &["--fault", fault]);
     let told = assert_whole(&ran);
     let holds = told["holds"].as_array().cloned().unwrap_or_default();
-    assert_eq!(holds.len(), 1, "{told:#}");
-    assert_eq!(holds[0]["cause"], cause, "{told:#}");
+    assert_eq!(holds.len(), 1, "{speaks:?} {told:#}");
+    assert_eq!(holds[0]["cause"], cause, "{speaks:?} {told:#}");
     holds[0].clone()
 }
 
 #[test]
 fn a_lost_arc_is_taken_up_again_at_or_before_the_place() {
-    let hold = held_once("arc-lost@2:60", "arc-lost");
-    assert_eq!(hold["cut"], 2);
-    assert!((number(&hold["at_mm"]) - 60.0).abs() < 2.0, "{hold}");
-    assert!(number(&hold["resumed_mm"]) <= 60.0, "{hold}");
+    // Where nothing is stamped the place hangs on the age of the reports.
+    for (hold, off_mm) in held_once("arc-lost@2:60", "arc-lost")
+        .iter()
+        .zip([2.0, 3.0])
+    {
+        assert_eq!(hold["cut"], 2);
+        assert!((number(&hold["at_mm"]) - 60.0).abs() < off_mm, "{hold}");
+        assert!(number(&hold["resumed_mm"]) <= 60.0, "{hold}");
+    }
 }
 
 #[test]
@@ -46,13 +59,16 @@ fn the_lost_arc_of_the_demo_sheet_is_taken_up_again() {
 
 #[test]
 fn a_source_that_is_not_switched_on_gives_no_arc() {
-    let hold = held_once("no-arc@1", "no-arc");
-    assert_eq!(hold["cut"], 1);
+    for hold in held_once("no-arc@1", "no-arc") {
+        assert_eq!(hold["cut"], 1);
+    }
 }
 
 #[test]
 fn a_contact_that_stays_on_is_held_before_the_touch_off() {
-    held_once("contact-stuck@2", "contact-stuck");
+    held_once_speaking(Speaks::Plain, "contact-stuck@2", "contact-stuck");
+    // Where the circuit is on for a touch-off alone, it is met there, far above the sheet.
+    held_once_speaking(Speaks::Quill, "contact-stuck@2", "plate-moved");
 }
 
 #[test]
@@ -62,8 +78,9 @@ fn a_plate_that_is_not_found_is_held() {
 
 #[test]
 fn an_emergency_stop_in_mid_cut_is_recovered_from() {
-    let hold = held_once("estop@2:80", "estop");
-    assert!(number(&hold["resumed_mm"]) <= 80.0, "{hold}");
+    for hold in held_once("estop@2:80", "estop") {
+        assert!(number(&hold["resumed_mm"]) <= 80.0, "{hold}");
+    }
 }
 
 #[test]
@@ -83,9 +100,12 @@ fn a_controller_that_restarts_in_mid_cut_is_recovered_from() {
 
 #[test]
 fn two_faults_in_one_job_are_both_recovered_from() {
-    let ran = practise(&["--fault", "arc-lost@1:20", "--fault", "estop@2:100"]);
-    let told = assert_whole(&ran);
-    assert_eq!(told["holds"].as_array().map(Vec::len), Some(2), "{told:#}");
+    for speaks in Speaks::BOTH {
+        let faults = ["--fault", "arc-lost@1:20", "--fault", "estop@2:100"];
+        let told = assert_whole(&practise_speaking(speaks, &faults));
+        let holds = told["holds"].as_array().map(Vec::len);
+        assert_eq!(holds, Some(2), "{speaks:?} {told:#}");
+    }
 }
 
 #[test]

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use serde_json::Value;
 use simulator::harness::{Hands, Truth};
 
-use crate::rig::{Ran, assert_whole, fixture, number, practise, standclear};
+use crate::rig::{Ran, Speaks, assert_whole, fixture, number, practise_speaking, standclear};
 
 /// Kills what it holds when it goes, so that a failed test leaves nothing running.
 pub struct Reaped(pub Child);
@@ -166,8 +166,13 @@ fn a_panel_told_to_end_puts_the_torch_out_first_and_ends_in_order() {
 /// may be cut twice than the holds had offered.
 #[track_caller]
 fn taken_up(faults: &[&str]) -> Value {
+    taken_up_speaking(Speaks::Plain, faults)
+}
+
+#[track_caller]
+fn taken_up_speaking(speaks: Speaks, faults: &[&str]) -> Value {
     let args: Vec<&str> = faults.iter().flat_map(|f| ["--fault", f]).collect();
-    let told = assert_whole(&practise(&args));
+    let told = assert_whole(&practise_speaking(speaks, &args));
     let holds = told["holds"].as_array().cloned().unwrap_or_default();
     let killed = holds.iter().find(|h| h["cause"] == "interrupted");
     let killed = killed.unwrap_or_else(|| panic!("{told:#}")).clone();
@@ -188,6 +193,13 @@ fn a_panel_killed_in_mid_cut_is_started_again_and_goes_on_from_where_the_torch_s
     assert!(number(&hold["at_mm"]) >= 60.0, "{hold}");
     assert!(number(&hold["resumed_mm"]) <= 60.0, "{hold}");
     assert!(number(&hold["resumed_mm"]) > 45.0, "{hold}");
+}
+
+#[test]
+fn a_panel_killed_over_a_controller_that_tells_little_is_gone_on_with() {
+    let hold = taken_up_speaking(Speaks::Quill, &["panel-killed@2:60"]);
+    assert_eq!(hold["cut"], 2);
+    assert!(number(&hold["resumed_mm"]) <= 60.0, "{hold}");
 }
 
 #[test]

@@ -68,6 +68,44 @@ pub fn practise(args: &[&str]) -> Ran {
     )
 }
 
+/// How the simulated controller is spoken to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Speaks {
+    Plain,
+    /// No numbers, no checks, no reports unasked, nothing that puts the torch out at once.
+    Quill,
+}
+
+impl Speaks {
+    pub const BOTH: [Self; 2] = [Self::Plain, Self::Quill];
+}
+
+/// The practice table's machine file with a controller that speaks `quill`, written into a folder as a
+/// person would write it.
+pub fn quill_machine(folder: &Path) -> PathBuf {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let machine = std::fs::read_to_string(root.join("config/machines/practice.toml"))
+        .expect("the practice table")
+        .replace("/plain.toml", "/quill.toml")
+        .replace("\"../", &format!("\"{}/config/", root.display()));
+    let path = folder.join("quill.toml");
+    // Asked every 50 ms, and 6 ms under way.
+    let age = "\n[arc_signal]\nreports_ms = 56\n";
+    std::fs::write(&path, machine + age).expect("written");
+    path
+}
+
+/// A headless practice of the small test piece with this dialect.
+pub fn practise_speaking(speaks: Speaks, args: &[&str]) -> Ran {
+    if speaks == Speaks::Plain {
+        return practise(args);
+    }
+    let folder = tempfile::tempdir().expect("a folder");
+    let machine = quill_machine(folder.path());
+    let machine = machine.to_str().expect("a path of plain characters");
+    practise(&[args, &["--config", machine]].concat())
+}
+
 /// Every run must end whole, by the table's own ledger.
 #[track_caller]
 pub fn assert_whole(ran: &Ran) -> Value {
