@@ -19,6 +19,7 @@ import { mount as happened } from "./views/happened.js";
 import { mount as hand } from "./views/hand.js";
 import { mount as held } from "./views/held.js";
 import { mount as go } from "./views/go.js";
+import { mount as lamp } from "./views/lamp.js";
 import { mount as parts } from "./views/parts.js";
 import { mount as program } from "./views/program.js";
 import { mount as reportPage } from "./views/report.js";
@@ -33,7 +34,7 @@ import { mountHold } from "./widgets/hold-bar.js";
 import { mountSaid } from "./widgets/said.js";
 
 const PAGES = {
-  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, setup,
+  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, setup, lamp,
   start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"), leave: mountFor("leave"),
 };
 /** The look at the clock that makes data late and lost, ms. */

@@ -58,6 +58,7 @@ function states(cutsOfJob) {
     ["finish", { ...finish, cuts: finish.cuts.map(() => ({ state: "done", done: [] })) }],
     ["datum", more(stop["estop, referenced"])],
     ["setup", idle, async (s, again) => { await s.tap(".target:has-text('Set up')"); await s.on("setup"); await again(); }],
+    ["lamp", idle, async (s, again) => { await s.tap(".target:has-text('Set up')"); await s.on("setup"); await s.tap(".target:has-text('Lamp test')"); await s.on("lamp"); await s.tap(".target:has-text('Next')"); await s.tap(".target:has-text('Next')"); await again(); }],
   ];
 }
 

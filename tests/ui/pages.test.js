@@ -89,6 +89,24 @@ async function tour(s, look) {
   await tap(button("Back"), "program");
   await tap(button("Set up"), "setup");
   await look("setup");
+  await tap(button("Lamp test"), "lamp");
+  const shapes = [];
+  for (let turn = 1; ; turn++) {
+    await look(`lamp test, ${turn}`);
+    shapes.push(await s.page.evaluate(() => {
+      const seen = (selector) => [...document.querySelectorAll(`.page[data-page=lamp] ${selector}`)].find((node) => node.checkVisibility());
+      return seen(".arc-block")?.dataset.shape ?? `${seen(".sign-ground").dataset.alarm} ${seen(".sign-ground").dataset.look}`;
+    }));
+    await s.tap(button("Next"));
+    if (await s.has(`${button("Next, 1 of")}`)) break;
+  }
+  assert.deepEqual(shapes, [
+    "off", "asked", "on", "locked-out", "unknown", "danger new", "job-stopped new", "danger seen", "job-stopped gone",
+  ], "every shape of the arc and of an alarm");
+  // What is shown is no state: the band above and the whole body keep what is so.
+  assert.equal(await s.text("[data-test=far]"), "AT REST");
+  assert.equal(await s.page.evaluate(() => document.body.dataset.alarm ?? null), null);
+  await tap(button("Back"), "setup");
 
   await s.lay({ ...ready, checks: checked(false) });
   await s.on("checks");

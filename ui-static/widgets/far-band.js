@@ -36,7 +36,8 @@ export function mountBand(root, strip, store, signal) {
   const time = el("span", { class: "clock" });
   const beat = beatMark();
   const block = el("div", { class: "arc-block", "data-test": "arc" }, el("span"));
-  root.append(el("div", { class: "far" }, word, sign), block);
+  const whole = el("div", { class: "far" }, word, sign);
+  root.append(whole, block);
   const practice = el("span", {}, el("b", { text: "PRACTICE" }), el("span", { class: "large-only", text: "nothing real moves" }));
   const data = el("span", {}, el("b", { text: "INVENTED DATA" }), el("span", { class: "large-only", text: "not for cutting metal" }));
   strip.append(practice, data, where, el("span", { class: "lives" }, old, beat.node, time));
@@ -56,8 +57,10 @@ export function mountBand(root, strip, store, signal) {
   store.subscribe((state) => {
     setText(word, far(state));
     const alarm = alarmLook(state);
-    setData(document.body, "alarm", alarm?.level ?? null);
-    setData(document.body, "look", alarm?.look ?? null);
+    for (const node of [document.body, whole]) {
+      setData(node, "alarm", alarm?.level ?? null);
+      setData(node, "look", alarm?.look ?? null);
+    }
     const fresh = freshness(state);
     setText(old, fresh === "late" ? `${seconds(ageMs(state) / 1000)} old` : "");
     show(old, fresh === "late");
