@@ -34,6 +34,7 @@ export type Told =
 export interface Table {
   name: string;
   practice: boolean;
+  lacks: { id: string; says: string; therefore: string; place: "everywhere" | "hand" | "parts" }[];
   opens_on: string | null;
 }
 

@@ -50,6 +50,21 @@ fn practice_speaks_as_the_machine_file_says_or_refuses() {
 }
 
 #[test]
+fn a_controller_that_cannot_touch_off_or_reference_its_axes_is_refused_for_nothing_can_be_cut() {
+    let plain = include_str!("../../config/dialects/plain.toml");
+    for (left_out, key) in [
+        ("touch_off = \"", "commands.touch_off"),
+        ("home = \"home\"", "commands.home"),
+    ] {
+        let lines = plain.lines().filter(|l| !l.starts_with(left_out));
+        let less = lines.collect::<Vec<_>>().join("\n");
+        assert_ne!(less.len(), plain.len() - 1, "{key} was there");
+        let wrong = written(&less, "").expect_err("it has no words for that");
+        assert!(wrong.contains(key), "{wrong}");
+    }
+}
+
+#[test]
 fn touch_offs_are_not_skipped_where_nothing_watches_the_way_down() {
     let skips = format!("{AGE}\n[cycle]\nskip_touch_mm = 40\n");
     let wrong = written(QUILL, &skips).expect_err("the sensing circuit cannot be switched");

@@ -340,3 +340,14 @@ test("a screen that hears its panel again says what happened while it did not", 
   assert.equal(reduce(back, told({ phase: "finished", hold: null, cuts, alarms: [...view.alarms, alarm], generation: view.generation + 9 }, 8100)).said, back.said);
   assert.equal(reduce(back, { type: "said" }).said, null);
 });
+
+test("what the controller cannot do is told where it would be, and all of it together", () => {
+  const lack = (id, place) => ({ id, says: `No ${id}.`, therefore: `${id} is off.`, place });
+  const all = [lack("keepalive", "everywhere"), lack("sense-hand", "hand"), lack("sense-parts", "parts")];
+  const live = reduce(initial(0), { ...told(), table: { ...table, opens_on: null, lacks: all } });
+  assert.deepEqual(select.lacks(live).map((l) => l.id), ["keepalive", "sense-hand", "sense-parts"]);
+  assert.deepEqual(select.lacks(live, "hand").map((l) => l.id), ["sense-hand"]);
+  assert.deepEqual(select.lacks(live, "parts").map((l) => l.id), ["sense-parts"]);
+  const { lacks: _, ...old } = table;
+  assert.deepEqual(select.lacks(reduce(initial(0), { ...told(), table: old })), [], "a panel that does not tell");
+});

@@ -81,6 +81,15 @@ export function frame(state) {
   return state.table?.practice ? "practice" : null;
 }
 
+/**
+ * What this table does without because its controller cannot do it; `place`: where that would be, else
+ * all of it. A panel of before this is told of knows of nothing.
+ */
+export function lacks(state, place = null) {
+  const all = state.table?.lacks ?? [];
+  return place === null ? all : all.filter((lack) => lack.place === place);
+}
+
 /** Whether the band may be low: motion and arc are shut out. */
 export function bandOf(state) {
   const page = pageOf(state);

@@ -4,9 +4,10 @@
 
 import { el, setText, show } from "../lib/dom.js";
 import { onWhilePressed } from "../lib/touch.js";
-import { can, freshness } from "../state/select.js";
+import { can, freshness, lacks } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
 import { nearLine } from "../widgets/near.js";
+import { pager } from "../widgets/pager.js";
 import { side } from "../widgets/side.js";
 
 /** A press is asked again so often, ms: the panel wants it within 130. */
@@ -19,6 +20,9 @@ export function mount(root, store, actions, signal) {
   const safe = nearLine();
   const place = el("p", { class: "say-line", "data-test": "place" });
   const what = el("p", { class: "do-line large-only" });
+  const told = pager(signal, "step-says");
+  const off = el("p", { "data-test": "lacks" });
+  told.text.append(off);
   let step = 0;
   let upright = false;
   const may = (state) => freshness(state) === "live" && (can(state, "hand-move") || state.view.phase === "hand");
@@ -63,7 +67,7 @@ export function mount(root, store, actions, signal) {
   }, "nudge words");
   const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   root.append(
-    side("left", { heads: [safe.node], middle: [what, place], feet: [back] }),
+    side("left", { heads: [safe.node], middle: [what, place, told.node], feet: [told.turn, back] }),
     side("column nudges", { feet: [el("div", { class: "row" }, left, away, right), el("div", { class: "row" }, size, toward, turn)] }),
   );
 
@@ -72,9 +76,18 @@ export function mount(root, store, actions, signal) {
     const torch = state.view?.torch;
     const open = may(state);
     setText(what, open ? "Look at the torch: it moves as you see it." : "The torch cannot be moved by hand now.");
+    // Downwards it goes where contact with the sheet is seen.
+    const without = upright ? lacks(state, "hand").map((lack) => lack.therefore).join(" ") : "";
+    setText(off, without);
+    show(told.node, without !== "");
+    // Up and down neither of these two numbers changes.
+    show(place, without === "");
+    if (without === "") show(told.turn, false);
+    else told.draw();
     const mm = (v) => v.toFixed(1);
     setText(place, torch?.place ? `Right ${mm(torch.place[0])}, away ${mm(torch.place[1])} mm` : "");
     for (const node of [away, toward, left, right, size, turn]) show(node, open && !(upright && (node === left || node === right)));
+    if (without !== "") show(toward, false);
     show(back, state.view?.phase !== "hand");
   }
   store.subscribe(drawn, signal);

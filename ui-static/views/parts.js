@@ -4,7 +4,7 @@
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { clock, mm, number } from "../lib/format.js";
 import { onTap } from "../lib/touch.js";
-import { PART, can, change, wallOf, whyNot } from "../state/select.js";
+import { PART, can, change, lacks, wallOf, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
 import { pager } from "../widgets/pager.js";
 import { side } from "../widgets/side.js";
@@ -72,6 +72,7 @@ export function mount(root, store, actions, signal) {
   const figure = el("b", { class: "step-number", "data-test": "step" });
   const says = el("p", { class: "parts-say", "data-test": "says" });
   const source = el("p", { class: "power", "data-test": "power" }, el("i", { class: "triangle" }), el("span"));
+  const off = el("p", { "data-test": "lacks" });
   const trouble = el("p", { class: "hot", "data-test": "trouble" }, el("i", { class: "triangle" }), el("span"));
   const body = el("tbody");
   const table = el("table", { class: "counts", "data-test": "counts" },
@@ -96,7 +97,7 @@ export function mount(root, store, actions, signal) {
   const cancel = button("Cancel the change", signal, () => actions.ask({ kind: "change-cancel" }), "words");
   const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
   const told = pager(signal, "step-says");
-  told.text.append(says, source, trouble, table);
+  told.text.append(says, off, source, trouble, table);
   root.append(
     side("left", { middle: [el("div", { class: "step-line" }, figure, told.node)], feet: [told.turn] }),
     side("column", { heads: [touch.node, toggles, set, swapped, next], feet: [cancel, right] }),
@@ -108,6 +109,9 @@ export function mount(root, store, actions, signal) {
     setData(root, "step", now.step);
     setText(figure, String(now.number));
     setText(says, stepSays(now));
+    const without = DEAD.includes(now.step) ? lacks(state, "parts").map((lack) => lack.therefore).join(" ") : "";
+    setText(off, without);
+    show(off, without !== "");
     const p = power(now, state);
     setText(source.lastElementChild, p.says);
     show(source.firstElementChild, p.warns);

@@ -1,8 +1,10 @@
-// Set up: how large a millimetre is on this glass, and the light it is read in.
+// Set up: how large a millimetre is on this glass, the light it is read in, and what this table does
+// without because its controller cannot do it.
 
-import { el, setText, show } from "../lib/dom.js";
-import { can } from "../state/select.js";
+import { el, keyed, setText, show } from "../lib/dom.js";
+import { can, lacks } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
+import { pager } from "../widgets/pager.js";
 import { side } from "../widgets/side.js";
 
 /** The lights that it can be read in, by the name of their colours, and in words. */
@@ -29,10 +31,31 @@ export function mount(root, store, actions, signal) {
   const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   const lamp = button("Lamp test", signal, () => actions.page("lamp"), "words");
   const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words pictured-parts");
+  const told = pager(signal, "step-says");
+  const without = el("div", { class: "lacks", "data-test": "lacks" });
+  told.text.append(without);
+  // Where nothing is off, the page is about its glass alone.
+  let sizing = false;
+  const other = button("", signal, () => {
+    sizing = !sizing;
+    drawn(store.get());
+  }, "words");
   root.append(
-    side("left", { middle: [card, size], feet: [smaller, larger, parts] }),
+    side("left", { middle: [card, size, told.node], feet: [told.turn, smaller, larger, other, parts] }),
     side("column", { heads: [el("div", { class: "row" }, light, lamp)], feet: [back] }),
   );
   draw();
-  store.subscribe((state) => show(parts, can(state, "change-begin")), signal);
+  function drawn(state) {
+    const all = lacks(state);
+    const reading = all.length > 0 && !sizing;
+    show(other, all.length > 0);
+    relabel(other, reading ? "Size of a millimetre" : `Off on this table: ${all.length}`);
+    for (const node of [card, size, smaller, larger]) show(node, !reading);
+    show(parts, (reading || all.length === 0) && can(state, "change-begin"));
+    show(told.node, reading);
+    if (!reading) show(told.turn, false);
+    keyed(without, all, (lack) => lack.id, () => el("p"), (node, lack) => setText(node, `${lack.says} ${lack.therefore}`));
+    if (reading) told.draw();
+  }
+  store.subscribe(drawn, signal);
 }

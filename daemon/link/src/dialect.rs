@@ -220,36 +220,6 @@ impl Dialect {
         self.lines.longest
     }
 
-    /// What a table with this controller does without, one sentence for each thing that takes away or
-    /// proves and that it cannot do.
-    #[must_use]
-    pub fn does_without(&self) -> Vec<&'static str> {
-        [
-            (
-                Capability::HoldAtOnce,
-                "no byte brakes at once ([bytes] hold): on a hold it moves on until its queue is empty",
-            ),
-            (
-                Capability::TorchOffAtOnce,
-                "no byte puts the torch out at once ([bytes] torch_off): on a hold the permit relay \
-                 alone does",
-            ),
-            (
-                Capability::LineCheck,
-                "lines carry no check ([lines] check): a spoilt line may be carried out as another",
-            ),
-            (
-                Capability::Keepalive,
-                "nothing is sent while there is nothing to say ([keepalive]): it cannot see that the \
-                 panel is gone",
-            ),
-        ]
-        .into_iter()
-        .filter(|(c, _)| !self.has(*c))
-        .map(|(_, says)| says)
-        .collect()
-    }
-
     /// The bytes that the guard writes by itself: hold, then torch-off, as far as there are any.
     #[must_use]
     pub fn take_away_bytes(&self) -> Vec<u8> {

@@ -10,6 +10,7 @@ mod checking;
 mod dialect;
 mod flight;
 mod frame;
+mod lacks;
 mod raw;
 mod saying;
 mod session;
@@ -20,6 +21,7 @@ mod words;
 
 pub use check::{Check, Crc16, crc16};
 pub use dialect::{Capability, Dialect, DialectError, PLAIN, UNSENT_WITH_ARC};
+pub use lacks::{Lack, LackPlace};
 pub use saying::needs;
 pub use session::{LinkCounters, Outgoing, Session};
 pub use words::{Command, Doing, Stamped, StampedInput, Status, TakeAway, Ticket, Word};

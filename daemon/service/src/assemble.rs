@@ -6,7 +6,6 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use control::{Machine, Restored, SetTag, Settings};
-use link::{Capability, StampedInput};
 use tokio::sync::mpsc;
 use units::Point;
 
@@ -97,15 +96,8 @@ pub fn assemble(
     };
     let dialect = Arc::clone(&config.link.dialect);
     let recorder = journal.begin_recording(settings(config), dialect.source(), &restored);
-    for without in dialect.does_without() {
-        tracing::warn!(dialect = dialect.name, "this controller: {without}");
-    }
-    if !dialect.has(Capability::Stamps(StampedInput::ArcOk)) {
-        tracing::info!(
-            dialect = dialect.name,
-            "this controller does not stamp the place at which the arc goes out: it is \
-             interpolated between its reports, and less sure"
-        );
+    for lack in dialect.lacks() {
+        tracing::warn!(dialect = dialect.name, "{} {}", lack.says, lack.therefore);
     }
     let take_away = dialect.take_away_bytes();
     let clock = ends.pins.clock();

@@ -85,6 +85,20 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         says: format!("{}{}: {}", line_of(&dialect_text, &e.key), e.key, e.says),
         remedy: e.remedy,
     })?;
+    for (needed, key, what) in [
+        (Capability::TouchOff, "commands.touch_off", "touch off"),
+        (Capability::Home, "commands.home", "reference its axes"),
+    ] {
+        if !dialect.has(needed) {
+            return Err(at(
+                "link.dialect",
+                format!(
+                    "names a dialect without {key}: nothing can be cut with a controller that cannot {what}"
+                ),
+                "Say in the dialect how it is told to, or take another controller",
+            ));
+        }
+    }
     let reports_ms = dialect.report_every().as_millis() as u64;
     if low.link.silence_ms < SILENT_REPORTS * reports_ms {
         return Err(at(

@@ -61,6 +61,7 @@ impl Feed {
                 name: state.config.name.clone(),
                 practice: state.set_right.is_some(),
                 opens_on: state.library.opens_on(),
+                lacks: state.config.link.dialect.lacks(),
             },
             now: Mutex::new(Now {
                 n: 0,

@@ -381,6 +381,7 @@ fn told() -> Vec<(&'static str, Value)> {
             name: "practice table".into(),
             practice: true,
             opens_on: Some("demo/hinge-plates.nc".into()),
+            lacks: Vec::new(),
         },
         view: Box::new(view()),
     };

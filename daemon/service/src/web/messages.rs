@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use control::view::{CutView, View};
 use control::{Answer, Ask, Plans};
+use link::Lack;
 use program::Report;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -67,6 +68,9 @@ pub struct Table {
     pub practice: bool,
     /// The program that the console opens on, if any.
     pub opens_on: Option<String>,
+    /// What its controller cannot do, and what is off for that.
+    #[serde(default)]
+    pub lacks: Vec<Lack>,
 }
 
 /// Body of `POST /api/ask`.

@@ -26,6 +26,10 @@ struct Rig {
 }
 
 async fn rig(practice: bool) -> Rig {
+    rig_of(Config::built_in(), practice).await
+}
+
+async fn rig_of(config: Config, practice: bool) -> Rig {
     let (asks, mut coming) = mpsc::channel::<Asked>(4);
     let first = Published {
         seq: 0,
@@ -44,7 +48,7 @@ async fn rig(practice: bool) -> Rig {
             let _ = one.answer.send(Answer::Accepted);
         }
     });
-    let config = Arc::new(Config::built_in());
+    let config = Arc::new(config);
     let dir = tempfile::tempdir().expect("a folder");
     let panel = Panel::new(asks, follow);
     let screens = panel.screens();
@@ -340,6 +344,22 @@ async fn a_long_body_is_turned_away() {
     // The connection may be cut before the answer is read: what counts is that nothing was asked.
     assert!([413, 0].contains(&reply.status), "{}", reply.status);
     assert!(rig.asked().is_empty());
+}
+
+#[tokio::test]
+async fn a_screen_is_told_what_its_controller_cannot_do_and_what_is_off_for_that() {
+    for (config, lacks) in [(Config::built_in(), 0), (Config::built_in_quill(), 9)] {
+        let rig = rig_of(config, false).await;
+        let (_, mut viewer) = Viewer::join(&rig, "").await;
+        let snapshot = viewer.next().await.expect("a snapshot");
+        let told = snapshot["table"]["lacks"].as_array().expect("a list");
+        assert_eq!(told.len(), lacks, "{told:?}");
+        let whole = |lack: &Value| {
+            let words = |key: &str| lack[key].as_str().is_some_and(|s| s.ends_with('.'));
+            words("says") && words("therefore") && lack["place"].is_string()
+        };
+        assert!(told.iter().all(whole), "{told:?}");
+    }
 }
 
 #[tokio::test]

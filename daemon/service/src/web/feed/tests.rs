@@ -16,6 +16,7 @@ fn feed(view: View) -> Feed {
             name: "table".into(),
             practice: true,
             opens_on: None,
+            lacks: Vec::new(),
         },
         now: Mutex::new(Now {
             n: 0,
