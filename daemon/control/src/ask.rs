@@ -199,6 +199,8 @@ pub enum CheckId {
     HoldReleased,
     HoldButtonWorks,
     EstopWorks,
+    /// The steps of commissioning that guard a person have passed on this table as it is.
+    Commissioned,
     // The operator vouches for these.
     ClampOnSkeleton,
     SheetFixed,

@@ -6,6 +6,7 @@ mod admitting;
 mod aging;
 mod causes;
 mod changes;
+mod commissioning;
 mod conditions;
 mod finding;
 mod glass;

@@ -5,12 +5,16 @@
 
 #[cfg(test)]
 mod catalogue;
+mod proved;
 mod restored;
 mod says;
 mod wear;
 
 pub use restored::{Restored, Unfinished};
 
+use std::collections::BTreeMap;
+
+use process::commissioning::Step;
 use serde::{Deserialize, Serialize};
 use units::{Placement, Point};
 
@@ -318,6 +322,19 @@ pub enum Event {
         longest_ms: f64,
         bad: u64,
     },
+    /// A step of commissioning was made. `covered`: hash of the parts of the machine file that it rests on.
+    Commissioned {
+        step: Step,
+        passed: bool,
+        /// What was measured or seen, in a sentence.
+        measured: String,
+        covered: String,
+        /// On the simulated table.
+        #[serde(default)]
+        simulated: bool,
+    },
+    /// The simulated table came commissioned: these steps count as made on it.
+    CameCommissioned { covered: BTreeMap<Step, String> },
     /// Edges shorter than their input's debounce from the fire to the end of the pierce. `usual`: the
     /// mean of the starts before, where they are far fewer.
     ShortEdges {
@@ -437,6 +454,10 @@ impl Event {
             ),
             Self::RecordLost { .. } => (59, "record-lost", Stop),
             Self::HandMoved { .. } => (60, "hand-moved", Trace),
+            Self::Commissioned { passed, .. } => {
+                (61, "commissioned", if *passed { Normal } else { Notice })
+            }
+            Self::CameCommissioned { .. } => (62, "came-commissioned", Normal),
         }
     }
 

@@ -6,6 +6,7 @@
 
 mod ask;
 mod cause;
+pub mod commissioning;
 pub mod datum;
 pub mod event;
 pub mod guard;
@@ -22,6 +23,7 @@ pub mod words;
 
 pub use ask::{Answer, Ask, AskId, CheckId, HandAxis, HandMove, HandPlace, PressId, ResumeFrom};
 pub use cause::{AlarmLevel, Cause, Detail};
+pub use commissioning::Commissioning;
 pub use event::{Event, Outcome, Restored, Severity, Unfinished};
 pub use io::{Effect, Effects, Input, RecordId};
 pub use machine::Machine;

@@ -34,6 +34,7 @@ mod between;
 pub(crate) mod changing;
 pub(crate) mod checks;
 mod clearing;
+mod commission;
 mod cycle;
 pub(crate) mod datum;
 mod going_on;
@@ -70,6 +71,7 @@ use units::{Placement, Point, Time};
 
 use crate::ask::{Answer, Ask, AskId};
 use crate::cause::Cause;
+use crate::commissioning::Records;
 use crate::event::{Event, Restored, Unfinished};
 use crate::guard::{GuardOrder, Phase};
 use crate::io::{Effects, Input, RecordId};
@@ -214,6 +216,8 @@ pub struct Machine {
     pub(crate) change: Option<Change>,
     /// What the torch parts have been through, by the same events that the journal gets.
     pub(crate) parts: PartsUsed,
+    /// How the steps of commissioning went, by the same events.
+    pub(crate) records: Records,
     pub(crate) keeping: Keeping,
     refusals: refusals::Refusals,
     restored_latches: Vec<Cause>,
@@ -270,6 +274,7 @@ impl Machine {
             last_run: restored.last_run,
             change: None,
             parts: restored.parts,
+            records: restored.commissioning,
             keeping: Keeping::default(),
             refusals: refusals::Refusals::default(),
             restored_latches: restored.latches.into_iter().collect(),
@@ -346,6 +351,7 @@ impl Machine {
     fn begin(&mut self) {
         self.started = Some(self.now);
         self.record(Event::PanelStarted, true);
+        self.come_commissioned();
         for cause in core::mem::take(&mut self.restored_latches) {
             self.alarms.latch(cause, self.now);
             let why = match cause {
@@ -436,6 +442,7 @@ impl Machine {
 
     pub(crate) fn record(&mut self, event: Event, durable: bool) -> RecordId {
         self.parts.take(&event);
+        self.records.take(&event);
         self.out.record(event, durable)
     }
 

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 use units::Point;
 
+use crate::commissioning::Commissioning;
 use crate::guard;
 use crate::parts::SetTag;
 
@@ -53,6 +54,10 @@ pub struct Settings {
     /// `None`: wear is not reckoned.
     #[serde(default)]
     pub supplies: Option<process::Set>,
+    /// What commissioning must have shown before a start; `None`: in recordings of panels that did not ask
+    /// for it, whose tables count as commissioned.
+    #[serde(default)]
+    pub commissioning: Option<Commissioning>,
 }
 
 /// How it would show that the emergency stop chain has opened while nobody looked. Neither: whenever

@@ -7,6 +7,7 @@ mod air;
 pub mod article;
 mod between;
 mod chart;
+pub mod commissioning;
 mod cycle;
 mod duty;
 mod energy;

@@ -73,6 +73,7 @@ pub fn settings(config: &Config) -> Settings {
             .collect(),
         screen_lost_after_cut: config.screen_lost_after_cut,
         supplies: config.supplies,
+        commissioning: Some(config.commissioning.clone()),
     }
 }
 

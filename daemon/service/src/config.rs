@@ -4,6 +4,7 @@
 //! outside its range and a pin that would read a broken wire as "safe" are all refused, with the
 //! file, the line, the key and what to do.
 
+mod covered;
 mod embedded;
 mod found;
 mod low;
@@ -20,7 +21,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use control::guard::GuardSettings;
-use control::{ArcEdge, EstopProof};
+use control::{ArcEdge, Commissioning, EstopProof};
 use link::Dialect;
 use process::{ChartRow, CycleSettings, MotionLimits, Set, SourceTimes};
 use units::Point;
@@ -87,6 +88,8 @@ pub struct Config {
     pub screen_lost_after_cut: bool,
     /// Screens on other machines may watch, and ask for HOLD.
     pub watch_from_lan: bool,
+    /// What commissioning must have shown on this table, as this machine file is.
+    pub commissioning: Commissioning,
     /// M words that mean torch on, and torch off.
     pub torch_on: Vec<u16>,
     /// M words that mean torch off.
@@ -288,6 +291,12 @@ impl Config {
             Ok(config) => config,
             Err(error) => panic!("a file inside this program is wrong: {error}"),
         }
+    }
+
+    /// It is for the simulated table, which comes commissioned.
+    pub fn on_simulated_table(&mut self) {
+        self.commissioning.simulated = true;
+        self.commissioning.comes_proved = true;
     }
 
     /// The first without a chart: for judging a program of which the material is not known.

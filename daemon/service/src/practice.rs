@@ -102,7 +102,8 @@ fn config(file: Option<&Path>) -> Result<Config, Trouble> {
     let Some(file) = file else {
         return Ok(Config::built_in());
     };
-    let config = Config::load(file).map_err(usage)?;
+    let mut config = Config::load(file).map_err(usage)?;
+    config.on_simulated_table();
     table::tongue(&config).map_err(|why| usage(format!("{}: {why}", file.display())))?;
     Ok(config)
 }

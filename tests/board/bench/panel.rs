@@ -57,7 +57,7 @@ pub struct Panel {
     pub world: Shared,
     pub state: PathBuf,
     config_file: PathBuf,
-    config: Arc<Config>,
+    pub config: Arc<Config>,
     address: SocketAddr,
     child: Option<Child>,
     operator: Option<Operator<AtTable>>,

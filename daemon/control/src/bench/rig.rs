@@ -55,6 +55,7 @@ pub(crate) fn settings() -> Settings {
         ],
         screen_lost_after_cut: false,
         supplies: Some(process::Set::default()),
+        commissioning: None,
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use process::commissioning::Step;
 use units::{Placement, Point};
 
 use super::{Event, Outcome, Restored};
@@ -264,6 +265,16 @@ fn later() -> Vec<Event> {
             axis: HandAxis::Z,
             forward: true,
             step_mm: Some(0.1),
+        },
+        Event::Commissioned {
+            step: Step::Inputs,
+            passed: false,
+            measured: "arc_ok changed while fire_on was worked: their wires are crossed.".into(),
+            covered: "aabb".into(),
+            simulated: false,
+        },
+        Event::CameCommissioned {
+            covered: [(Step::Papers, "aabb".into())].into(),
         },
     ]
 }

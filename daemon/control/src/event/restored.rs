@@ -7,6 +7,7 @@ use units::{Placement, Segment};
 
 use super::Event;
 use crate::cause::Cause;
+use crate::commissioning::Records;
 use crate::parts::PartsUsed;
 use crate::resume::{Lost, Plan};
 
@@ -173,6 +174,9 @@ pub struct Restored {
     /// What the torch parts have been through.
     #[serde(default)]
     pub parts: PartsUsed,
+    /// How the steps of commissioning went when they were made last.
+    #[serde(default)]
+    pub commissioning: Records,
 }
 
 impl Default for Restored {
@@ -185,6 +189,7 @@ impl Default for Restored {
             last_run: 0,
             sheet_at: None,
             parts: PartsUsed::default(),
+            commissioning: Records::default(),
         }
     }
 }
@@ -192,7 +197,7 @@ impl Default for Restored {
 impl Restored {
     /// Number of this fold. Whatever changes what an event does to it (here, in the torch parts'
     /// counts, or in what it is made of) takes a new number: what was folded by another is folded anew.
-    pub const FOLD: u32 = 2;
+    pub const FOLD: u32 = 3;
 
     /// Folds everything that was recorded, oldest first.
     #[must_use]
@@ -207,6 +212,7 @@ impl Restored {
     /// Goes on by what was recorded next.
     pub fn take(&mut self, event: Event) {
         self.parts.take(&event);
+        self.commissioning.take(&event);
         if let Some(run) = event.run() {
             self.last_run = self.last_run.max(run);
         }

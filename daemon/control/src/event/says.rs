@@ -1,5 +1,7 @@
 //! What an event says to a person.
 
+use process::commissioning::Step;
+
 use super::{Event, Outcome};
 use crate::ask::HandAxis;
 use crate::resume::Plan;
@@ -210,6 +212,17 @@ impl Event {
                 forward,
                 step_mm,
             } => hand_moved(*axis, *forward, *step_mm),
+            Self::Commissioned {
+                step,
+                passed,
+                measured,
+                simulated,
+                ..
+            } => commissioned(*step, *passed, measured, *simulated),
+            Self::CameCommissioned { covered } => format!(
+                "The simulated table came commissioned: {} steps count as made on it.",
+                covered.len()
+            ),
             Self::HoldPressed { button: true } => "The hold button was pressed.".into(),
             Self::HoldPressed { button: false } => "HOLD was pressed on a screen.".into(),
             Self::PermitTested { passed } => match passed {
@@ -283,6 +296,9 @@ impl Event {
             Self::EdgesMissed { .. } => Some(
                 "Look at the wires of the inputs: shields, clamps, and a contact that chatters.",
             ),
+            Self::Commissioned { passed: false, .. } => {
+                Some("Put right what it names. Then make the step again.")
+            }
             _ => None,
         }
     }
@@ -362,6 +378,13 @@ fn short_edges(cut: usize, edges: u64, usual: Option<f64>) -> String {
         format!(" Usual were {usual:.0}: look at the screens of the input leads.")
     });
     format!("{edges} edges were too short to count at the start of cut {cut}.{more}")
+}
+
+fn commissioned(step: Step, passed: bool, measured: &str, simulated: bool) -> String {
+    let how = if passed { "passed" } else { "did not pass" };
+    let table = if simulated { " (simulated)" } else { "" };
+    let (number, name) = (step.number(), step.facts().name);
+    format!("Commissioning step {number}, {name}, {how}{table}. {measured}")
 }
 
 fn hand_moved(axis: HandAxis, forward: bool, step_mm: Option<f64>) -> String {

@@ -17,7 +17,7 @@ pub(crate) const VOUCHED: [CheckId; 8] = [
 ];
 
 /// What the machine sees. Those that are not fitted are left out by [`seen`].
-const SEEN: [CheckId; 24] = [
+const SEEN: [CheckId; 25] = [
     CheckId::JobSealed,
     CheckId::InputsFresh,
     // Levels before the latches that they set: each has its own words.
@@ -40,6 +40,7 @@ const SEEN: [CheckId; 24] = [
     CheckId::SourceOn,
     CheckId::PermitTested,
     CheckId::SelfTested,
+    CheckId::Commissioned,
     CheckId::RecordKept,
     CheckId::SetFits,
     CheckId::PartsTested,
@@ -111,6 +112,10 @@ fn see(m: &Machine, check: CheckId) -> Option<Option<bool>> {
         CheckId::HoldButtonWorks => fitted(s.hold_button.map(|_| m.since.button.works())),
         CheckId::EstopWorks => heard(m.since.chain.works()),
         CheckId::SelfTested => Some(Some(m.self_test.passed)),
+        CheckId::Commissioned => {
+            let table = m.settings.commissioning.as_ref()?;
+            Some(Some(m.records.first_open(table).is_none()))
+        }
         CheckId::RecordKept => Some(Some(!m.keeping.failing)),
         // Where the operator never said which set is fitted, he vouches for it.
         CheckId::SetFits => {

@@ -406,6 +406,9 @@ impl Machine {
             let words = words::check(check);
             let remedy = match check {
                 CheckId::SelfTested if holds != Some(true) => self.self_test_remedy(),
+                CheckId::Commissioned if holds != Some(true) => {
+                    self.open_step_says().unwrap_or_else(|| words.remedy.into())
+                }
                 _ => words.remedy.into(),
             };
             CheckView {

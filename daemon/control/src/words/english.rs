@@ -407,6 +407,10 @@ pub(super) const fn check(check: CheckId) -> CheckWords {
             "self-test has passed",
             "Wait: it is being made. What fails stands beside the check.",
         ),
+        CheckId::Commissioned => (
+            "table is commissioned",
+            "Make the open step on the page Commission.",
+        ),
         CheckId::RecordKept => ("journal is written", "Make room on the panel's disk."),
         CheckId::SetFits => (
             "the fitted set is for the job's current",

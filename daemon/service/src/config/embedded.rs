@@ -25,7 +25,7 @@ pub fn practice_quill() -> Result<Config, ConfigError> {
 }
 
 fn built_in(text: &str) -> Result<Config, ConfigError> {
-    resolve("built-in practice.toml", text, &|named| {
+    let mut config = resolve("built-in practice.toml", text, &|named| {
         let text = match named {
             "../charts/invented.toml" => CHART,
             "../dialects/plain.toml" => PLAIN,
@@ -40,5 +40,7 @@ fn built_in(text: &str) -> Result<Config, ConfigError> {
         };
         let name = named.rsplit('/').next().unwrap_or(named);
         Ok((format!("built-in {name}"), text.to_owned()))
-    })
+    })?;
+    config.on_simulated_table();
+    Ok(config)
 }

@@ -4,12 +4,14 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use control::Commissioning;
 use link::{Capability, Dialect, StampedInput};
 use process::{Chart, ChartRow};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 use units::Point;
 
+use super::covered;
 use super::low::{File, Input, Level, Pins, Pull, ScreenLost, WatchFrom};
 use super::signals::{self, SIGNALS};
 use super::{
@@ -201,6 +203,10 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         reached_tolerance_mm: low.reached_tolerance_mm,
         screen_lost_after_cut: low.screen_lost == ScreenLost::AfterCut,
         watch_from_lan: low.access.watch == WatchFrom::Lan,
+        commissioning: Commissioning {
+            covered: covered::hashes(text, &dialect_text),
+            ..Commissioning::default()
+        },
         torch_on: low.words.torch_on,
         torch_off: low.words.torch_off,
     })

@@ -1,7 +1,7 @@
 //! Which rows of the journal are kept.
 //!
 //! The rule: the newest [`ROWS`] rows are kept, whatever they are; of older ones those that tell of a stop,
-//! up to [`STOPS`] rows back, and all of a run that is not ended. Nothing is removed that is not in a
+//! up to [`STOPS`] rows back, all of a run that is not ended, and every record of commissioning. Nothing is removed that is not in a
 //! checkpoint which is kept: what a restart needs (latches, doubt, an unfinished run, counts) follows from
 //! the checkpoint and the rows after it. The database marks how far it was cleared, and its triggers
 //! refuse to remove anything else. Applied at each start and after each checkpoint, a bounded part at a
@@ -60,11 +60,12 @@ pub fn apply(db: &Connection, rule: Rule, unfinished: Option<u64>) -> rusqlite::
     let unfinished = unfinished.map(|run| run as i64);
     db.execute(
         "DELETE FROM event WHERE seq > ?1 AND seq <= ?2 AND severity NOT IN ('stop', 'danger')
+         AND name <> 'commissioned'
          AND (?3 IS NULL OR run IS NULL OR run <> ?3)",
         params![cleared, to, unfinished],
     )?;
     db.execute(
-        "DELETE FROM event WHERE seq > ?1 AND seq <= ?2
+        "DELETE FROM event WHERE seq > ?1 AND seq <= ?2 AND name <> 'commissioned'
          AND (?3 IS NULL OR run IS NULL OR run <> ?3)",
         params![forgotten, old, unfinished],
     )?;

@@ -150,3 +150,24 @@ fn nothing_can_be_removed_that_no_checkpoint_holds() {
         assert!(db.execute(act, []).is_err(), "{act}");
     }
 }
+
+#[test]
+fn a_record_of_commissioning_stays_however_old_it_is() {
+    let dir = folder();
+    let (store, _) = Store::open_with(dir.path(), None, 50).expect("it opens");
+    let mut store = store.keeping(RULE);
+    let made = Event::Commissioned {
+        step: control::commissioning::Step::Papers,
+        passed: true,
+        measured: "Signed.".into(),
+        covered: "aabb".into(),
+        simulated: false,
+    };
+    store.commit(&[row(&made)], None, false).expect("written");
+    let ten: Vec<Row> = (0..10).map(|_| row(&Event::PanelStarted)).collect();
+    for _ in 0..200 {
+        store.commit(&ten, None, false).expect("written");
+    }
+    assert_eq!(counted(dir.path(), "name = 'commissioned'"), 1);
+    assert!(counted(dir.path(), "TRUE") < 400);
+}
