@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use planning::Job;
+use process::commissioning::Step;
 use serde::{Deserialize, Serialize};
 use strum::VariantArray;
 
@@ -116,6 +117,18 @@ pub enum Ask {
     ChangeEnd,
     /// Leave the change where it stands. Counts that were begun anew stay so.
     ChangeCancel,
+    /// Begin a step of commissioning anew. Only at rest, with no run open.
+    CommissionStep {
+        /// Which.
+        step: Step,
+    },
+    /// The answer to what the open step asks.
+    CommissionAnswer {
+        /// Yes, or no.
+        yes: bool,
+    },
+    /// Leave the open step: an older record of it stays.
+    CommissionLeave,
 }
 
 /// A move by hand.

@@ -4,10 +4,16 @@
 //! are what they were: whatever else is changed leaves it alone. A record of the simulated table counts for
 //! that table and for no other.
 
+mod sequence;
+mod wire;
+
 use std::collections::BTreeMap;
 
 pub use process::commissioning::{Step, StepFacts};
+pub use sequence::{Instruction, Outcome};
+pub(crate) use sequence::{Own, Sequence, has_course};
 use serde::{Deserialize, Serialize};
+pub use wire::Wire;
 
 /// What the machine must know of the table's commissioning, from the machine file.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -83,6 +89,12 @@ impl Records {
             Some(record) if table.covered.get(&step) != Some(&record.covered) => Standing::Lapsed,
             Some(_) => Standing::Stands,
         }
+    }
+
+    /// A step's record stands for this table.
+    #[must_use]
+    pub fn stands(&self, step: Step, table: &Commissioning) -> bool {
+        self.standing(step, table) == Standing::Stands
     }
 
     /// The first step that guards a person and does not stand.

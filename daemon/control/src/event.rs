@@ -335,6 +335,8 @@ pub enum Event {
     },
     /// The simulated table came commissioned: these steps count as made on it.
     CameCommissioned { covered: BTreeMap<Step, String> },
+    /// The torch is to be fired without an arc, over scrap and without motion.
+    DryFire,
     /// Edges shorter than their input's debounce from the fire to the end of the pierce. `usual`: the
     /// mean of the starts before, where they are far fewer.
     ShortEdges {
@@ -458,6 +460,7 @@ impl Event {
                 (61, "commissioned", if *passed { Normal } else { Notice })
             }
             Self::CameCommissioned { .. } => (62, "came-commissioned", Normal),
+            Self::DryFire => (63, "dry-fire", Normal),
         }
     }
 

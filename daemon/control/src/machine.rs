@@ -10,6 +10,7 @@
 //! Rest --EndJob, SkipCut of the last cut--> Parking
 //! Rest --DatumGo, DatumNudge--> ToMark ---over the mark---------> Rest
 //! Rest --HandMove, HandGo--> Hand ---let go, not renewed, contact, there--> Rest
+//! Rest --dry fire of an open step--> DryFire ---out again--> Rest
 //! Rest --ChangeBegin, ChangeTouch--> Changing --at the place, touched--> Rest
 //!
 //! Cutting --held after this cut, planned stop--> Rest (held)
@@ -37,6 +38,7 @@ mod clearing;
 mod commission;
 mod cycle;
 pub(crate) mod datum;
+mod dry_fire;
 mod going_on;
 mod guarding;
 pub(crate) mod hand;
@@ -123,6 +125,7 @@ pub(crate) enum Act {
     ToMark(ToMark),
     Hand(Hand),
     Changing(Box<Going>),
+    DryFire(dry_fire::DryFire),
     Stopping(Box<Stopping>),
 }
 
@@ -218,6 +221,8 @@ pub struct Machine {
     pub(crate) parts: PartsUsed,
     /// How the steps of commissioning went, by the same events.
     pub(crate) records: Records,
+    /// The step of commissioning that is open.
+    pub(crate) commission: Option<commission::OpenStep>,
     pub(crate) keeping: Keeping,
     refusals: refusals::Refusals,
     restored_latches: Vec<Cause>,
@@ -275,6 +280,7 @@ impl Machine {
             change: None,
             parts: restored.parts,
             records: restored.commissioning,
+            commission: None,
             keeping: Keeping::default(),
             refusals: refusals::Refusals::default(),
             restored_latches: restored.latches.into_iter().collect(),
@@ -309,6 +315,7 @@ impl Machine {
         self.watch_noise();
         self.watch_screen();
         self.watch_self_test();
+        self.watch_commission();
         for _ in 0..CHAIN {
             if !self.advance() {
                 break;
@@ -487,6 +494,7 @@ impl Machine {
             Act::ToMark(to) => self.advance_to_mark(to),
             Act::Hand(hand) => self.advance_hand(hand),
             Act::Changing(going) => self.advance_changing(going),
+            Act::DryFire(fire) => self.advance_dry_fire(fire),
             Act::Stopping(stopping) => self.advance_stopping(stopping),
         };
         match next {

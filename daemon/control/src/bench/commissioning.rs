@@ -141,3 +141,237 @@ fn a_table_that_comes_proved_is_so_once_and_by_records_that_say_it() {
     let (holds, told, _) = start(wrong, true, true);
     assert_eq!((holds, told), (Some(false), 0));
 }
+
+/// At rest and tested, every step but the dry fire on record.
+fn at_rest() -> Rig {
+    let before = Step::guarding().filter(|s| *s != Step::DryFire);
+    let mut rig = on_record(before.map(|s| (s, made(s, true))));
+    rig.until(5.0, |r| r.m.line.usable() && r.phase() == Phase::Idle);
+    rig.be_tested();
+    rig.reference();
+    rig
+}
+
+fn begin(rig: &mut Rig, step: Step) {
+    rig.must(Ask::CommissionStep { step });
+}
+
+fn asks(rig: &Rig) -> bool {
+    let open = rig.view().commissioning.and_then(|c| c.open);
+    open.is_some_and(|o| o.answer)
+}
+
+/// Answers every question by yes until the step is over; how it went.
+#[track_caller]
+fn yes_to_all(rig: &mut Rig) -> (bool, String) {
+    rig.until(90.0, |r| asks(r) || r.m.commission.is_none());
+    while rig.m.commission.is_some() {
+        rig.must(Ask::CommissionAnswer { yes: true });
+        rig.until(90.0, |r| asks(r) || r.m.commission.is_none());
+    }
+    last_record(rig)
+}
+
+#[track_caller]
+fn last_record(rig: &Rig) -> (bool, String) {
+    let record = rig.events.iter().rev().find_map(|e| match e {
+        Event::Commissioned {
+            passed, measured, ..
+        } => Some((*passed, measured.clone())),
+        _ => None,
+    });
+    record.expect("it was recorded")
+}
+
+#[test]
+fn the_permit_step_measures_how_long_the_relay_holds_and_finds_one_that_does_not_follow() {
+    let mut rig = at_rest();
+    begin(&mut rig, Step::Permit);
+    let (passed, measured) = yes_to_all(&mut rig);
+    assert!(passed, "{measured}");
+    assert_eq!(
+        measured.matches("ms after the pulses").count(),
+        3,
+        "{measured}"
+    );
+    assert!(rig.m.readiness.permit_tested);
+    // A relay that is surely held for less than the machine file says.
+    let mut rig = at_rest();
+    rig.m.settings.guard.relay_holds_ms = 99;
+    begin(&mut rig, Step::Permit);
+    let (passed, measured) = yes_to_all(&mut rig);
+    assert!(
+        !passed && measured.contains("guard.relay_holds_ms is 99"),
+        "{measured}"
+    );
+    let mut rig = at_rest();
+    begin(&mut rig, Step::Permit);
+    rig.table.wrong.k2_welded = true;
+    rig.wait(0.1);
+    let (passed, measured) = yes_to_all(&mut rig);
+    assert!(
+        !passed && measured.contains("permit relay is open"),
+        "{measured}"
+    );
+    assert_eq!(
+        rig.m.records.standing(Step::Permit, &table()),
+        crate::commissioning::Standing::Failed
+    );
+    // A no is a no.
+    let mut rig = at_rest();
+    begin(&mut rig, Step::Permit);
+    rig.must(Ask::CommissionAnswer { yes: false });
+    rig.wait(0.1);
+    assert_eq!(
+        last_record(&rig),
+        (false, "The source was not isolated.".into())
+    );
+    assert!(
+        !rig.permits.contains(&crate::guard::Phase::Test),
+        "nothing pulsed"
+    );
+}
+
+/// The source answers with its open circuit, and no arc passes over.
+fn pilot(rig: &mut Rig) {
+    rig.table.wrong.source_off = true;
+    rig.bend = Some(|s| {
+        if s.fire_on && s.permit_closed == Some(true) {
+            s.volts = Some(260.0);
+        }
+    });
+}
+
+fn firings(rig: &Rig) -> usize {
+    let fires = rig
+        .permits
+        .iter()
+        .filter(|p| **p == crate::guard::Phase::Firing);
+    fires.count()
+}
+
+#[test]
+fn a_dry_fire_is_made_three_times_each_after_its_record_and_leaves_all_off() {
+    let mut rig = at_rest();
+    rig.test_permit();
+    pilot(&mut rig);
+    begin(&mut rig, Step::DryFire);
+    let (passed, measured) = yes_to_all(&mut rig);
+    assert!(passed, "{measured}");
+    assert_eq!(
+        measured.matches("260 V open circuit").count(),
+        3,
+        "{measured}"
+    );
+    assert_eq!(firings(&rig), 3);
+    assert_eq!(
+        rig.events.iter().filter(|e| **e == Event::DryFire).count(),
+        3
+    );
+    assert!(!rig.table.signals().fire_on && !rig.m.alarms.any_latch());
+    rig.wait(0.5);
+    assert_eq!(rig.table.signals().permit_closed, Some(false));
+}
+
+/// S-07.
+#[test]
+fn with_a_dead_disk_no_dry_fire_is_made() {
+    let mut rig = at_rest();
+    rig.test_permit();
+    pilot(&mut rig);
+    begin(&mut rig, Step::DryFire);
+    rig.must(Ask::CommissionAnswer { yes: true });
+    rig.disk_dead = true;
+    rig.must(Ask::CommissionAnswer { yes: true });
+    rig.wait(30.0);
+    assert_eq!(firings(&rig), 0);
+    assert!(rig.m.commission.is_none());
+}
+
+/// S-08.
+#[test]
+fn hold_in_a_dry_fire_puts_it_out_and_no_other_follows() {
+    for at_ms in [1, 300, 505, 540, 600, 900, 1030, 1200, 1600, 2200] {
+        let mut rig = at_rest();
+        rig.test_permit();
+        pilot(&mut rig);
+        begin(&mut rig, Step::DryFire);
+        rig.must(Ask::CommissionAnswer { yes: true });
+        rig.must(Ask::CommissionAnswer { yes: true });
+        rig.wait(f64::from(at_ms) / 1000.0);
+        rig.must(Ask::Hold { press: None });
+        let fired = firings(&rig);
+        rig.wait(10.0);
+        assert_eq!(firings(&rig), fired, "at {at_ms} ms");
+        assert!(rig.m.commission.is_none() && !rig.table.signals().fire_on);
+        let (passed, measured) = last_record(&rig);
+        assert!(!passed, "at {at_ms} ms: {measured}");
+    }
+}
+
+#[test]
+fn what_a_dry_fire_shows_is_judged() {
+    let judged = |wrong: fn(&mut Rig)| {
+        let mut rig = at_rest();
+        rig.test_permit();
+        pilot(&mut rig);
+        wrong(&mut rig);
+        begin(&mut rig, Step::DryFire);
+        let (passed, measured) = yes_to_all(&mut rig);
+        assert!(!passed, "{measured}");
+        measured
+    };
+    let says = judged(|r| {
+        r.bend = Some(|s| {
+            if s.fire_on {
+                s.volts = Some(-260.0)
+            }
+        })
+    });
+    assert!(says.contains("inverted"), "{says}");
+    let says = judged(|r| r.bend = None);
+    assert!(
+        says.contains("the source is off, or the divider wrong"),
+        "{says}"
+    );
+    let says = judged(|r| r.table.wrong.source_off = false);
+    assert!(says.contains("An arc passed over"), "{says}");
+    let says = judged(|r| r.table.wrong.k1_mirror_open = true);
+    assert!(says.contains("did not follow torch-on"), "{says}");
+}
+
+#[test]
+fn a_dry_fire_wants_the_steps_before_it_and_an_open_step_bars_all_else() {
+    let mut rig = on_record([]);
+    rig.until(5.0, |r| r.m.line.usable() && r.phase() == Phase::Idle);
+    let answer = rig.ask(Ask::CommissionStep {
+        step: Step::DryFire,
+    });
+    assert!(matches!(&answer, Answer::Refused { reason, .. } if reason == "steps-before"));
+    let answer = rig.ask(Ask::CommissionStep { step: Step::Kerf });
+    assert!(matches!(&answer, Answer::Refused { reason, .. } if reason == "step-not-here"));
+    begin(&mut rig, Step::Papers);
+    for ask in [
+        Ask::Home,
+        Ask::Start,
+        Ask::PermitTest,
+        Ask::ChangeBegin,
+        Ask::Unload,
+    ] {
+        let answer = rig.ask(ask.clone());
+        assert!(
+            matches!(&answer, Answer::Refused { reason, .. } if reason == "step-open"),
+            "{ask:?}: {answer:?}"
+        );
+    }
+    // An answer is to the question that was seen.
+    let seen = rig.m.generation();
+    rig.must(Ask::CommissionAnswer { yes: true });
+    rig.wait(0.01);
+    let answer = rig.ask_seen(seen, Ask::CommissionAnswer { yes: true });
+    assert!(matches!(&answer, Answer::Refused { reason, .. } if reason == "stale"));
+    rig.must(Ask::CommissionLeave);
+    assert!(rig.m.records.is_empty(), "what was left is not on record");
+    rig.wait(0.1);
+    assert_eq!(rig.ask(Ask::CommissionLeave), Answer::AlreadySo);
+}

@@ -276,6 +276,7 @@ fn later() -> Vec<Event> {
         Event::CameCommissioned {
             covered: [(Step::Papers, "aabb".into())].into(),
         },
+        Event::DryFire,
     ]
 }
 

@@ -219,6 +219,7 @@ impl Event {
                 simulated,
                 ..
             } => commissioned(*step, *passed, measured, *simulated),
+            Self::DryFire => "The torch was asked for, for a dry fire.".into(),
             Self::CameCommissioned { covered } => format!(
                 "The simulated table came commissioned: {} steps count as made on it.",
                 covered.len()

@@ -1,11 +1,13 @@
 //! Whether a request may be carried out now. It performs nothing.
 
 mod change;
+mod commission;
 mod hand;
 pub(crate) mod no;
 
 use crate::ask::{Ask, CheckId, PressId};
 use crate::cause::Cause;
+use crate::commissioning::Step;
 use crate::machine::alarms::Alarmed;
 use crate::machine::checks;
 use crate::machine::datum::NUDGE_MM;
@@ -63,12 +65,16 @@ pub(crate) fn kind(ask: &Ask) -> &'static str {
         Ask::ChangeTouch => "change-touch",
         Ask::ChangeEnd => "change-end",
         Ask::ChangeCancel => "change-cancel",
+        Ask::CommissionStep { .. } => "commission-step",
+        Ask::CommissionAnswer { .. } => "commission-answer",
+        Ask::CommissionLeave => "commission-leave",
     }
 }
 
 /// Judges a request. A refusal is an answer.
 pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
     change::bars(m, ask)?;
+    commission::bars(m, ask)?;
     match ask {
         Ask::Load { job } => {
             at_rest(m)?;
@@ -169,6 +175,9 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
                 Some(check) => Err(No::Check(check)),
                 None => Ok(Yes::Do),
             }
+        }
+        Ask::CommissionStep { .. } | Ask::CommissionAnswer { .. } | Ask::CommissionLeave => {
+            commission::admit(m, ask)
         }
         _ => change::admit(m, ask),
     }
@@ -338,7 +347,10 @@ pub(crate) fn causes_gone(m: &Machine) -> Result<(), No> {
 pub(crate) fn all(m: &Machine) -> Vec<(&'static str, Option<No>)> {
     let no = |r: Result<Yes, No>| r.err();
     let would = |ask: Ask| (kind(&ask), no(admit(m, &ask)));
-    let unless_changing = |r: Result<Yes, No>| no(change::bars(m, &Ask::Start).and(r));
+    let unless_changing = |r: Result<Yes, No>| {
+        let open = commission::bars(m, &Ask::Start);
+        no(change::bars(m, &Ask::Start).and(open).and(r))
+    };
     let load = at_rest(m).and(if held(m) { Err(No::Held) } else { Ok(Yes::Do) });
     let clearable = m
         .alarms
@@ -402,6 +414,12 @@ pub(crate) fn all(m: &Machine) -> Vec<(&'static str, Option<No>)> {
         would(Ask::ChangeTouch),
         would(Ask::ChangeEnd),
         would(Ask::ChangeCancel),
+        (
+            "commission-step",
+            unless_changing(commission::begin(m, Step::Papers)),
+        ),
+        ("commission-answer", no(commission::answer(m))),
+        would(Ask::CommissionLeave),
     ]
 }
 
@@ -417,6 +435,8 @@ pub(crate) struct Fingerprint {
     found: Found,
     seal: Option<String>,
     change: Option<ChangeStep>,
+    /// The open step of commissioning, and how many of its turns are left.
+    step: Option<(Step, usize)>,
     /// Whoever has not seen the last HOLD has seen an older state, whatever it was pressed in.
     holds: u64,
 }
@@ -437,6 +457,7 @@ pub(crate) fn renew(old: &mut Fingerprint, m: &Machine) -> bool {
         | put(&mut old.stop, m.run.as_ref().and_then(|_| m.stop_now()))
         | put(&mut old.found, m.found)
         | put(&mut old.change, m.change.as_ref().map(|c| c.step))
+        | put(&mut old.step, m.commission.as_ref().map(|c| (c.step, c.left())))
         | put(&mut old.holds, m.presses.count());
     if old.seal.as_deref() != seal {
         old.seal = seal.map(str::to_owned);

@@ -1,8 +1,51 @@
-//! Commissioning, as far as the machine has a part in it.
+//! Commissioning, as far as the machine has a part in it: the step that is open is shown the levels, its
+//! permit tests and dry fires are made, and how it went is recorded.
+//!
+//! Nothing of what a walk lets happen is hidden: working the emergency stop latches as it always does, and
+//! the latches are cleared by the operator as always.
 
-use super::Machine;
-use crate::commissioning::Step;
+use core::time::Duration;
+
+use units::Time;
+
+use super::{Act, Machine};
+use crate::commissioning::{Own, Sequence, Step, has_course};
 use crate::event::Event;
+use crate::guard::EdgeInput;
+use crate::machine::checks;
+use crate::view::{CommissioningView, OpenStepView, StepView};
+
+/// Between two turns of the machine's own, and before the first (ours).
+const PAUSE: Duration = Duration::from_millis(500);
+
+/// A step that is open.
+#[derive(Clone, Debug)]
+pub(crate) struct OpenStep {
+    pub step: Step,
+    sequence: Sequence,
+    /// The sensing circuit was told to be on the torch for it.
+    sensing: bool,
+    /// The machine's own turn was begun.
+    own: bool,
+    /// The permit relay's mirror was seen to close, and to open.
+    relay: (Option<Time>, Option<Time>),
+    /// Presses of HOLD when it was begun or last answered: after another nothing pulses or fires by itself.
+    holds: u64,
+    /// When the last turn of the machine's own was over, or an answer came.
+    turned: Time,
+}
+
+impl OpenStep {
+    /// A question stands.
+    pub(crate) fn asks(&self) -> bool {
+        self.sequence.instruction().is_some_and(|i| i.answer)
+    }
+
+    /// Turns that are left.
+    pub(crate) fn left(&self) -> usize {
+        self.sequence.left()
+    }
+}
 
 impl Machine {
     /// A table that comes proved begins with the records of the steps that guard a person, once.
@@ -22,4 +65,200 @@ impl Machine {
     pub(super) fn open_step_says(&self) -> Option<String> {
         self.records.says(self.settings.commissioning.as_ref()?)
     }
+
+    /// Begins a step anew.
+    pub(super) fn begin_step(&mut self, step: Step) {
+        let Some(sequence) = Sequence::new(step, &self.signals) else {
+            return;
+        };
+        self.commission = Some(OpenStep {
+            step,
+            sequence,
+            sensing: false,
+            own: false,
+            relay: (None, None),
+            holds: self.presses.count(),
+            turned: self.now,
+        });
+        self.out.publish();
+    }
+
+    /// The operator has answered the question that is asked.
+    pub(super) fn answer_step(&mut self, yes: bool) {
+        let holds = self.presses.count();
+        if let Some(open) = &mut self.commission {
+            open.holds = holds;
+            open.turned = self.now;
+            let _ = open.sequence.told(self.now, yes);
+        }
+    }
+
+    /// Leaves the step as if it had not been begun: an older record stays.
+    pub(super) fn leave_step(&mut self) {
+        if let Some(open) = self.commission.take() {
+            self.sensing_ends(&open);
+            self.out.publish();
+        }
+    }
+
+    fn sensing_ends(&mut self, open: &OpenStep) {
+        if open.sensing && self.line.usable() {
+            self.disconnect_sense();
+        }
+    }
+
+    /// The machine's own turn is over: what it measured, or what was wrong.
+    pub(super) fn own_turn_over(&mut self, how: Result<String, String>) {
+        let now = self.now;
+        if let Some(open) = &mut self.commission {
+            open.sequence.done(now, how);
+            open.own = false;
+            open.turned = now;
+            self.out.publish();
+        }
+    }
+
+    /// An edge that is timed by the guard.
+    pub(super) fn note_relay(&mut self, input: EdgeInput, level: bool, at: Time) {
+        if let (EdgeInput::PermitClosed, Some(open)) = (input, &mut self.commission) {
+            match level {
+                true => open.relay = (Some(at), None),
+                false => open.relay.1 = Some(at),
+            }
+        }
+    }
+
+    /// A permit test has come to its end.
+    pub(super) fn step_tested(&mut self, passed: Option<bool>) {
+        let Some(open) = &self.commission else { return };
+        let limit_ms = self.settings.guard.relay_drop_ms;
+        let how = match (passed, open.relay) {
+            (Some(false), _) => Err(format!(
+                "The permit relay did not follow: it must close within 100 ms and open within {limit_ms} ms."
+            )),
+            (Some(true), (Some(closed), Some(opened))) => self.judge_hold(opened.since(closed)),
+            (Some(true), _) => Ok("The permit relay followed.".into()),
+            (None, _) => Ok("The permit was pulsed; no contact shows the relay.".into()),
+        };
+        self.own_turn_over(how);
+    }
+
+    /// The guard stops its pulses as it sees the relay close: from then on it only holds.
+    fn judge_hold(&self, held: Duration) -> Result<String, String> {
+        let ms = held.as_secs_f64() * 1000.0;
+        // The relay's shortest hold less 20 % (process handbook: common practice, invented).
+        let surely = ms * 0.8;
+        let told = self.settings.guard.relay_holds_ms;
+        if told as f64 > surely {
+            return Err(format!(
+                "The permit relay held for {ms:.0} ms: guard.relay_holds_ms is {told}, and must be {surely:.0} \
+                 or less."
+            ));
+        }
+        Ok(format!(
+            "The permit relay opened {ms:.0} ms after the pulses."
+        ))
+    }
+
+    /// Shows the open step the levels of this moment, does what it wants and records how it went.
+    pub(super) fn watch_commission(&mut self) {
+        let Some(mut open) = self.commission.take() else {
+            return;
+        };
+        if open.sequence.see(self.now, &self.signals) {
+            self.out.publish();
+        }
+        let senses = open.sequence.instruction().is_some_and(|i| i.senses);
+        let still = matches!(self.act, Act::Rest);
+        if senses && !open.sensing && still && self.line.usable() {
+            self.connect_sense();
+            open.sensing = true;
+        }
+        if open.sequence.own().is_some() && open.holds != self.presses.count() {
+            open.sequence
+                .done(self.now, Err("HOLD was pressed.".into()));
+        }
+        let waits = open.sequence.own().is_some() && still && !open.own;
+        // Relays and levels come to rest between two of them.
+        let own = open
+            .sequence
+            .own()
+            .filter(|_| waits && self.due(open.turned + PAUSE));
+        if let Some(outcome) = open.sequence.outcome() {
+            self.sensing_ends(&open);
+            self.record_step(open.step, outcome);
+            return;
+        }
+        if let Some(at) = open.sequence.due() {
+            self.due(at);
+        }
+        open.own |= own.is_some();
+        self.commission = Some(open);
+        match own {
+            Some(Own::PermitTest) => self.test_for_step(),
+            Some(Own::DryFire) => self.begin_dry_fire(),
+            None => {}
+        }
+    }
+
+    fn test_for_step(&mut self) {
+        // The step has asked for it, and nothing of it is done without a yes.
+        self.readiness.confirm(crate::CheckId::SourceOff, self.now);
+        match checks::bars_permit_test(self) {
+            Some(check) => {
+                let says = format!("The permit test was not made: {}.", not_so(check));
+                self.own_turn_over(Err(says));
+            }
+            None => self.begin_permit_test(),
+        }
+    }
+
+    fn record_step(&mut self, step: Step, outcome: crate::commissioning::Outcome) {
+        let table = self.settings.commissioning.as_ref();
+        let event = Event::Commissioned {
+            step,
+            passed: outcome.passed,
+            measured: outcome.measured,
+            covered: table
+                .and_then(|t| t.covered.get(&step).cloned())
+                .unwrap_or_default(),
+            simulated: table.is_some_and(|t| t.simulated),
+        };
+        self.record(event, true);
+        self.out.publish();
+    }
+
+    pub(super) fn commissioning_view(&self) -> Option<CommissioningView> {
+        let table = self.settings.commissioning.as_ref()?;
+        let row = |step: Step| {
+            let record = self.records.of(step);
+            StepView {
+                step,
+                standing: self.records.standing(step, table),
+                here: has_course(step),
+                measured: record.map(|r| r.measured.clone()),
+                simulated: record.is_some_and(|r| r.simulated),
+            }
+        };
+        let open = self.commission.as_ref().map(|open| {
+            let instruction = open.sequence.instruction();
+            OpenStepView {
+                step: open.step,
+                answer: instruction.as_ref().is_some_and(|i| i.answer),
+                wire: instruction.as_ref().and_then(|i| i.wire),
+                says: instruction.map(|i| i.says),
+                left: open.sequence.left(),
+                found: open.sequence.found().to_vec(),
+            }
+        });
+        Some(CommissioningView {
+            steps: Step::ALL.into_iter().map(row).collect(),
+            open,
+        })
+    }
+}
+
+/// A check that does not hold, as a clause.
+pub(super) fn not_so(check: crate::CheckId) -> String {
+    format!("not true: {}", crate::words::check(check).says)
 }

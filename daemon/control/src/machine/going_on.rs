@@ -97,13 +97,7 @@ impl Machine {
             Ask::HandGo { to } => self.hand_go(to),
             Ask::DatumNudge { dx_mm, dy_mm } => self.datum_nudge(dx_mm, dy_mm),
             Ask::DatumHere => self.datum_here(),
-            Ask::PermitTest => {
-                if self.line.usable() {
-                    self.disconnect_sense();
-                }
-                self.set_phase(Phase::Test);
-                self.act = Act::Testing { since: self.now };
-            }
+            Ask::PermitTest => self.begin_permit_test(),
             Ask::ChangeBegin => self.begin_change(),
             Ask::ChangeIsolated => self.source_isolated(),
             Ask::ChangeParts { parts, set } => self.parts_changed(parts, set),
@@ -112,7 +106,18 @@ impl Machine {
             Ask::ChangeTouch => self.touch_with_new_parts(),
             Ask::ChangeEnd => self.end_change(false),
             Ask::ChangeCancel => self.cancel_change(),
+            Ask::CommissionStep { step } => self.begin_step(step),
+            Ask::CommissionAnswer { yes } => self.answer_step(yes),
+            Ask::CommissionLeave => self.leave_step(),
         }
+    }
+
+    pub(super) fn begin_permit_test(&mut self) {
+        if self.line.usable() {
+            self.disconnect_sense();
+        }
+        self.set_phase(Phase::Test);
+        self.act = Act::Testing { since: self.now };
     }
 
     fn start(&mut self) {

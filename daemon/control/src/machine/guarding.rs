@@ -171,6 +171,7 @@ impl Machine {
     }
 
     fn edge(&mut self, input: EdgeInput, level: bool, at: Time, after: Option<Time>) {
+        self.note_relay(input, level, at);
         match (input, level) {
             (EdgeInput::FireOn, true) => self.guard.fire_rise = Some(at),
             (EdgeInput::FireOn, false) => self.guard.fire_fall = Some(at),
@@ -210,6 +211,7 @@ impl Machine {
     pub(super) fn permit_test_broken(&mut self, cause: Option<Cause>) {
         self.readiness.withdraw(CheckId::SourceOff);
         self.record(Event::PermitTestBroken { cause }, true);
+        self.own_turn_over(Err("The permit test was broken off.".into()));
     }
 
     pub(super) fn permit_test_ended(&mut self, passed: Option<bool>) {
@@ -233,6 +235,7 @@ impl Machine {
                 self.out.publish();
             }
         }
+        self.step_tested(passed);
     }
 
     /// Sets a latch: it bars a start until an operator clears it.

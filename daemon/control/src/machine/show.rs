@@ -28,7 +28,7 @@ impl Machine {
         match &self.act {
             Act::Starting => Phase::Starting,
             Act::Stopping(_) => Phase::Stopping,
-            Act::Cutting(_) | Act::Parking(_) => Phase::Running,
+            Act::Cutting(_) | Act::Parking(_) | Act::DryFire(_) => Phase::Running,
             Act::Homing { .. } | Act::ToMark(_) => Phase::Homing,
             Act::Hand(_) => Phase::Hand,
             Act::Changing(_) => Phase::Changing,
@@ -89,6 +89,7 @@ impl Machine {
                 Some(*since),
                 Some(super::home::HOMING_LIMIT.as_secs_f64()),
             ),
+            Act::DryFire(_) => (Waiting::ArcToGoOut, None, None),
             Act::Testing { since } => (
                 Waiting::MotionToStop,
                 Some(*since),
@@ -192,6 +193,7 @@ impl Machine {
             change: self.change_view(),
             self_test: self.self_test_view(),
             short_edges: self.short_edges_view(),
+            commissioning: self.commissioning_view(),
         }
     }
 

@@ -118,6 +118,9 @@ impl Machine {
                 if matches!(other, Act::Testing { .. }) {
                     self.permit_test_broken(Some(cause));
                 }
+                if matches!(other, Act::DryFire(_)) {
+                    self.own_turn_over(Err(format!("The dry fire was stopped. {why}")));
+                }
                 if matches!(other, Act::Changing(_)) {
                     self.stopped_in_change(cause);
                 }

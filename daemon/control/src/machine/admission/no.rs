@@ -61,6 +61,14 @@ pub(crate) enum No {
     ContactUnseen,
     /// A job without cuts.
     EmptyJob,
+    /// A step of commissioning is open: nothing that could fire, move or change the job is taken.
+    StepOpen,
+    /// None is open, or it asks nothing.
+    StepNotOpen,
+    /// That step is not made by the panel.
+    StepNotHere,
+    /// The steps before it do not stand.
+    StepsBefore,
     /// Torch parts are being changed, or that step of it is not due.
     Change(ChangeNo),
 }
@@ -95,6 +103,10 @@ impl No {
             Self::EndOfTravel => "end-of-travel",
             Self::ContactUnseen => "no-contact-seen",
             Self::EmptyJob => "empty-job",
+            Self::StepOpen => "step-open",
+            Self::StepNotOpen => "no-step",
+            Self::StepNotHere => "step-not-here",
+            Self::StepsBefore => "steps-before",
             Self::Change(no) => no.name(),
         }
     }
@@ -130,6 +142,10 @@ impl No {
                 "This controller connects the sensing circuit for a touch-off alone.".into()
             }
             Self::EmptyJob => "The job has no cuts.".into(),
+            Self::StepOpen => "A step of commissioning is open.".into(),
+            Self::StepNotOpen => "No step of commissioning asks for an answer.".into(),
+            Self::StepNotHere => "The panel does not make that step.".into(),
+            Self::StepsBefore => "The steps that guard a person before it do not stand.".into(),
             Self::Change(no) => no.says().into(),
         }
     }
@@ -163,6 +179,10 @@ impl No {
             Self::ContactUnseen => "Move it up, or over the sheet. A touch-off brings it down.",
             Self::EndOfTravel => "Move it another way.",
             Self::EmptyJob => "Load a program that cuts something.",
+            Self::StepOpen => "Finish the step, or leave it.",
+            Self::StepNotOpen => "Look what it asks for.",
+            Self::StepNotHere => "Make it by hand and keep the sheet.",
+            Self::StepsBefore => "Make steps 1 to 4 and 12 first.",
             Self::Change(no) => no.remedy(),
         }
     }
