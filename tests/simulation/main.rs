@@ -19,4 +19,5 @@ mod rows;
 mod second;
 mod sensing;
 mod watch;
+mod wiring;
 mod world;

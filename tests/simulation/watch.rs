@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 use std::time::Duration;
 
+use control::commissioning::Step as ProofStep;
 use control::guard::GuardRules;
 use control::view::{Phase, Step, View};
 use control::{Ask, Cause, Event, Machine, Signals};
@@ -138,8 +139,14 @@ impl Watch {
             !view.doubtful,
             "the permit rose with the place in doubt",
         );
+        let open = view.commissioning.as_ref().and_then(|c| c.open.as_ref());
+        let dry = open.is_some_and(|o| o.step == ProofStep::DryFire);
         let step = matches!(view.step, Some(Step::Ready | Step::AwaitArc));
-        self.must(now, step, &format!("the permit rose in {:?}", view.step));
+        self.must(
+            now,
+            step || dry,
+            &format!("the permit rose in {:?}", view.step),
+        );
         let latched = view.alarms.iter().any(|a| a.latched);
         self.must(now, !latched, "the permit rose with an alarm latched");
         self.must(
@@ -149,7 +156,7 @@ impl Watch {
         );
         self.must(
             now,
-            view.seal.is_some(),
+            view.seal.is_some() || dry,
             "the permit rose without a sealed job",
         );
     }

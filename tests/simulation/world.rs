@@ -3,6 +3,7 @@
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+use control::commissioning::{Hand, Step, Wire};
 use control::guard::{GuardOrder, GuardRules};
 use control::resume::Way;
 use control::view::{Phase, View};
@@ -58,6 +59,13 @@ impl Hands for Near {
 
     fn try_buttons(&mut self) {
         self.0.lock().expect("one thread").try_buttons();
+    }
+
+    fn work(&mut self, wire: Wire, how: Hand) {
+        let input =
+            simulator::harness::Input::named(wire.name()).expect("an input of the simulated table");
+        let act = table::hand_act(how);
+        self.0.lock().expect("one thread").work(input, act);
     }
 }
 
@@ -146,6 +154,8 @@ pub struct World {
     button_until: Option<Time>,
     /// The contact of K1 or its mirror does not say what it was told.
     k1_lies: bool,
+    /// The wires to the inputs are not right.
+    pub wired_wrong: bool,
     /// What the journal has told, against the ledger.
     told: told::Told,
     unsent: Vec<u8>,
@@ -213,6 +223,7 @@ impl World {
             disobeys: Vec::new(),
             button_until: None,
             k1_lies: false,
+            wired_wrong: false,
             told: told::Told::default(),
             unsent: Vec::new(),
             now: Time::ZERO,
@@ -419,6 +430,12 @@ impl World {
         }
     }
 
+    /// Inputs are worked by hand, or wired wrong: what they say is not what the relays do.
+    fn walked(&self) -> bool {
+        let open = self.view().commissioning.and_then(|c| c.open);
+        self.wired_wrong || open.is_some_and(|o| o.step != Step::DryFire)
+    }
+
     fn guard_step(&mut self) {
         if !self.awake(Part::Guard) {
             return;
@@ -427,8 +444,8 @@ impl World {
             self.guard.order(self.now, &order);
         }
         let mut signals = signals(&self.with_table(|t| t.levels()));
-        // A contact that welds, or a mirror that says so, is no start.
-        if signals.fire_on && !self.fire_was_on && !self.k1_lies {
+        // A contact that welds, a mirror that says so, or a hand that bridges it is no start.
+        if signals.fire_on && !self.fire_was_on && !self.k1_lies && !self.walked() {
             let kept = self.disk.start.is_some_and(|(_, kept)| kept);
             let now = self.now;
             self.watch.fires(now, kept);
@@ -543,7 +560,7 @@ impl World {
                     self.watch.event(self.now, &event);
                     self.settle_told(&event);
                     self.wishes.event(&event);
-                    if matches!(event, Event::CutStarted { .. }) {
+                    if matches!(event, Event::CutStarted { .. } | Event::DryFire) {
                         self.disk.begin_start(id);
                     }
                     self.events.push((self.now, event, durable));

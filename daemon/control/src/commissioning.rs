@@ -10,7 +10,7 @@ mod wire;
 use std::collections::BTreeMap;
 
 pub use process::commissioning::{Step, StepFacts};
-pub use sequence::{Instruction, Outcome};
+pub use sequence::{Hand, Instruction, Outcome};
 pub(crate) use sequence::{Own, Sequence, has_course};
 use serde::{Deserialize, Serialize};
 pub use wire::Wire;

@@ -6,7 +6,7 @@ use units::{Point, Segment};
 
 use crate::ask::CheckId;
 use crate::cause::{AlarmLevel, Cause};
-use crate::commissioning::{Standing, Step as ProofStep, Wire};
+use crate::commissioning::{Hand, Standing, Step as ProofStep, Wire};
 use crate::datum::DatumMark;
 use crate::parts::{Part, SetTag};
 use crate::resume::Stop;
@@ -126,8 +126,8 @@ pub struct OpenStepView {
     pub says: Option<String>,
     /// It is a question: yes or no.
     pub answer: bool,
-    /// The input that is worked.
-    pub wire: Option<Wire>,
+    /// The input that is worked, and how.
+    pub wire: Option<(Wire, Hand)>,
     /// Turns that are left, this one included.
     pub left: usize,
     /// What was found wrong so far.

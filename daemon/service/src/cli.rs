@@ -22,8 +22,8 @@ use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 pub use args::{
-    ArticleArgs, BackupArgs, CheckArgs, DEFAULT_PORT, Format, LogArgs, LogFormat, PracticeArgs,
-    ReplayArgs, RestoreArgs, RunChoice, ServeArgs, TableArgs, VetArgs, VetFormat,
+    ArticleArgs, BackupArgs, CheckArgs, CommissionArgs, DEFAULT_PORT, Format, LogArgs, LogFormat,
+    PracticeArgs, ReplayArgs, RestoreArgs, RunChoice, ServeArgs, TableArgs, VetArgs, VetFormat,
 };
 
 pub(crate) use args::{Cli, Command};
@@ -49,7 +49,7 @@ pub(crate) fn fail(command: &str, says: &str, exit: u8) -> ExitCode {
 }
 
 /// Prints to stdout. A reader that has gone away (`| head`) has read what it wanted.
-fn print(command: &str, text: &str, exit: u8) -> ExitCode {
+pub(crate) fn print(command: &str, text: &str, exit: u8) -> ExitCode {
     let mut out = std::io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Ok(()) => ExitCode::from(exit),

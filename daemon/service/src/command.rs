@@ -44,6 +44,7 @@ fn carry_out(command: Command) -> ExitCode {
         Command::Check(args) => check::run(&args),
         Command::Backup(args) => backup::make(&args),
         Command::Restore(args) => backup::restore(&args),
+        Command::Commission(args) => crate::commission::run(&args),
         Command::Article(args) => article::run(&args),
     }
 }

@@ -6,6 +6,7 @@ pub mod backup;
 pub mod board;
 pub mod cli;
 pub mod command;
+pub mod commission;
 pub mod config;
 pub mod files;
 pub mod guard_thread;

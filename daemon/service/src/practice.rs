@@ -17,7 +17,9 @@ use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use control::view::{Phase, View};
+use control::CheckId;
+use control::commissioning::Standing;
+use control::view::{Phase, StepView, View};
 use planning::{Job, Prepared};
 use program::Setup;
 use units::Time;
@@ -110,6 +112,7 @@ fn config(file: Option<&Path>) -> Result<Config, Trouble> {
 
 fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
     let mut config = config(args.config.as_deref())?;
+    config.commissioning.comes_proved &= !args.commission;
     let state = State::new(args.state.as_deref())?;
     config.counted = crate::journal::counted(state.path(), config.supplies);
     let config = Arc::new(config);
@@ -137,6 +140,9 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
         hands
             .inject(*fault)
             .map_err(|why| usage(format!("--fault: {why}")))?;
+    }
+    for fault in &args.wires {
+        hands.wire(*fault).map_err(unfinished)?;
     }
     if killed::wanted(args) {
         return killed::run(args, &table, state.path());
@@ -308,6 +314,11 @@ async fn headless(
     // The panel has ended: all that it recorded is there. A run that never began has no events.
     let earlier = Earlier::read(state).unwrap_or_default();
     let summary = Summary::new(job, &view, earlier, truth);
+    let mut checks = view.checks.iter();
+    let open = checks.find(|c| c.check == CheckId::Commissioned && c.holds != Some(true));
+    if let Some(open) = open {
+        complain(&format!("START is shut. {}", open.remedy));
+    }
     match args.format {
         Format::Json => say(&(serde_json::to_string(&summary).map_err(unfinished)? + "\n")),
         Format::Text => say(&summary.text(view.phase)),
@@ -340,6 +351,16 @@ fn say(text: &str) {
 }
 
 /// Follows the run until it is finished, or until nothing has changed for too long.
+/// A step of commissioning did not pass, and the operator makes none again: the job is not begun.
+fn not_commissioned(view: &View) -> bool {
+    let Some(table) = &view.commissioning else {
+        return false;
+    };
+    let failed = |s: &StepView| s.step.facts().guards && s.standing == Standing::Failed;
+    let quiet = table.open.is_none() && view.run.is_none() && view.alarms.is_empty();
+    quiet && table.steps.iter().any(failed)
+}
+
 async fn watch_to_the_end(panel: &Panel, job: &Job) -> View {
     let bar = progress_bar(job);
     let mut published = panel.watch();
@@ -356,7 +377,7 @@ async fn watch_to_the_end(panel: &Panel, job: &Job) -> View {
             since = (view.generation, latest.at);
         }
         let stuck = latest.at.since(since.1).as_secs_f64() > STUCK_S;
-        if view.phase == Phase::Finished || stuck {
+        if view.phase == Phase::Finished || stuck || not_commissioned(view) {
             bar.finish_and_clear();
             return view.clone();
         }

@@ -137,6 +137,18 @@ pub enum ToTable {
     TryButtons,
     /// Nozzle and electrode are new.
     NewParts,
+    /// From now on something is wrong with the wires. Nothing but new wires clears it.
+    Wire {
+        /// What.
+        fault: WireFault,
+    },
+    /// A hand works one of the panel's inputs.
+    Work {
+        /// Which.
+        input: Input,
+        /// How.
+        act: HandAct,
+    },
     /// Ask for the ledger.
     AskTruth,
 }
@@ -241,6 +253,201 @@ impl FaultKind {
             Self::TipOver => "tip-over",
             Self::PanelKilled => "panel-killed",
         }
+    }
+}
+
+/// An input of the panel, as its contact is wired.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[allow(missing_docs, reason = "named as the signals of the table")]
+pub enum Input {
+    FireOn,
+    ArcOk,
+    Contact,
+    Estop,
+    HoldButton,
+    AirOk,
+    TorchSeated,
+    PermitClosed,
+    SenseIsolated,
+}
+
+impl Input {
+    /// All of them.
+    pub const ALL: [Self; 9] = [
+        Self::FireOn,
+        Self::ArcOk,
+        Self::Contact,
+        Self::Estop,
+        Self::HoldButton,
+        Self::AirOk,
+        Self::TorchSeated,
+        Self::PermitClosed,
+        Self::SenseIsolated,
+    ];
+
+    /// Its name.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::FireOn => "fire_on",
+            Self::ArcOk => "arc_ok",
+            Self::Contact => "contact",
+            Self::Estop => "estop",
+            Self::HoldButton => "hold_button",
+            Self::AirOk => "air_ok",
+            Self::TorchSeated => "torch_seated",
+            Self::PermitClosed => "permit_closed",
+            Self::SenseIsolated => "sense_isolated",
+        }
+    }
+
+    /// The input of this name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|i| i.name() == name)
+    }
+
+    pub(crate) const fn closed_at_rest(self) -> bool {
+        matches!(
+            self,
+            Self::Estop | Self::AirOk | Self::TorchSeated | Self::SenseIsolated
+        )
+    }
+
+    /// Its contact is closed.
+    #[must_use]
+    pub const fn closed(self, levels: &Levels) -> bool {
+        match self {
+            Self::FireOn => levels.fire_on,
+            Self::ArcOk => levels.arc_ok,
+            Self::Contact => levels.contact,
+            Self::Estop => !levels.estop_open,
+            Self::HoldButton => levels.hold_button,
+            Self::AirOk => levels.air_ok,
+            Self::TorchSeated => levels.torch_seated,
+            Self::PermitClosed => levels.permit_closed,
+            Self::SenseIsolated => levels.sense_isolated,
+        }
+    }
+
+    pub(crate) const fn set(self, levels: &mut Levels, closed: bool) {
+        match self {
+            Self::FireOn => levels.fire_on = closed,
+            Self::ArcOk => levels.arc_ok = closed,
+            Self::Contact => levels.contact = closed,
+            Self::Estop => levels.estop_open = !closed,
+            Self::HoldButton => levels.hold_button = closed,
+            Self::AirOk => levels.air_ok = closed,
+            Self::TorchSeated => levels.torch_seated = closed,
+            Self::PermitClosed => levels.permit_closed = closed,
+            Self::SenseIsolated => levels.sense_isolated = closed,
+        }
+    }
+}
+
+/// What a hand does to an input.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum HandAct {
+    /// Works it: presses, bridges, opens.
+    Work,
+    /// Undoes that.
+    LetGo,
+    /// Takes its wire off the terminal.
+    WireOff,
+    /// Puts it back.
+    WireOn,
+}
+
+/// What can be wrong with the wires.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WireFault {
+    /// The input reads open whatever its contact does: a broken wire.
+    Open(Input),
+    /// It reads closed whatever its contact does: a short.
+    Closed(Input),
+    /// It reads closed where its contact is open, and the other way.
+    Inverted(Input),
+    /// Its contact bounces for 60 ms.
+    Bouncing(Input),
+    /// Each of two reads the contact of the other.
+    Crossed(Input, Input),
+    /// The start contact K1 is welded.
+    K1Welded,
+    /// The permit relay's contact K2 is welded.
+    K2Welded,
+    /// The sensing circuit stays on the torch.
+    K3Stuck,
+    /// The start wires are broken: the source never hears of a fire.
+    StartOpen,
+    /// The arc volts have the wrong sign.
+    VoltsInverted,
+    /// The wire of the arc volts is off: 0 V.
+    VoltsOpen,
+    /// The divider is another than the machine file says.
+    VoltsRatio,
+}
+
+impl WireFault {
+    /// All of them.
+    #[must_use]
+    pub fn all() -> Vec<Self> {
+        let mut all = vec![
+            Self::K1Welded,
+            Self::K2Welded,
+            Self::K3Stuck,
+            Self::StartOpen,
+            Self::VoltsInverted,
+            Self::VoltsOpen,
+            Self::VoltsRatio,
+        ];
+        for (i, a) in Input::ALL.into_iter().enumerate() {
+            all.extend([
+                Self::Open(a),
+                Self::Closed(a),
+                Self::Inverted(a),
+                Self::Bouncing(a),
+            ]);
+            all.extend(
+                Input::ALL
+                    .into_iter()
+                    .skip(i + 1)
+                    .map(|b| Self::Crossed(a, b)),
+            );
+        }
+        all
+    }
+
+    /// Its name on the command line.
+    #[must_use]
+    pub fn name(&self) -> String {
+        match self {
+            Self::Open(i) => format!("{}:open", i.name()),
+            Self::Closed(i) => format!("{}:closed", i.name()),
+            Self::Inverted(i) => format!("{}:inverted", i.name()),
+            Self::Bouncing(i) => format!("{}:bouncing", i.name()),
+            Self::Crossed(a, b) => format!("{}:{}", a.name(), b.name()),
+            Self::K1Welded => "k1-welded".into(),
+            Self::K2Welded => "k2-welded".into(),
+            Self::K3Stuck => "k3-stuck".into(),
+            Self::StartOpen => "start-open".into(),
+            Self::VoltsInverted => "volts-inverted".into(),
+            Self::VoltsOpen => "volts-open".into(),
+            Self::VoltsRatio => "volts-ratio".into(),
+        }
+    }
+
+    /// The fault of this name; two inputs that are crossed may be named either way round.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        let turned = name.split_once(':').map(|(a, b)| format!("{b}:{a}"));
+        let mut all = Self::all().into_iter();
+        all.find(|f| {
+            let own = f.name();
+            own == name || (matches!(f, Self::Crossed(..)) && Some(own) == turned)
+        })
     }
 }
 

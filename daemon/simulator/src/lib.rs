@@ -25,6 +25,7 @@ pub mod shell;
 mod source;
 mod table;
 mod wire;
+mod wiring;
 
 pub use frame::crc16;
 pub use metal::Metal;

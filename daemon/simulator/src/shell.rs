@@ -448,6 +448,14 @@ impl Shell {
                 self.table.new_parts();
                 self.door.say(guest, &ToPanel::Done { refused: None });
             }
+            ToTable::Wire { fault } => {
+                self.table.wire(fault);
+                self.door.say(guest, &ToPanel::Done { refused: None });
+            }
+            ToTable::Work { input, act } => {
+                self.table.work(input, act);
+                self.door.say(guest, &ToPanel::Done { refused: None });
+            }
             ToTable::AskTruth => {
                 let truth = self.table.truth();
                 self.door.say(guest, &ToPanel::Truth { truth });

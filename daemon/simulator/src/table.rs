@@ -20,6 +20,7 @@ use crate::settings::TableSettings;
 use crate::sheet::{NOZZLE_RADIUS_MM, Sheet};
 use crate::source::{ArcChart, Gap, Source};
 use crate::wire::{Noise, WireIn};
+use crate::wiring::Wiring;
 
 /// Longest step while anything moves or burns, ns.
 const STEP_NS: u64 = 1_000_000;
@@ -65,6 +66,8 @@ pub struct Table {
     sense_wrong: SenseWrong,
     /// ... and with those of the start circuit, K1 and K2.
     start_wrong: (RelayWrong, RelayWrong),
+    /// The wires to the panel's inputs, and hands at them.
+    wiring: Wiring,
     /// What goes wrong by chance.
     rough: Option<Box<Rough>>,
 }
@@ -99,6 +102,7 @@ impl Table {
             buttons: buttons::Buttons::default(),
             sense_wrong: SenseWrong::default(),
             start_wrong: (RelayWrong::default(), RelayWrong::default()),
+            wiring: Wiring::default(),
             rough: settings.rough.then(|| Box::new(Rough::new(&settings))),
             settings,
         }
@@ -182,6 +186,12 @@ impl Table {
     /// The wires to the panel's inputs.
     #[must_use]
     pub fn levels(&self) -> Levels {
+        self.wiring
+            .read(self.now, self.contacts(), self.k3.closed())
+    }
+
+    /// The contacts themselves.
+    fn contacts(&self) -> Levels {
         Levels {
             fire_on: self.start_wrong.0.mirror.unwrap_or(self.k1.closed()),
             arc_ok: self.source.arc_ok(),
@@ -318,6 +328,7 @@ impl Table {
             self.source.next(),
             self.wrongs.chain_closes_at,
             self.buttons.next(),
+            self.wiring.next(self.now),
         ];
         for at in others.into_iter().flatten() {
             next = next.min(at);

@@ -3,9 +3,12 @@
 //! It knows nothing of the machine. Whatever reads wrong is noted and the rest is still asked for, so that
 //! one walk finds all that is wrong.
 
+mod courses;
+
 use core::time::Duration;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
+use serde::{Deserialize, Serialize};
 use units::Time;
 
 use super::Step;
@@ -44,6 +47,8 @@ enum Turn {
     Say(&'static str, &'static str),
     /// The permit relay is tested by the guard.
     PermitTest,
+    /// The sensing circuit is taken off the torch and put on it, and its mirror looked at.
+    SenseTest,
     /// The torch is fired without an arc.
     DryFire,
 }
@@ -57,6 +62,20 @@ impl Turn {
     }
 }
 
+/// What a hand does to an input.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Hand {
+    /// Works it.
+    Work,
+    /// Undoes that.
+    LetGo,
+    /// Takes its wire off.
+    WireOff,
+    /// Puts it back.
+    WireOn,
+}
+
 /// What a person is asked for now.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Instruction {
@@ -64,8 +83,8 @@ pub struct Instruction {
     pub says: String,
     /// It is a question: yes or no is waited for.
     pub answer: bool,
-    /// Which input is worked.
-    pub wire: Option<Wire>,
+    /// Which input is worked, and how.
+    pub wire: Option<(Wire, Hand)>,
     /// It wants the sensing circuit on the torch.
     pub senses: bool,
 }
@@ -74,6 +93,7 @@ pub struct Instruction {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Own {
     PermitTest,
+    SenseTest,
     DryFire,
 }
 
@@ -118,15 +138,7 @@ impl Sequence {
             .into_iter()
             .filter(|w| w.closed(levels).is_some())
             .collect();
-        let turns = match step {
-            Step::Papers => papers(),
-            Step::Inputs => walk(&fitted),
-            Step::Estop => estop(),
-            Step::Permit => permit(levels.permit_closed.is_some()),
-            Step::Contact => contact(),
-            Step::DryFire => dry_fire(),
-            _ => return None,
-        };
+        let turns = courses::of(step, levels, &fitted)?;
         Some(Self {
             turns: turns.into(),
             since: None,
@@ -142,31 +154,34 @@ impl Sequence {
 
     /// What a person is asked for; `None`: nothing, the machine is at work or all is done.
     pub(crate) fn instruction(&self) -> Option<Instruction> {
-        let says = |says: &str, answer, wire| Instruction {
+        let says = |says: &str, answer, wire: Option<(Wire, Hand)>| Instruction {
             says: says.into(),
             answer,
             wire,
-            senses: wire == Some(Wire::Contact),
+            senses: matches!(wire, Some((Wire::Contact, _))),
         };
         Some(match *self.turns.front()? {
             Turn::Rest => Instruction {
                 senses: true,
                 ..says("Leave every input alone for a moment.", false, None)
             },
-            Turn::Work(w) => says(w.by_hand().0, false, Some(w)),
-            Turn::LetGo(w) => says(w.by_hand().1, false, Some(w)),
+            Turn::Work(w) => says(w.by_hand().0, false, Some((w, Hand::Work))),
+            Turn::LetGo(w) => says(w.by_hand().1, false, Some((w, Hand::LetGo))),
             Turn::WireOff(w) => {
                 let text = format!("Take the wire of {} off its terminal.", w.name());
-                says(&text, false, Some(w))
+                says(&text, false, Some((w, Hand::WireOff)))
             }
             Turn::WireOn(w) => says(
                 &format!("Put the wire of {} back.", w.name()),
                 false,
-                Some(w),
+                Some((w, Hand::WireOn)),
             ),
-            Turn::Still(w, what) => says(what, true, Some(w)),
+            Turn::Still(w, what) => Instruction {
+                senses: w == Wire::Contact,
+                ..says(what, true, None)
+            },
             Turn::Say(question, _) | Turn::Only(question, _) => says(question, true, None),
-            Turn::PermitTest | Turn::DryFire => return None,
+            Turn::PermitTest | Turn::SenseTest | Turn::DryFire => return None,
         })
     }
 
@@ -174,6 +189,7 @@ impl Sequence {
     pub(crate) fn own(&self) -> Option<Own> {
         match self.turns.front()? {
             Turn::PermitTest => Some(Own::PermitTest),
+            Turn::SenseTest => Some(Own::SenseTest),
             Turn::DryFire => Some(Own::DryFire),
             _ => None,
         }
@@ -208,7 +224,12 @@ impl Sequence {
         let first = self.changed.values().map(|c| c.0).min();
         Some(match self.turns.front()? {
             Turn::Rest => since + STANDS,
-            Turn::Say(..) | Turn::Only(..) | Turn::Still(..) | Turn::PermitTest | Turn::DryFire => {
+            Turn::Say(..)
+            | Turn::Only(..)
+            | Turn::Still(..)
+            | Turn::PermitTest
+            | Turn::SenseTest
+            | Turn::DryFire => {
                 return None;
             }
             _ => first.map_or(since + HAND, |at| at + SETTLES),
@@ -232,12 +253,15 @@ impl Sequence {
             return false;
         };
         let over = match turn {
-            Turn::Rest => self.at_rest(now, since),
+            Turn::Rest => self.at_rest(now, since, s),
             Turn::Work(w) | Turn::WireOff(w) => self.worked(now, since, turn, w),
             Turn::LetGo(w) | Turn::WireOn(w) => self.let_go(now, since, w),
-            Turn::Still(..) | Turn::Say(..) | Turn::Only(..) | Turn::PermitTest | Turn::DryFire => {
-                false
-            }
+            Turn::Still(..)
+            | Turn::Say(..)
+            | Turn::Only(..)
+            | Turn::PermitTest
+            | Turn::SenseTest
+            | Turn::DryFire => false,
         };
         if over {
             self.next(now);
@@ -301,7 +325,7 @@ impl Sequence {
         }
     }
 
-    fn at_rest(&mut self, now: Time, since: Time) -> bool {
+    fn at_rest(&mut self, now: Time, since: Time, s: &Signals) -> bool {
         let moved = self.changed.values().map(|c| c.1).max();
         if now < moved.unwrap_or(since) + STANDS {
             if now < since + REST_LIMIT {
@@ -315,6 +339,11 @@ impl Sequence {
                 );
                 self.wrong(wire, says);
             }
+        }
+        if s.permit_closed == Some(true) {
+            let says = "permit_closed reads closed, and nothing asks for the relay: it is welded, or its mirror \
+                        contact is stuck or inverted.";
+            self.found.push(says.into());
         }
         self.rest = self.last.clone();
         true
@@ -463,137 +492,6 @@ impl Sequence {
         self.rest = self.last.clone();
         true
     }
-}
-
-fn papers() -> Vec<Turn> {
-    vec![
-        Turn::Say(
-            "Does each line of the wiring list stand for a wire that you have followed by hand?",
-            "The wiring list is not signed.",
-        ),
-        Turn::Say(
-            "Is the stop category chosen, written down and signed (stop category 0 or 1)?",
-            "No stop category is signed.",
-        ),
-        Turn::Say(
-            "Is the earthing measured, source, table and panel to one star point, and signed?",
-            "The earthing is not signed.",
-        ),
-    ]
-}
-
-fn walk(fitted: &[Wire]) -> Vec<Turn> {
-    let mut turns = vec![
-        Turn::Only(
-            "Is the power source isolated at its supply, and locked?",
-            "The source was not isolated.",
-        ),
-        Turn::Rest,
-    ];
-    for &wire in fitted {
-        turns.extend([Turn::Work(wire), Turn::LetGo(wire)]);
-        // Of an open contact a wire that is off changes nothing: the machine file sees to how it reads.
-        if wire.closed_at_rest() {
-            turns.extend([Turn::WireOff(wire), Turn::WireOn(wire)]);
-        }
-    }
-    turns
-}
-
-fn estop() -> Vec<Turn> {
-    let mut turns = vec![Turn::Rest];
-    for _ in 0..5 {
-        turns.extend([Turn::Work(Wire::Estop), Turn::LetGo(Wire::Estop)]);
-    }
-    turns.extend([
-        Turn::Say(
-            "Did the drives go dead each time, within 0.3 s?",
-            "The emergency stop did not take the drives each time.",
-        ),
-        Turn::Say(
-            "Did nothing start again by itself when it was released?",
-            "Something started again when the emergency stop was released.",
-        ),
-    ]);
-    turns
-}
-
-fn permit(mirror: bool) -> Vec<Turn> {
-    let mut turns = vec![
-        Turn::Only(
-            "Is the source isolated, or the start plug out?",
-            "The source was not isolated.",
-        ),
-        Turn::PermitTest,
-        Turn::PermitTest,
-        Turn::PermitTest,
-    ];
-    if !mirror {
-        turns.push(Turn::Say(
-            "No contact shows the relay: did you measure that it pulled, and opened within 100 ms?",
-            "The relay was not measured.",
-        ));
-    }
-    turns.extend([
-        Turn::Say(
-            "Measured at the relay: open within 100 ms of the panel's process being killed in a test?",
-            "The relay did not open in time when the process was killed.",
-        ),
-        Turn::Say(
-            "Measured at the relay: open within 300 ms of the process being stopped (SIGSTOP) in a test?",
-            "The relay did not open in time when the process was stopped.",
-        ),
-        Turn::Say(
-            "Measured at the relay: open within 350 ms of the serial plug being pulled in a test?",
-            "The relay did not open in time when the serial plug was pulled.",
-        ),
-    ]);
-    turns
-}
-
-fn contact() -> Vec<Turn> {
-    let c = Wire::Contact;
-    vec![
-        Turn::Only(
-            "Is the power source isolated at its supply, and locked?",
-            "The source was not isolated.",
-        ),
-        Turn::Rest,
-        Turn::Work(c),
-        Turn::LetGo(c),
-        Turn::Still(
-            c,
-            "Hold a wet rag between nozzle and sheet for some seconds. Done?",
-        ),
-        Turn::Say(
-            "Take the wire of the torch contact off. Is it off?",
-            "The wire was not taken off.",
-        ),
-        Turn::Still(c, "Touch the nozzle with the metal again. Done?"),
-        Turn::Say("Put the wire back. Is it on?", "The wire was not put back."),
-        Turn::Work(c),
-        Turn::LetGo(c),
-    ]
-}
-
-fn dry_fire() -> Vec<Turn> {
-    vec![
-        Turn::Only(
-            "Does the torch stand 20 mm over heavy scrap with the clamp on it, and is everybody clear?",
-            "The torch was not over scrap.",
-        ),
-        Turn::Only(
-            "Is the source on, and are eyes covered?",
-            "The source was not on.",
-        ),
-        Turn::DryFire,
-        Turn::DryFire,
-        Turn::DryFire,
-        Turn::Say(
-            "Did a pilot arc strike each time, and go out by itself?",
-            "No pilot arc was seen, or it did not go out.",
-        ),
-    ]
 }
 
 #[cfg(test)]

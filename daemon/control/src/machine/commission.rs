@@ -6,6 +6,7 @@
 
 use core::time::Duration;
 
+use link::Ticket;
 use units::Time;
 
 use super::{Act, Machine};
@@ -17,6 +18,9 @@ use crate::view::{CommissioningView, OpenStepView, StepView};
 
 /// Between two turns of the machine's own, and before the first (ours).
 const PAUSE: Duration = Duration::from_millis(500);
+
+/// The sensing relay's mirror must follow within this (ours: ten times the handbook's settling time).
+const SENSE_SWITCHES: Duration = Duration::from_millis(200);
 
 /// A step that is open.
 #[derive(Clone, Debug)]
@@ -33,6 +37,8 @@ pub(crate) struct OpenStep {
     holds: u64,
     /// When the last turn of the machine's own was over, or an answer came.
     turned: Time,
+    /// The sensing circuit was told off (`false`) or on, and by which line, and when it was done.
+    sense_test: Option<(bool, Ticket, Option<Time>)>,
 }
 
 impl OpenStep {
@@ -79,6 +85,7 @@ impl Machine {
             relay: (None, None),
             holds: self.presses.count(),
             turned: self.now,
+            sense_test: None,
         });
         self.out.publish();
     }
@@ -162,6 +169,7 @@ impl Machine {
 
     /// Shows the open step the levels of this moment, does what it wants and records how it went.
     pub(super) fn watch_commission(&mut self) {
+        self.look_at_sense_test();
         let Some(mut open) = self.commission.take() else {
             return;
         };
@@ -196,6 +204,7 @@ impl Machine {
         self.commission = Some(open);
         match own {
             Some(Own::PermitTest) => self.test_for_step(),
+            Some(Own::SenseTest) => self.begin_sense_test(),
             Some(Own::DryFire) => self.begin_dry_fire(),
             None => {}
         }
@@ -211,6 +220,56 @@ impl Machine {
             }
             None => self.begin_permit_test(),
         }
+    }
+
+    fn begin_sense_test(&mut self) {
+        let ticket = self.disconnect_sense();
+        if let Some(open) = &mut self.commission {
+            open.sense_test = Some((false, ticket, None));
+        }
+    }
+
+    /// Off, then on again: its mirror must say so each time.
+    fn look_at_sense_test(&mut self) {
+        let test = self.commission.as_ref().and_then(|open| open.sense_test);
+        let Some((on, ticket, done)) = test else {
+            return;
+        };
+        if !self.line.usable() {
+            return self.sense_test_over(Err("The controller was lost.".into()));
+        }
+        let Some(at) = done.or_else(|| self.executed(ticket).then_some(self.now)) else {
+            return;
+        };
+        let right = self.signals.sense_isolated == Some(!on);
+        if !right && !self.due(at + SENSE_SWITCHES) {
+            if let Some(open) = &mut self.commission {
+                open.sense_test = Some((on, ticket, Some(at)));
+            }
+            return;
+        }
+        if !right {
+            let told = if on { "on" } else { "off" };
+            return self.sense_test_over(Err(format!(
+                "The sensing circuit was told {told}, and its mirror says otherwise: the relay is stuck, or \
+                 sense_isolated inverted."
+            )));
+        }
+        if on {
+            return self.sense_test_over(Ok("The sensing relay switches off and on.".into()));
+        }
+        let ticket = self.connect_sense();
+        if let Some(open) = &mut self.commission {
+            open.sense_test = Some((true, ticket, None));
+        }
+    }
+
+    fn sense_test_over(&mut self, how: Result<String, String>) {
+        if let Some(open) = &mut self.commission {
+            open.sense_test = None;
+            open.sensing = true;
+        }
+        self.own_turn_over(how);
     }
 
     fn record_step(&mut self, step: Step, outcome: crate::commissioning::Outcome) {

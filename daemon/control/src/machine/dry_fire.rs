@@ -26,6 +26,8 @@ const READY_LIMIT: Duration = Duration::from_secs(20);
 const FOLLOWS: Duration = Duration::from_secs(1);
 /// The torch is dead below this, V.
 const DEAD_V: f64 = 5.0;
+/// Volts below this are inverted, V (process handbook 3.6: common practice, invented).
+const INVERTED_V: f64 = -20.0;
 /// Open-circuit volts of a sound divider (process handbook 3.6: common practice, from memory).
 const OPEN_CIRCUIT_V: core::ops::RangeInclusive<f64> = 200.0..=400.0;
 
@@ -195,7 +197,7 @@ fn judged(fire: &DryFire) -> Result<String, String> {
         );
     }
     match fire.highest_v {
-        Some(v) if v < 0.0 => Err(format!("{v:.0} V: the arc volts are inverted.")),
+        Some(v) if v < INVERTED_V => Err(format!("{v:.0} V: the arc volts are inverted.")),
         Some(v) if !OPEN_CIRCUIT_V.contains(&v) => Err(format!(
             "{v:.0} V open circuit; {:.0} to {:.0} is usual: the source is off, or the divider wrong.",
             OPEN_CIRCUIT_V.start(),

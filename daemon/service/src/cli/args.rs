@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
-use simulator::harness::{FaultKind, FaultSpec};
+use simulator::harness::{FaultKind, FaultSpec, WireFault};
 
 use super::faults::FaultArg;
 pub use super::make_args::{MakeArgs, MakeShape};
@@ -50,6 +50,8 @@ pub enum Command {
     Backup(BackupArgs),
     /// Put what a backup holds back in place; what lies there is moved aside
     Restore(RestoreArgs),
+    /// Prove the table step by step before anything is cut on it, and what is on record of that
+    Commission(CommissionArgs),
     /// First-article sums: what readings of a finished part say of kerf, scale and squareness
     Article(ArticleArgs),
     /// The simulated table as a process of its own
@@ -188,7 +190,7 @@ pub struct PracticeTyped {
     /// With mishaps by chance: misfires, slag, film, pieces that tip, resets
     #[arg(long)]
     pub rough: bool,
-    /// Let something go wrong: KIND@CUT[:MM], or noise=RATE; may be repeated
+    /// Let something go wrong: KIND@CUT[:MM], wire=NAME or noise=RATE; may be repeated
     #[arg(long = "fault", value_name = "SPEC", long_help = super::faults::HELP)]
     pub faults: Vec<FaultArg>,
     /// No console: an automatic operator runs the job, then a summary is printed
@@ -206,6 +208,9 @@ pub struct PracticeTyped {
     /// The automatic operator changes nozzle and electrode at the first lost arc
     #[arg(long, requires = "headless")]
     pub change_parts: bool,
+    /// The simulated table is not on record as commissioned; headless, the operator commissions it first
+    #[arg(long)]
+    pub commission: bool,
     /// Join a simulated table that runs already (see the hidden command `table`)
     #[arg(long, value_name = "DIR", hide = true)]
     pub table: Option<PathBuf>,
@@ -248,6 +253,10 @@ pub struct PracticeArgs {
     pub join: bool,
     /// Torch parts are changed at the first lost arc.
     pub change_parts: bool,
+    /// The table does not come commissioned.
+    pub commission: bool,
+    /// What is wrong with its wires.
+    pub wires: Vec<WireFault>,
     /// A table that runs already.
     pub table: Option<PathBuf>,
     /// How long the table waits for the panel, real time, ms.
@@ -266,10 +275,11 @@ impl PracticeArgs {
     /// A fault that this version does not know how to bring about, or two rates of noise.
     pub fn resolve(typed: PracticeTyped) -> Result<Self, String> {
         let mut faults = Vec::new();
-        let mut noise = None;
+        let (mut noise, mut wires) = (None, Vec::new());
         for fault in typed.faults {
             match fault {
                 FaultArg::At(spec) => faults.push(spec),
+                FaultArg::Wire(fault) => wires.push(fault),
                 FaultArg::Noise(rate) if noise.is_none() => noise = Some(rate),
                 FaultArg::Noise(_) => return Err("--fault noise=RATE: give one rate".into()),
             }
@@ -291,6 +301,8 @@ impl PracticeArgs {
             speed: typed.speed.unwrap_or(default_speed),
             seed: typed.seed,
             rough: typed.rough,
+            commission: typed.commission || !wires.is_empty(),
+            wires,
             faults,
             noise: noise.unwrap_or(0.0),
             headless: typed.headless,
@@ -407,6 +419,33 @@ pub struct CheckArgs {
     /// The machine file of the table [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
+}
+
+/// `standclear commission`.
+#[derive(Clone, Debug, Args)]
+pub struct CommissionArgs {
+    /// Make this step, by its number or name; left out: those that guard a person, in order
+    #[arg(value_name = "STEP")]
+    pub step: Option<String>,
+    /// Make none: print what is on record, on one page
+    #[arg(long, conflicts_with = "step")]
+    pub record: bool,
+    /// The machine file of the table [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// Folder of journal and programs [default: as `serve` takes it]
+    #[arg(long, value_name = "DIR")]
+    pub state: Option<PathBuf>,
+}
+
+impl CommissionArgs {
+    /// The folder of journal and programs.
+    ///
+    /// # Errors
+    /// None was named and none can be found, in words.
+    pub fn state_dir(&self) -> Result<PathBuf, String> {
+        state_dir(self.state.as_deref(), &|name| std::env::var_os(name))
+    }
 }
 
 /// `standclear article`.

@@ -1,8 +1,8 @@
-//! What `--fault` understands: `KIND@CUT[:MM]` and `noise=RATE`.
+//! What `--fault` understands: `KIND@CUT[:MM]`, `wire=NAME` and `noise=RATE`.
 
 use std::str::FromStr;
 
-use simulator::harness::{FaultKind, FaultSpec};
+use simulator::harness::{FaultKind, FaultSpec, Input, WireFault};
 
 /// For `--help`.
 pub const HELP: &str = "Let something go wrong; may be repeated.
@@ -11,6 +11,11 @@ KIND@CUT[:MM]  at cut CUT (from 1), MM along its path; without MM at its pierce 
                KIND: arc-lost, no-arc, arc-stuck, contact-stuck, no-contact, estop, link-cut,
                controller-reset, air-low, tip-over, and (headless) panel-killed: the panel's
                process is killed there and started again
+wire=NAME      from the start on something is wrong with the wires of the table, which is then not on record
+               as commissioned: INPUT:open, INPUT:closed, INPUT:inverted, INPUT:bouncing, INPUT:INPUT
+               (crossed), k1-welded, k2-welded, k3-stuck, start-open, volts-inverted, volts-open,
+               volts-ratio. INPUT: fire_on, arc_ok, contact, estop, hold_button, air_ok, torch_seated,
+               permit_closed, sense_isolated
 noise=RATE     chance that a bit on the wire is turned over, such as 1e-5";
 
 /// Most of a wire's bits may not be wrong: nothing would get through, and nothing be learnt.
@@ -21,6 +26,8 @@ const MOST_NOISE: f64 = 0.01;
 pub enum FaultArg {
     /// Something goes wrong at a place.
     At(FaultSpec),
+    /// Something is wrong with the wires.
+    Wire(WireFault),
     /// Bits on the wire are turned over at this rate (0 to 0.01).
     Noise(f64),
 }
@@ -36,6 +43,16 @@ impl FromStr for FaultArg {
                     "noise={rate}: a rate from 0 to {MOST_NOISE} is wanted"
                 )),
             };
+        }
+        if let Some(name) = text.strip_prefix("wire=") {
+            return WireFault::named(name).map(Self::Wire).ok_or_else(|| {
+                let inputs = Input::ALL.map(Input::name).join(", ");
+                format!(
+                    "wire={name}: there is no such fault. INPUT:open, :closed, :inverted, :bouncing or :INPUT \
+                     (crossed) of {inputs}; or k1-welded, k2-welded, k3-stuck, start-open, volts-inverted, \
+                     volts-open, volts-ratio"
+                )
+            });
         }
         let (name, place) = match text.split_once('@') {
             Some((name, place)) => (name, Some(place)),
@@ -53,6 +70,7 @@ impl FromStr for FaultArg {
 
 fn names() -> String {
     let mut all = FaultKind::ALL.map(FaultKind::name).to_vec();
+    all.push("wire=NAME");
     all.push("noise=RATE");
     all.join(", ")
 }

@@ -7,8 +7,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
+use control::commissioning::{Hand, Wire};
 use planning::Job;
-use simulator::harness::{FaultKind, FaultSpec, Hands, Plan, Truth};
+use simulator::harness::{FaultKind, FaultSpec, HandAct, Hands, Input, Plan, Truth, WireFault};
 use simulator::{TableSettings, Tongue, shell};
 use units::{Placement, Point};
 
@@ -87,6 +88,14 @@ impl SharedHands {
         self.with(|h| h.remedy(fault).map_err(|e| e.to_string()))
     }
 
+    /// From now on something is wrong with the wires.
+    ///
+    /// # Errors
+    /// In the table's words.
+    pub fn wire(&self, fault: WireFault) -> Result<(), String> {
+        self.with(|h| h.wire(fault).map_err(|e| e.to_string()))
+    }
+
     /// New torch parts are in.
     ///
     /// # Errors
@@ -112,6 +121,17 @@ impl SharedHands {
     }
 }
 
+/// What a hand does, in the table's words.
+#[must_use]
+pub fn hand_act(how: Hand) -> HandAct {
+    match how {
+        Hand::Work => HandAct::Work,
+        Hand::LetGo => HandAct::LetGo,
+        Hand::WireOff => HandAct::WireOff,
+        Hand::WireOn => HandAct::WireOn,
+    }
+}
+
 impl operator::Hands for SharedHands {
     fn set_right(&mut self) {
         if let Err(error) = self.remedy(None) {
@@ -127,6 +147,16 @@ impl operator::Hands for SharedHands {
 
     fn new_parts(&mut self) {
         if let Err(error) = SharedHands::new_parts(self) {
+            tracing::warn!(error, "the table does not answer its operator");
+        }
+    }
+
+    fn work(&mut self, wire: Wire, how: Hand) {
+        let Some(input) = Input::named(wire.name()) else {
+            return;
+        };
+        let act = hand_act(how);
+        if let Err(error) = self.with(|h| h.work(input, act).map_err(|e| e.to_string())) {
             tracing::warn!(error, "the table does not answer its operator");
         }
     }

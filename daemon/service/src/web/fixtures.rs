@@ -260,6 +260,7 @@ pub(super) fn view() -> View {
         change: Some(change()),
         self_test: self_test(),
         short_edges: short_edges(),
+        commissioning: None,
     }
 }
 
@@ -535,6 +536,9 @@ fn asks() -> Value {
         { "kind": "change-touch" },
         { "kind": "change-end" },
         { "kind": "change-cancel" },
+        { "kind": "commission-step", "step": "inputs" },
+        { "kind": "commission-answer", "yes": true },
+        { "kind": "commission-leave" },
     ])
 }
 

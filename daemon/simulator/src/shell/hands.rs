@@ -4,7 +4,9 @@ use std::io::{self, BufRead as _, BufReader, Write as _};
 use std::os::unix::net::UnixStream;
 use std::path::Path;
 
-use crate::harness::{FaultKind, FaultSpec, Plan, ToPanel, ToTable, Truth};
+use crate::harness::{
+    FaultKind, FaultSpec, HandAct, Input, Plan, ToPanel, ToTable, Truth, WireFault,
+};
 
 /// Hands that wait for each answer.
 #[derive(Debug)]
@@ -77,6 +79,22 @@ impl Hands {
     /// The table does not answer.
     pub fn new_parts(&mut self) -> Result<(), HandsError> {
         self.order(&ToTable::NewParts)
+    }
+
+    /// From now on something is wrong with the wires.
+    ///
+    /// # Errors
+    /// The table does not answer.
+    pub fn wire(&mut self, fault: WireFault) -> Result<(), HandsError> {
+        self.order(&ToTable::Wire { fault })
+    }
+
+    /// Works one of the panel's inputs.
+    ///
+    /// # Errors
+    /// The table does not answer.
+    pub fn work(&mut self, input: Input, act: HandAct) -> Result<(), HandsError> {
+        self.order(&ToTable::Work { input, act })
     }
 
     /// The ledger's own account.

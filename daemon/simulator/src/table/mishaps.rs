@@ -4,7 +4,7 @@ use units::Point;
 
 use super::{FaultRefused, KNOCK_MM, Table};
 use crate::faults::Moment;
-use crate::harness::{FaultKind, FaultSpec};
+use crate::harness::{FaultKind, FaultSpec, HandAct, Input, WireFault};
 use crate::relays::{RelayWrong, SenseWrong};
 
 /// A button that was struck is not freed within this: a controller that was not told has come to the
@@ -102,7 +102,42 @@ impl Table {
             self.sense_wrong = SenseWrong::default();
             self.start_relays(RelayWrong::default(), RelayWrong::default());
         }
+        self.suffer_wires();
         self.feel(self.now, None);
+    }
+
+    /// From now on this is wrong with the wires: no hand that sees to the table clears it.
+    pub fn wire(&mut self, fault: WireFault) {
+        self.wiring.add(fault);
+        self.suffer_wires();
+    }
+
+    /// A hand works one of the panel's inputs.
+    pub fn work(&mut self, input: Input, act: HandAct) {
+        self.wiring.work(self.now, input, act);
+        if input == Input::Estop && matches!(act, HandAct::Work | HandAct::LetGo) {
+            self.wrongs.chain_open = act == HandAct::Work;
+            self.controller.chain(self.now, self.wrongs.chain_open);
+        }
+    }
+
+    fn suffer_wires(&mut self) {
+        let welded = RelayWrong {
+            welded: true,
+            ..RelayWrong::default()
+        };
+        let (mut k1, mut k2) = self.start_wrong;
+        if self.wiring.has(WireFault::K1Welded) {
+            k1 = welded;
+        }
+        if self.wiring.has(WireFault::K2Welded) {
+            k2 = welded;
+        }
+        self.start_relays(k1, k2);
+        if self.wiring.has(WireFault::K3Stuck) {
+            self.sense_wrong.stuck = Some(true);
+        }
+        self.source.dead |= self.wiring.has(WireFault::StartOpen);
     }
 
     /// What is wrong with the relay of the sensing circuit from now on, and with its mirror contact.

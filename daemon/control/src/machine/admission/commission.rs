@@ -2,6 +2,7 @@
 
 use super::{No, Yes, at_rest, held};
 use crate::ask::{Ask, CheckId};
+use crate::cause::Cause;
 use crate::commissioning::{Step, has_course};
 use crate::machine::Machine;
 
@@ -51,6 +52,16 @@ pub(super) fn begin(m: &Machine, step: Step) -> Result<Yes, No> {
     );
     if by_controller && !m.line.usable() {
         return Err(No::Check(CheckId::LinkAlive));
+    }
+    // A step that would fail by an alarm alone is not begun: its record would say so for nothing.
+    let mut latches = m.alarms.latches();
+    let bars = match step {
+        Step::Permit => latches.any(|c| c != Cause::PermitStuck),
+        Step::Contact | Step::DryFire => latches.next().is_some(),
+        _ => false,
+    };
+    if bars {
+        return Err(No::Check(CheckId::NoLatch));
     }
     if step == Step::DryFire {
         let before = Step::guarding().filter(|s| *s != Step::DryFire);
