@@ -153,8 +153,8 @@ fn lock(device: &Path) -> Result<File, Unusable> {
         says: format!("{name}: {e}"),
         remedy: match e.kind() {
             std::io::ErrorKind::PermissionDenied => format!(
-                "Add this user to the group {} and log in again; the service also needs its drop-in, see \
-                 systemd/volts.conf",
+                "Add this user to the group {0} and log in again; the service also needs its drop-in, see \
+                 systemd/{0}.conf",
                 bus.to_lowercase()
             ),
             _ => format!(

@@ -13,6 +13,7 @@ mod lines;
 pub(crate) mod log;
 pub(crate) mod make;
 mod make_args;
+pub(crate) mod pages;
 pub(crate) mod replay;
 #[cfg(test)]
 mod tests;
@@ -23,7 +24,8 @@ use std::process::ExitCode;
 
 pub use args::{
     ArticleArgs, BackupArgs, CheckArgs, CommissionArgs, DEFAULT_PORT, Format, LogArgs, LogFormat,
-    PracticeArgs, ReplayArgs, RestoreArgs, RunChoice, ServeArgs, TableArgs, VetArgs, VetFormat,
+    PagesArgs, PracticeArgs, ReplayArgs, RestoreArgs, RunChoice, ServeArgs, TableArgs, VetArgs,
+    VetFormat,
 };
 
 pub(crate) use args::{Cli, Command};

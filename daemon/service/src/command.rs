@@ -8,7 +8,7 @@ use tracing_subscriber::EnvFilter;
 
 use crate::cli::{
     Cli, Command, Lines, PracticeArgs, USAGE, article, backup, check, colour_wanted, fail, log,
-    make, replay, vet,
+    make, pages, replay, vet,
 };
 
 /// Reads the command line of this process and carries it out.
@@ -45,6 +45,7 @@ fn carry_out(command: Command) -> ExitCode {
         Command::Backup(args) => backup::make(&args),
         Command::Restore(args) => backup::restore(&args),
         Command::Commission(args) => crate::commission::run(&args),
+        Command::Pages(args) => pages::run(&args),
         Command::Article(args) => article::run(&args),
     }
 }

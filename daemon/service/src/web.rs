@@ -130,6 +130,7 @@ fn share(state: WebState, stop: watch::Receiver<bool>) -> Served {
 fn routes(served: Served) -> Router {
     Router::new()
         .route("/api/watch", get(feed::watch))
+        .route("/api/here", get(screens::here))
         .route("/api/programs", get(ask::programs))
         .route("/api/program", get(ask::program))
         .route("/api/job", get(ask::job))

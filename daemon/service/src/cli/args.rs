@@ -44,7 +44,7 @@ pub enum Command {
     Log(LogArgs),
     /// Feed a recorded run through the panel's decisions again and compare
     Replay(ReplayArgs),
-    /// Look at configuration, serial port and pins: what is wrong and what to do
+    /// Look at configuration, port, pins, disk, clock and board: what is wrong and what to do
     Check(CheckArgs),
     /// Configuration, charts, programs and journal into one file
     Backup(BackupArgs),
@@ -57,6 +57,9 @@ pub enum Command {
     /// The simulated table as a process of its own
     #[command(hide = true)]
     Table(TableArgs),
+    /// Manual pages and completions, for the package
+    #[command(hide = true)]
+    Pages(PagesArgs),
 }
 
 /// How to print.
@@ -419,6 +422,12 @@ pub struct CheckArgs {
     /// The machine file of the table [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml]
     #[arg(long, value_name = "FILE")]
     pub config: Option<PathBuf>,
+    /// Folder of journal and programs [default: as `serve` takes it]
+    #[arg(long, value_name = "DIR")]
+    pub state: Option<PathBuf>,
+    /// How it is printed
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    pub format: Format,
 }
 
 /// `standclear commission`.
@@ -461,6 +470,13 @@ pub struct ArticleArgs {
     /// How the report is printed: text is a page to print
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     pub format: Format,
+}
+
+/// The hidden `standclear pages`.
+#[derive(Clone, Debug, Args)]
+pub struct PagesArgs {
+    /// Folder to write them into
+    pub dir: PathBuf,
 }
 
 /// The hidden `standclear table`.

@@ -5,7 +5,29 @@
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use axum::Json;
+use axum::extract::State as Shared;
+use serde::Serialize;
+
+use super::Served;
+use super::messages::VERSION;
 use crate::panel::Panel;
+
+/// The answer to `GET /api/here`, for the watchdog of the browser at the console.
+#[derive(Serialize)]
+pub(super) struct AtTheConsole {
+    v: u32,
+    /// Screens on this machine whose beat is heard.
+    screens: usize,
+}
+
+/// `GET /api/here`.
+pub(super) async fn here(Shared(served): Shared<Served>) -> Json<AtTheConsole> {
+    Json(AtTheConsole {
+        v: VERSION,
+        screens: served.screens.there(),
+    })
+}
 
 /// The screens at the console.
 pub(super) struct Screens {
@@ -41,6 +63,12 @@ impl Screens {
         if state.commanded {
             self.panel.screen(state.there > 0);
         }
+    }
+
+    /// How many are there now.
+    fn there(&self) -> usize {
+        let state = self.state.lock().unwrap_or_else(PoisonError::into_inner);
+        state.there
     }
 
     /// A screen has commanded something.
