@@ -1,8 +1,13 @@
-//! `standclear check`: configuration, serial port, pins and arc volts: what is wrong and what to do.
+//! `standclear check`: configuration, dialect, serial port, pins, arc volts, state folder, disk, clock,
+//! supply, rights and versions: what was found, what was expected, and what to do.
 //!
 //! It only looks. It opens neither port nor pins: opening resets some controllers, and a pin taken
 //! here would end the permit of a panel that is cutting. The converter of the arc volts is opened and
-//! read, but not beside a panel that has it.
+//! read, but not beside a panel that has it. To time the disk a file without a name is written beside the
+//! journal and is gone at the end.
+
+mod board;
+mod disk;
 
 use std::fs;
 use std::os::unix::fs::{FileTypeExt as _, MetadataExt as _};
@@ -14,9 +19,10 @@ use rustix::fs::Access;
 
 use process::VoltsInput;
 
-use super::{CheckArgs, USAGE, fail, print};
+use super::args::state_dir;
+use super::{CheckArgs, Format, USAGE, fail, print};
 use crate::arc_volts::{self, TriedOut};
-use crate::board;
+use crate::board as pins_of;
 use crate::config::{Config, Found as MachineFile, SIGNALS};
 use crate::pins::Monotonic;
 
@@ -25,8 +31,17 @@ use crate::pins::Monotonic;
 pub struct Found {
     /// What was looked at.
     pub what: &'static str,
+    /// What it must be.
+    pub expected: &'static str,
     /// In order, or wrong with what to do.
-    pub how: Result<String, (String, String)>,
+    pub how: Judged,
+}
+
+/// What was found: in order, or wrong with what to do.
+pub type Judged = Result<String, (String, String)>;
+
+fn wrong(found: &str, remedy: &str) -> Judged {
+    Err((found.to_owned(), remedy.to_owned()))
 }
 
 /// Runs the command.
@@ -42,8 +57,15 @@ pub fn run(args: &CheckArgs) -> ExitCode {
     found.extend(does_without(&config.link.dialect));
     found.extend(pins(&config));
     found.push(volts(&config));
+    let state = state_dir(args.state.as_deref(), &|name| std::env::var_os(name));
+    found.extend(disk::lines(state.as_deref().map_err(String::as_str)));
+    found.extend(board::lines(Path::new("/")));
     let wrong = found.iter().any(|f| f.how.is_err());
-    print("check", &text(&found), u8::from(wrong))
+    let told = match args.format {
+        Format::Text => text(&found),
+        Format::Json => json(&found),
+    };
+    print("check", &told, u8::from(wrong))
 }
 
 /// What takes away or proves and this controller cannot do: no fault, and to be known.
@@ -52,6 +74,7 @@ fn does_without(dialect: &Dialect) -> impl Iterator<Item = Found> {
     let all = dialect.lacks().into_iter().filter(|l| l.id != "stamps");
     all.map(|lack| Found {
         what: "controller",
+        expected: "what takes away or proves, as far as the controller can",
         how: Ok(format!("{} {}", lack.says, lack.therefore)),
     })
 }
@@ -64,8 +87,8 @@ pub fn text(found: &[Found]) -> String {
             Ok(says) => out.push_str(&format!("{:<20} in order  {says}\n", f.what)),
             Err((says, remedy)) => {
                 out.push_str(&format!(
-                    "{:<20} WRONG     {says}\n{:<30} -> {remedy}\n",
-                    f.what, ""
+                    "{:<20} WRONG     {says}\n{:<30} expected: {}\n{:<30} -> {remedy}\n",
+                    f.what, "", f.expected, ""
                 ));
             }
         }
@@ -79,6 +102,27 @@ pub fn text(found: &[Found]) -> String {
     out
 }
 
+/// One object: version of this form, how many are wrong, and a line for each thing.
+pub fn json(found: &[Found]) -> String {
+    let lines: Vec<_> = found
+        .iter()
+        .map(|f| {
+            let (says, remedy) = match &f.how {
+                Ok(says) => (says, None),
+                Err((says, remedy)) => (says, Some(remedy)),
+            };
+            serde_json::json!({
+                "what": f.what, "in_order": f.how.is_ok(), "found": says, "expected": f.expected, "to_do": remedy
+            })
+        })
+        .collect();
+    let wrong = found.iter().filter(|f| f.how.is_err()).count();
+    format!(
+        "{}\n",
+        serde_json::json!({ "v": 1, "wrong": wrong, "lines": lines })
+    )
+}
+
 fn configuration(config: &Config, file: &str) -> Found {
     let chart = match config.chart.len() {
         0 => "no chart".to_owned(),
@@ -86,6 +130,7 @@ fn configuration(config: &Config, file: &str) -> Found {
     };
     Found {
         what: "configuration",
+        expected: "a machine file, dialect and chart without a mistake",
         how: Ok(format!(
             "{file}: {}, dialect {}, {} baud, {chart}",
             config.name, config.link.dialect.name, config.link.baud
@@ -103,6 +148,7 @@ fn lost_arc(dialect: &Dialect) -> Found {
     };
     Found {
         what: "place of a lost arc",
+        expected: "told either way",
         how: Ok(says.into()),
     }
 }
@@ -111,6 +157,7 @@ fn lost_arc(dialect: &Dialect) -> Found {
 pub fn port(path: &Path) -> Found {
     Found {
         what: "serial port",
+        expected: "the port of link.port, there and to be opened by this user",
         how: look_at_port(path),
     }
 }
@@ -175,7 +222,7 @@ pub fn group_name(groups: &str, gid: u32) -> String {
 /// The pins, what else could drive them here, and how a broken wire at each input is found.
 fn pins(config: &Config) -> Vec<Found> {
     let pins = &config.pins;
-    let how = board::look(pins).map(|board| {
+    let how = pins_of::look(pins).map(|board| {
         let fitted: Vec<_> = pins.fitted.iter().map(String::as_str).collect();
         format!(
             "{}: {board}; fitted: {}",
@@ -185,15 +232,17 @@ fn pins(config: &Config) -> Vec<Found> {
     });
     let mut found = vec![Found {
         what: "pins",
+        expected: "the chip or board of [pins], with every line that is named, to be opened by this user",
         how: how.map_err(|e| (e.says, e.remedy)),
     }];
-    for (backend, here) in board::possible(pins) {
+    for (backend, here) in pins_of::possible(pins) {
         let says = match here {
             Ok(told) => format!("{} is possible here: {told}", backend.name()),
             Err(e) => format!("{} is not possible here: {}", backend.name(), e.says),
         };
         found.push(Found {
             what: "pins' backends",
+            expected: "told either way",
             how: Ok(says),
         });
     }
@@ -203,6 +252,7 @@ fn pins(config: &Config) -> Vec<Found> {
         };
         found.push(Found {
             what: "a broken wire",
+            expected: "told for each input",
             how: Ok(format!("{}: {}", input.signal, kind.proof)),
         });
     }
@@ -217,11 +267,13 @@ const AT_REST_V: f64 = 2.0;
 /// The converter of the arc volts: opened and read, unless a panel that runs has it.
 fn volts(config: &Config) -> Found {
     let what = "arc volts";
+    let expected = "a converter that answers, its wire on, within 2 V of nothing at rest";
     let Some(volts) = &config.volts else {
         let says = "no converter is named in [volts]: the panel cannot tell a double arc, an open circuit \
                     or a wrong divider";
         return Found {
             what,
+            expected,
             how: Ok(says.into()),
         };
     };
@@ -239,7 +291,11 @@ fn volts(config: &Config) -> Found {
             )),
         },
     };
-    Found { what, how }
+    Found {
+        what,
+        expected,
+        how,
+    }
 }
 
 fn judge_volts(device: &str, tried: TriedOut) -> Result<String, (String, String)> {

@@ -2,7 +2,7 @@ use clap::{CommandFactory as _, Parser as _};
 use simulator::harness::FaultKind;
 
 use super::args::{Cli, Command, PracticeArgs, RunChoice, state_dir};
-use super::check::{Found, group_name, port, text as check_text};
+use super::check::{Found, group_name, json as check_json, port, text as check_text};
 use super::faults::FaultArg;
 use super::log::{csv, text as log_text};
 use crate::journal::{Entry, Gap, Start, Story};
@@ -273,10 +273,12 @@ fn a_check_tells_each_thing_and_counts_what_is_wrong() {
     let found = [
         Found {
             what: "configuration",
+            expected: "a file",
             how: Ok("machine.toml".into()),
         },
         Found {
             what: "pins",
+            expected: "a chip",
             how: Err(("no pins".into(), "Use practice".into())),
         },
     ];
@@ -285,6 +287,15 @@ fn a_check_tells_each_thing_and_counts_what_is_wrong() {
         text.contains("pins                 WRONG     no pins\n"),
         "{text}"
     );
+    assert!(text.contains(" expected: a chip\n"), "{text}");
     assert!(text.contains("-> Use practice\n"), "{text}");
     assert!(text.ends_with("1 thing is wrong.\n"), "{text}");
+    let told: serde_json::Value = serde_json::from_str(&check_json(&found)).expect("JSON");
+    assert_eq!((&told["v"], &told["wrong"]), (&1.into(), &1.into()));
+    assert_eq!(told["lines"][0]["in_order"], true);
+    assert!(told["lines"][0]["to_do"].is_null());
+    let pins = serde_json::json!({
+        "what": "pins", "in_order": false, "found": "no pins", "expected": "a chip", "to_do": "Use practice"
+    });
+    assert_eq!(told["lines"][1], pins);
 }
