@@ -9,6 +9,8 @@
 mod circles;
 #[path = "tidy/docs.rs"]
 mod docs;
+#[path = "tidy/guide.rs"]
+mod guide;
 #[path = "tidy/house.rs"]
 mod house;
 #[path = "tidy/screen.rs"]

@@ -11,6 +11,7 @@ mod connections;
 mod door;
 mod feed;
 mod files;
+mod guide;
 pub mod messages;
 mod pass;
 mod screens;
@@ -145,6 +146,8 @@ fn routes(served: Served) -> Router {
         .route("/api/enter", post(seat::enter))
         .route("/api/{*rest}", any(ask::nothing_there))
         .route("/api", any(ask::nothing_there))
+        .route("/guide/", get(guide::first))
+        .route("/guide/{name}", get(guide::page))
         .fallback(get(files::file))
         .layer(middleware::from_fn(trouble::in_time))
         .layer(middleware::from_fn_with_state(served.clone(), seat::keep))

@@ -15,38 +15,51 @@ use super::{Backend, Starting, VoltsConfig};
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct File {
+    /// What the table is called on the console.
     pub name: String,
     /// Path of the chart, relative to the file; left out: no chart.
     pub chart: Option<String>,
+    /// Where things are on the table.
     #[serde(default)]
     pub table: Table,
+    /// What the axes can do.
     #[serde(default)]
     pub motion: MotionLimits,
+    /// The serial port and how the controller is spoken to.
     pub link: Link,
+    /// Which pin carries which signal.
     pub pins: Pins,
     /// Left out: the board has no converter for the arc volts.
     pub volts: Option<VoltsConfig>,
+    /// Limits of the guard.
     #[serde(default)]
     pub guard: GuardSettings,
+    /// How the arc signal lags behind the arc.
     #[serde(default)]
     pub arc_signal: ArcEdge,
     /// Left out: nothing would show it.
     #[serde(default)]
     pub estop: EstopProof,
+    /// Settings of a cut's cycle that no chart row holds.
     #[serde(default)]
     pub cycle: CycleSettings,
+    /// The power source.
     #[serde(default)]
     pub source: Source,
+    /// The air supply.
     #[serde(default)]
     pub air: Air,
+    /// M words of the cutting programs.
     #[serde(default)]
     pub words: Words,
     /// Left out: the wear of the fitted set is not known.
     pub supplies: Option<Set>,
     /// What the last first article reached, mm to either side; left out: not known.
     pub reached_tolerance_mm: Option<f64>,
+    /// What the run does when the screen that commands is lost.
     #[serde(default)]
     pub screen_lost: ScreenLost,
+    /// Who may look.
     #[serde(default)]
     pub access: Access,
 }
@@ -55,6 +68,7 @@ pub struct File {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Access {
+    /// From where screens may watch.
     #[serde(default)]
     pub watch: WatchFrom,
 }
@@ -85,17 +99,23 @@ pub enum ScreenLost {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Table {
+    /// Travel along X, Y and Z, mm.
     #[serde(deserialize_with = "exactly")]
     pub travel: [f64; 3],
+    /// Lower left corner of the sheet, machine coordinates, mm.
     #[serde(deserialize_with = "exactly")]
     pub sheet_corner: [f64; 2],
+    /// Top of the slats, machine coordinates, mm.
     pub slat_top_z: f64,
+    /// Where the torch parks, machine coordinates, mm.
     #[serde(deserialize_with = "exactly")]
     pub park: [f64; 2],
     /// Left out: as `park`.
     #[serde(deserialize_with = "exactly_if_given")]
     pub change: Option<[f64; 2]>,
+    /// Distance between slats, mm.
     pub slat_pitch_mm: f64,
+    /// Depth of the slats, mm: how far a piece can fall.
     pub slat_depth_mm: f64,
 }
 
@@ -131,10 +151,14 @@ impl Default for Table {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Link {
+    /// Path of the serial port: one that stays the same when the plug is pulled and put back.
     pub port: String,
+    /// As set in the controller.
     #[serde(default = "baud")]
     pub baud: u32,
+    /// Path of the dialect, relative to the file.
     pub dialect: String,
+    /// No report for so long, and the link counts as cut, ms.
     #[serde(default = "silence_ms")]
     pub silence_ms: u64,
 }
@@ -151,10 +175,12 @@ fn silence_ms() -> u64 {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Pins {
+    /// What the pins are driven through.
     #[serde(default)]
     pub backend: Backend,
     /// With the character device alone: the chip that has the lines.
     pub chip: Option<String>,
+    /// Output line of the permit square wave.
     pub permit: Option<u32>,
     /// With the backend `none`: which signals the table has all the same.
     #[serde(default)]
@@ -171,11 +197,14 @@ pub struct Pins {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Input {
+    /// Its number: that of the line on its chip.
     pub pin: u32,
+    /// The resistor that pulls it while the contact is open.
     #[serde(default)]
     pub pull: Pull,
     /// The level while the contact is closed.
     pub closed_is: Level,
+    /// A change counts once it has lasted so long, ms.
     #[serde(default)]
     pub debounce_ms: u64,
 }
@@ -205,10 +234,15 @@ pub enum Level {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Source {
+    /// Rated current, A.
     pub rated_amps: f64,
+    /// Rated duty at that current, as a part of ten minutes (0 to 1).
     pub rated_duty: f64,
+    /// How it strikes its pilot arc.
     pub starting: Starting,
+    /// The arc voltage is told divided by this; 1: raw.
     pub divider: f64,
+    /// Currents for which sets of nozzles are at hand, A.
     pub settings_amps: Vec<f64>,
     /// `[source.times]`: as measured; left out: those of the invented table.
     pub times: SourceTimes,
@@ -231,13 +265,21 @@ impl Default for Source {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Air {
+    /// Receiver and everything that holds air with it, L.
     pub receiver_l: f64,
+    /// What the compressor delivers, L/min of free air.
     pub compressor_l_min: f64,
+    /// What the torch takes, L/min of free air.
     pub torch_l_min: f64,
+    /// The compressor starts at this pressure, bar.
     pub start_bar: f64,
+    /// The compressor stops at this pressure, bar.
     pub stop_bar: f64,
+    /// Below this at the source with flow the air is low, bar.
     pub low_bar: f64,
+    /// What filter and hose take with flow, bar.
     pub hose_bar: f64,
+    /// The gas flows on after the arc, s.
     pub post_flow_s: f64,
 }
 
@@ -260,7 +302,9 @@ impl Default for Air {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Words {
+    /// M words that mean torch on.
     pub torch_on: Vec<u16>,
+    /// M words that mean torch off.
     pub torch_off: Vec<u16>,
 }
 
