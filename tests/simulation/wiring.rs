@@ -32,7 +32,7 @@ fn found(fault: WireFault) -> Result<(Step, String), String> {
     let mut world = not_on_record(&[fault]);
     let end = world.now + LIMIT;
     let failed = |world: &World| {
-        let told = world.events.iter().find_map(|(_, e, _)| match e {
+        world.events.iter().find_map(|(_, e, _)| match e {
             Event::Commissioned {
                 step,
                 passed: false,
@@ -40,8 +40,7 @@ fn found(fault: WireFault) -> Result<(Step, String), String> {
                 ..
             } => Some((*step, measured.clone())),
             _ => None,
-        });
-        told
+        })
     };
     while world.now < end && failed(&world).is_none() {
         world.turn();

@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-use control::commissioning::{Hand, Step, Wire};
+use control::commissioning::Step;
 use control::guard::{GuardOrder, GuardRules};
 use control::resume::Way;
 use control::view::{Phase, View};
@@ -13,14 +13,15 @@ use simulator::harness::{FaultSpec, Levels};
 use simulator::{Table, TableSettings};
 use standclear::assemble::settings;
 use standclear::config::Config;
-use standclear::practice::operator::{Hands, Operator};
+use standclear::practice::operator::Operator;
 use standclear::practice::table;
 use standclear::runner::Automatic;
-use units::{Point, Time};
+use units::Time;
 
 mod disk;
 mod disobeys;
 mod dying;
+mod hands;
 mod keys;
 mod replaying;
 mod stalls;
@@ -34,40 +35,6 @@ use crate::watch::Watch;
 const SIGNALS_EVERY: Duration = Duration::from_millis(20);
 /// The operator looks at least this often.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
-
-/// Hands that act on the table in the same thread.
-#[derive(Clone)]
-struct Near(Arc<Mutex<Table>>);
-
-impl Hands for Near {
-    fn set_right(&mut self) {
-        self.0.lock().expect("one thread").remedy(None);
-    }
-
-    fn switch_source_off_and_on(&mut self) {
-        let stuck = Some(simulator::harness::FaultKind::ArcStuck);
-        self.0.lock().expect("one thread").remedy(stuck);
-    }
-
-    fn new_parts(&mut self) {
-        self.0.lock().expect("one thread").new_parts();
-    }
-
-    fn torch_on_sheet(&mut self) -> Option<Point> {
-        Some(self.0.lock().expect("one thread").truth().torch_on_sheet)
-    }
-
-    fn try_buttons(&mut self) {
-        self.0.lock().expect("one thread").try_buttons();
-    }
-
-    fn work(&mut self, wire: Wire, how: Hand) {
-        let input =
-            simulator::harness::Input::named(wire.name()).expect("an input of the simulated table");
-        let act = table::hand_act(how);
-        self.0.lock().expect("one thread").work(input, act);
-    }
-}
 
 /// A piece of metal is held to the nozzle for so long.
 const METAL: Duration = Duration::from_millis(400);
@@ -87,6 +54,7 @@ const TTY: usize = 4095;
 
 pub use disk::{Dead, Disk, Dying};
 pub use disobeys::Disobeys;
+use hands::Near;
 pub use keys::Keys;
 use replaying::{Recorded, traced};
 use stalls::Part;

@@ -74,7 +74,7 @@ impl Machine {
 
     /// Begins a step anew.
     pub(super) fn begin_step(&mut self, step: Step) {
-        let Some(sequence) = Sequence::new(step, &self.signals) else {
+        let Some(sequence) = Sequence::new(step, &self.signals, self.line.switches_sense()) else {
             return;
         };
         self.commission = Some(OpenStep {

@@ -4,12 +4,13 @@ use super::{Step, Turn, Wire};
 use crate::signals::Signals;
 
 /// The turns of a step on a table with these inputs; `None`: the panel does not make it.
-pub(super) fn of(step: Step, levels: &Signals, fitted: &[Wire]) -> Option<Vec<Turn>> {
+pub(super) fn of(step: Step, levels: &Signals, fitted: &[Wire], senses: bool) -> Option<Vec<Turn>> {
     Some(match step {
         Step::Papers => papers(),
         Step::Inputs => walk(fitted),
         Step::Estop => estop(),
         Step::Permit => permit(levels.permit_closed.is_some()),
+        Step::Contact if !senses => contact_by_meter(),
         Step::Contact => contact(levels.sense_isolated.is_some()),
         Step::DryFire => dry_fire(),
         _ => return None,
@@ -129,6 +130,20 @@ fn contact(mirror: bool) -> Vec<Turn> {
         turns.push(Turn::SenseTest);
     }
     turns
+}
+
+/// Where the controller alone connects the circuit, for a touch-off.
+fn contact_by_meter() -> Vec<Turn> {
+    vec![
+        Turn::Only(
+            "Is the power source isolated at its supply, and locked?",
+            "The source was not isolated.",
+        ),
+        Turn::Say(
+            "By a meter at the input: open in the air, closed on metal, open again with its wire off?",
+            "The contact's circuit was not proved by a meter.",
+        ),
+    ]
 }
 
 fn dry_fire() -> Vec<Turn> {

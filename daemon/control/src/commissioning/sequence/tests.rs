@@ -44,7 +44,7 @@ fn walked(step: Step, wires: &Wires) -> Outcome {
     let mut truth = rest();
     let mut now = Time::ZERO;
     let mut moved = now;
-    let mut sequence = Sequence::new(step, &wires(&truth, HAND)).expect("a course");
+    let mut sequence = Sequence::new(step, &wires(&truth, HAND), true).expect("a course");
     let mut seen = None;
     for _ in 0..2_000_000 {
         if let Some(outcome) = sequence.outcome() {
@@ -209,7 +209,7 @@ fn a_contact_that_sticks_when_it_is_let_go_is_named() {
 #[test]
 fn without_the_source_isolated_nothing_is_asked_for() {
     for step in [Step::Inputs, Step::Permit, Step::Contact, Step::DryFire] {
-        let mut sequence = Sequence::new(step, &rest()).expect("a course");
+        let mut sequence = Sequence::new(step, &rest(), true).expect("a course");
         assert!(sequence.told(Time::ZERO, false));
         let outcome = sequence.outcome().expect("it is over");
         assert!(!outcome.passed, "{step:?}");
@@ -220,7 +220,7 @@ fn without_the_source_isolated_nothing_is_asked_for() {
 fn a_contact_that_is_bridged_behind_its_wire_is_found_by_the_wire_that_is_off() {
     let outcome = walked(Step::Contact, &|s, _| *s);
     assert!(outcome.passed, "{}", outcome.measured);
-    let mut sequence = Sequence::new(Step::Contact, &rest()).expect("a course");
+    let mut sequence = Sequence::new(Step::Contact, &rest(), true).expect("a course");
     let wet = sequence
         .turns
         .iter()
@@ -234,4 +234,17 @@ fn a_contact_that_is_bridged_behind_its_wire_is_found_by_the_wire_that_is_off() 
     let _ = sequence.see(Time::from_ms(2), &closed);
     assert!(sequence.told(Time::from_ms(3), true));
     assert_eq!(sequence.found(), ["contact changed meanwhile."]);
+}
+
+#[test]
+fn where_the_circuit_cannot_be_told_on_no_hand_is_asked_to_close_its_contact() {
+    let walk = Sequence::new(Step::Inputs, &rest(), false).expect("a course");
+    let contact = |t: &Turn| t.wire() == Some(Wire::Contact);
+    assert!(!walk.turns.iter().any(contact));
+    let mut step = Sequence::new(Step::Contact, &rest(), false).expect("a course");
+    assert!(step.told(Time::ZERO, true) && step.told(Time::ZERO, false));
+    assert_eq!(
+        step.found(),
+        ["The contact's circuit was not proved by a meter."]
+    );
 }
