@@ -40,6 +40,11 @@ function power(c, state) {
   return { says: `Torch power: cannot tell${dead ? " - switch off at the isolator" : ""}`, warns: dead };
 }
 
+/** What of the steps with a dead torch this controller cannot do, in words. */
+function without(c, state) {
+  return DEAD.includes(c.step) ? lacks(state, "parts").map((lack) => lack.therefore).join(" ") : "";
+}
+
 /** How the new parts touch the sheet against the old ones. */
 function touches(off_mm) {
   if (off_mm === null) return "";
@@ -72,7 +77,6 @@ export function mount(root, store, actions, signal) {
   const figure = el("b", { class: "step-number", "data-test": "step" });
   const says = el("p", { class: "parts-say", "data-test": "says" });
   const source = el("p", { class: "power", "data-test": "power" }, el("i", { class: "triangle" }), el("span"));
-  const off = el("p", { "data-test": "lacks" });
   const trouble = el("p", { class: "hot", "data-test": "trouble" }, el("i", { class: "triangle" }), el("span"));
   const body = el("tbody");
   const table = el("table", { class: "counts", "data-test": "counts" },
@@ -97,7 +101,7 @@ export function mount(root, store, actions, signal) {
   const cancel = button("Cancel the change", signal, () => actions.ask({ kind: "change-cancel" }), "words");
   const right = button("At the table: set it right", signal, () => actions.setRight(), "words practice-only");
   const told = pager(signal, "step-says");
-  told.text.append(says, off, source, trouble, table);
+  told.text.append(says, source, trouble, table);
   root.append(
     side("left", { middle: [el("div", { class: "step-line" }, figure, told.node)], feet: [told.turn] }),
     side("column", { heads: [touch.node, toggles, set, swapped, next], feet: [cancel, right] }),
@@ -108,10 +112,7 @@ export function mount(root, store, actions, signal) {
     if (!now) return;
     setData(root, "step", now.step);
     setText(figure, String(now.number));
-    setText(says, stepSays(now));
-    const without = DEAD.includes(now.step) ? lacks(state, "parts").map((lack) => lack.therefore).join(" ") : "";
-    setText(off, without);
-    show(off, without !== "");
+    setText(says, `${stepSays(now)} ${without(now, state)}`.trim());
     const p = power(now, state);
     setText(source.lastElementChild, p.says);
     show(source.firstElementChild, p.warns);

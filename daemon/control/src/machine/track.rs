@@ -176,9 +176,9 @@ impl Track {
     /// On a closed arc the start is the end: what the feed cannot have reached since the last report
     /// is not believed.
     fn reach(&self, at: f64, feed_mm_s: f64, now: Time) -> f64 {
-        // That one may have lain in the port: then it has moved since it was made.
-        let last = self.reports.back();
-        let since = last.map_or(0.1, |(.., made)| now.since(*made).as_secs_f64());
+        // That one may have lain in the port: it counts from when it was made.
+        let made = self.reports.back().map(|(.., made)| *made);
+        let since = made.map_or(0.1, |made| now.since(made).as_secs_f64());
         self.station.max(at) + feed_mm_s * (since + 0.05) * 1.5 + 0.5
     }
 
@@ -209,16 +209,15 @@ impl Track {
         let known = |k: usize| self.reports.get(k).map(|(at, s, _)| (*at, *s));
         // One that lay in the port was made at some moment since then: the torch may have gone on as long.
         let made = |k: usize| self.reports.get(k).map(|(.., since)| *since);
-        let lay = before.and_then(made) != before.and_then(known).map(|(at, _)| at);
         let (t0, s0) = match (before.and_then(known), after.and_then(known)) {
             (Some(before), _) => before,
             (None, Some((_, s1))) => return Told::exactly(s1),
             (None, None) => return Told::exactly(self.station),
         };
-        let t0 = before.and_then(made).unwrap_or(t0).min(t0);
+        let (heard, t0) = (t0, before.and_then(made).unwrap_or(t0));
         let gone_s = t.since(t0).as_secs_f64();
         match after.and_then(known) {
-            Some((t1, s1)) if t1.since(t0) <= GAP && !lay => {
+            Some((t1, s1)) if t1.since(t0) <= GAP && t0 == heard => {
                 let span = t1.since(t0).as_secs_f64();
                 Told::exactly(s0 + (s1 - s0) * if span > 0.0 { gone_s / span } else { 0.0 })
             }
@@ -420,32 +419,28 @@ mod tests {
 
     #[test]
     fn a_report_that_lay_unread_does_not_keep_the_next_from_being_believed() {
-        let line = Segment::Line {
-            from: Point::new(0.0, 0.0),
-            to: Point::new(100.0, 0.0),
-        };
-        let mut track = Track::new(0.0, 0.0, (0, 0.0));
-        track.said(Ticket(5), line, 0.0, 55.0);
-        let s = status(100, 0.0, 0.0, Some(4));
-        track.report(&s, s.place);
+        let mut track = along_a_line_at(55.0, 0);
         // Asked for at 150 ms, and read 150 ms later by a panel that stood still meanwhile.
-        let s = status(300, 2.0, 0.0, Some(4));
-        track.report_braking_made(&s, s.place, Time::from_ms(150));
+        let (lay, made) = (status(300, 2.0, 0.0, Some(4)), Time::from_ms(150));
+        track.report_braking_made(&lay, lay.place, made);
         // The next was asked for after that and came at once: 9 mm further on.
-        let s = status(310, 11.0, 0.0, None);
-        track.report_braking(&s, s.place);
+        track.report_braking(&status(310, 11.0, 0.0, None), Point::new(11.0, 0.0));
         assert!((track.station - 11.0).abs() < 1e-9, "{}", track.station);
         let lost = track.lost(Time::from_ms(305), &ArcEdge::default(), None);
-        assert!(lost.is_some_and(|l| l.high_mm > 11.0), "{lost:?}");
+        assert!(lost.is_some_and(|l| l.high_mm > 11.0));
     }
 
     fn along_a_line(upto: u32) -> Track {
+        along_a_line_at(20.0, upto)
+    }
+
+    fn along_a_line_at(feed_mm_s: f64, upto: u32) -> Track {
         let line = Segment::Line {
             from: Point::new(0.0, 0.0),
             to: Point::new(100.0, 0.0),
         };
         let mut track = Track::new(0.0, 0.0, (0, 0.0));
-        track.said(Ticket(5), line, 0.0, 20.0);
+        track.said(Ticket(5), line, 0.0, feed_mm_s);
         for k in 0..=upto {
             let s = status(u64::from(k) * 20, 0.4 * f64::from(k), 0.0, Some(4));
             track.report(&s, s.place);

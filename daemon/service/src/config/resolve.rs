@@ -58,6 +58,64 @@ pub fn read_text(path: &Path, remedy: &str) -> Result<String, ConfigError> {
     })
 }
 
+/// Key, what is wrong and what to do.
+type Misfit = (&'static str, String, String);
+
+/// What the machine file and the dialect must agree on.
+fn fits(low: &File, dialect: &Dialect) -> Result<(), Misfit> {
+    for (needed, key, what) in [
+        (Capability::TouchOff, "commands.touch_off", "touch off"),
+        (Capability::Home, "commands.home", "reference its axes"),
+    ] {
+        if !dialect.has(needed) {
+            return Err((
+                "link.dialect",
+                format!(
+                    "names a dialect without {key}: nothing can be cut with a controller that cannot {what}"
+                ),
+                "Say in the dialect how it is told to, or take another controller".into(),
+            ));
+        }
+    }
+    let reports_ms = dialect.report_every().as_millis() as u64;
+    if low.link.silence_ms < SILENT_REPORTS * reports_ms {
+        return Err((
+            "link.silence_ms",
+            format!(
+                "is {}, and the dialect reports every {reports_ms} ms: {SILENT_REPORTS} reports would \
+                 not fit",
+                low.link.silence_ms
+            ),
+            format!("Give at least {}", SILENT_REPORTS * reports_ms),
+        ));
+    }
+    if !dialect.has(Capability::Stamps(StampedInput::ArcOk))
+        && low.arc_signal.reports_ms < reports_ms as f64
+    {
+        return Err((
+            "arc_signal.reports_ms",
+            format!(
+                "is {}, and this controller stamps no arc and reports every {reports_ms} ms: the arc \
+                 may be lost further on than would be told",
+                low.arc_signal.reports_ms
+            ),
+            format!("Give {reports_ms} and the way of a report, in ms: at least {reports_ms}"),
+        ));
+    }
+    if !dialect.has(Capability::Sense) && low.cycle.skip_touch_mm > 0.0 {
+        return Err((
+            "cycle.skip_touch_mm",
+            format!(
+                "is {}, and this controller connects the sensing circuit for a touch-off alone: no \
+                 contact would be seen on the way down",
+                low.cycle.skip_touch_mm
+            ),
+            "Give 0".into(),
+        ));
+    }
+    Ok(())
+}
+
 /// Parses, checks and resolves a machine file. `named` reads the files that it names.
 ///
 /// # Errors
@@ -87,56 +145,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         says: format!("{}{}: {}", line_of(&dialect_text, &e.key), e.key, e.says),
         remedy: e.remedy,
     })?;
-    for (needed, key, what) in [
-        (Capability::TouchOff, "commands.touch_off", "touch off"),
-        (Capability::Home, "commands.home", "reference its axes"),
-    ] {
-        if !dialect.has(needed) {
-            return Err(at(
-                "link.dialect",
-                format!(
-                    "names a dialect without {key}: nothing can be cut with a controller that cannot {what}"
-                ),
-                "Say in the dialect how it is told to, or take another controller",
-            ));
-        }
-    }
-    let reports_ms = dialect.report_every().as_millis() as u64;
-    if low.link.silence_ms < SILENT_REPORTS * reports_ms {
-        return Err(at(
-            "link.silence_ms",
-            format!(
-                "is {}, and the dialect reports every {reports_ms} ms: {SILENT_REPORTS} reports would \
-                 not fit",
-                low.link.silence_ms
-            ),
-            &format!("Give at least {}", SILENT_REPORTS * reports_ms),
-        ));
-    }
-    if !dialect.has(Capability::Stamps(StampedInput::ArcOk))
-        && low.arc_signal.reports_ms < reports_ms as f64
-    {
-        return Err(at(
-            "arc_signal.reports_ms",
-            format!(
-                "is {}, and this controller stamps no arc and reports every {reports_ms} ms: the arc \
-                 may be lost further on than would be told",
-                low.arc_signal.reports_ms
-            ),
-            &format!("Give {reports_ms} and the way of a report, in ms: at least {reports_ms}"),
-        ));
-    }
-    if !dialect.has(Capability::Sense) && low.cycle.skip_touch_mm > 0.0 {
-        return Err(at(
-            "cycle.skip_touch_mm",
-            format!(
-                "is {}, and this controller connects the sensing circuit for a touch-off alone: no \
-                 contact would be seen on the way down",
-                low.cycle.skip_touch_mm
-            ),
-            "Give 0",
-        ));
-    }
+    fits(&low, &dialect).map_err(|(key, says, remedy)| at(key, says, &remedy))?;
     let chart = match &low.chart {
         Some(path) => {
             let (chart_file, chart_text) = named(path)?;
