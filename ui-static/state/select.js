@@ -5,7 +5,7 @@ import { LATE_MS, LOST_MS, STEPS_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js
 import { interruption, pageOf } from "./pages.js";
 import { ARC, CAUSE, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord, unheard } from "./words.js";
 
-export { MARK, PART, WAY } from "./words.js";
+export { ARC, MARK, PART, WAY } from "./words.js";
 
 export { CAUSE, REASONS, VERDICT, VOUCHES_A_PAGE, interruption, pageOf };
 

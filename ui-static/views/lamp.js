@@ -2,7 +2,7 @@
 // it means. The band above stays what it is: it tells what is true.
 
 import { el, setData, setText } from "../lib/dom.js";
-import { ARC } from "../state/words.js";
+import { ARC } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
 import { side } from "../widgets/side.js";
 

@@ -10,7 +10,7 @@ use super::stop::Stopping;
 use super::{Act, Machine};
 use crate::cause::Cause;
 use crate::event::Event;
-use crate::resume::Lost;
+use crate::resume::{Lost, Way};
 
 /// The panel's own edge comes by another wire than the controller's stamp of it: within this they are
 /// one.
@@ -55,13 +55,23 @@ impl Machine {
         // 150 ms) may have come further since, and that was told as surely cut.
         let sure_mm = run.sure();
         let on_path = |mm: f64| mm.max(sure_mm).min(length_mm);
+        // Beyond a tab the path is taken up at its far end: what was burnt on the way there is no path, and
+        // whoever came that far has left the tab, were it for an instant.
+        let beyond = run.plan().filter(|p| p.how.way == Way::Tab).cloned();
+        let low_mm = match &beyond {
+            Some(plan) if found.low_mm < plan.how.from_mm => sure_mm,
+            _ => found.low_mm.min(length_mm),
+        };
         let held = Lost {
             at_mm: on_path(found.at_mm),
-            low_mm: found.low_mm.min(length_mm),
+            low_mm,
             high_mm: on_path(found.high_mm),
         };
         let lost = run.lose(held, path.before);
         run.reached(lost.low_mm);
+        if let Some(plan) = beyond.filter(|p| lost.low_mm >= p.how.from_mm) {
+            self.leave_gap(&plan);
+        }
         Some(lost)
     }
 
