@@ -192,13 +192,13 @@ async fn yes(typed: &mut Typed, question: &str) -> Result<bool, String> {
 
 /// Asks as of the latest view; why not, where it is refused.
 async fn asked(panel: &Panel, ask: Ask) -> Result<Option<String>, String> {
+    let mut published = panel.watch();
     for _ in 0..STALE {
-        let generation = panel.latest().view.generation;
+        // Seen here, so that a state that follows while the request is on its way is not waited for in vain.
+        let generation = published.borrow_and_update().view.generation;
         let answer = panel.ask(generation, ask.clone()).await;
         match answer.map_err(|e| e.to_string())? {
             Answer::Refused { reason, .. } if reason == "stale" => {
-                let mut published = panel.watch();
-                published.mark_unchanged();
                 let changed = published.changed().await;
                 changed.map_err(|_| "the panel has ended".to_owned())?;
             }

@@ -3,8 +3,8 @@
 
 use units::Point;
 
-/// The places left out lie no farther than this from the straight piece that is painted, mm: less than a
-/// cell's fortieth part, and a fifteenth of what a kerf counts as wider.
+/// The places left out lie no farther than this from the straight piece that is painted, mm: a tenth of the
+/// finest cell, and a fifteenth of what a kerf counts as wider.
 const OFF_MM: f64 = 0.01;
 /// So many places are left out one after the other at most: each is looked at again for the next.
 const MOST: usize = 6;
