@@ -30,7 +30,7 @@ use crate::vetting::rules::reading::unreadable_block;
 use crate::vetting::rules::reading::word_ignored;
 use lines::{Kind, Line};
 use run::Run;
-use scan::Words;
+use scan::{Store, Words};
 
 pub(crate) use arcs::on_bisector;
 pub use lines::{Lines, Scanner};
@@ -132,7 +132,7 @@ impl<'a> File<'a> {
                 self.lines = self.lines.saturating_add(1);
                 let own = line.of(text);
                 line_too_long::tell_if_long(&mut self.run.findings, self.lines, own);
-                let cut_short = self.line(line, own);
+                let cut_short = self.line(line, lines.words(line), own);
                 if !line.ended {
                     self.cut_short = cut_short;
                 }
@@ -159,7 +159,7 @@ impl<'a> File<'a> {
         };
         let mut rest = text.trim_ascii_end();
         let mut number = self.lines;
-        let mut words = Words::new();
+        let mut store = Store::default();
         while !rest.is_empty() {
             let (line, next, _) = lines::next_line(rest);
             rest = next;
@@ -173,7 +173,9 @@ impl<'a> File<'a> {
             let at = spot(number, line, start as u32);
             after.lines = after.lines.saturating_add(1);
             after.first.get_or_insert(at);
-            words.scan(line);
+            store.clear();
+            let (head, share) = store.scan(line);
+            let words = store.words(&head, &share);
             if words.acts(|m| self.run.is_torch_word(m).is_some()) {
                 after.with_words = after.with_words.saturating_add(1);
                 after.first_word.get_or_insert(at);
@@ -183,7 +185,7 @@ impl<'a> File<'a> {
     }
 
     /// Whether the line stops inside a word or a comment.
-    fn line(&mut self, scanned: &Line, line: &[u8]) -> bool {
+    fn line(&mut self, scanned: &Line, words: Words<'_>, line: &[u8]) -> bool {
         match scanned.kind {
             Kind::Blank => false,
             Kind::Fence => {
@@ -191,34 +193,34 @@ impl<'a> File<'a> {
                 false
             }
             Kind::Words => {
-                self.words(&scanned.words, line);
-                scanned.words.cut_short
+                self.words(words, line);
+                words.head.cut_short
             }
         }
     }
 
-    fn words(&mut self, words: &Words, line: &[u8]) {
-        if let Some((from, to)) = words.comment
+    fn words(&mut self, words: Words<'_>, line: &[u8]) {
+        if let Some((from, to)) = words.head.comment
             && self.comments.len() < COMMENTS_KEPT
-            && let Some(text) = line.get(from..to.min(from + 256))
+            && let Some(text) = line.get(from as usize..to.min(from + 256) as usize)
         {
             self.comments.push(Comment {
                 line: self.lines,
                 text: String::from_utf8_lossy(text).trim().to_owned(),
             });
         }
-        if let Some(offset) = words.open_comment {
+        if let Some(offset) = words.head.open_comment {
             let at = Spot {
                 cut: self.run.cut_number(),
                 ..spot(self.lines, line, offset)
             };
             comment_open::tell(&mut self.run.findings, at);
         }
-        if words.deleted {
+        if words.head.deleted {
             word_ignored::count(&mut self.run.ignored, "block behind /", self.lines, 1);
             return;
         }
-        if words.is_empty() && words.fault.is_none() {
+        if words.is_empty() && words.head.fault.is_none() {
             return;
         }
         if let Fence::Doubtful(at) = self.fence {

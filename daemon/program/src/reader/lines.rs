@@ -4,7 +4,7 @@
 //! Linear in the text. Scanned lines refer to the text by offsets; what is scanned behind the program's
 //! end is looked at by nobody.
 
-use super::scan::Words;
+use super::scan::{Head, Share, Store, Words};
 
 /// So many lines are scanned at a time: few enough to stay in a processor's cache, enough that handing
 /// them from thread to thread costs nothing beside the scanning.
@@ -34,8 +34,9 @@ pub(super) struct Line {
     pub kind: Kind,
     /// The line has an end (LF, CR LF or CR).
     pub ended: bool,
-    /// Of [`Kind::Words`] alone.
-    pub words: Words,
+    /// Of [`Kind::Words`] alone, as the share.
+    head: Head,
+    share: Share,
 }
 
 impl Line {
@@ -56,29 +57,17 @@ impl Line {
 #[derive(Debug, Default)]
 pub struct Lines {
     lines: Vec<Line>,
-    used: usize,
+    store: Store,
 }
 
 impl Lines {
     pub(super) fn iter(&self) -> core::slice::Iter<'_, Line> {
-        self.lines[..self.used].iter()
+        self.lines.iter()
     }
 
-    /// The next line to be filled; what it held before is overwritten.
-    fn next(&mut self) -> &mut Line {
-        if self.used == self.lines.len() {
-            self.lines.push(Line {
-                from: 0,
-                to: 0,
-                next: 0,
-                start: 0,
-                kind: Kind::Blank,
-                ended: false,
-                words: Words::new(),
-            });
-        }
-        self.used += 1;
-        &mut self.lines[self.used - 1]
+    /// The words of one of these lines.
+    pub(super) fn words<'l>(&'l self, line: &'l Line) -> Words<'l> {
+        self.store.words(&line.head, &line.share)
     }
 }
 
@@ -101,29 +90,41 @@ impl<'t> Scanner<'t> {
 
     /// The next lines, in the room of lines that nobody needs any more; `None`: there are no more.
     pub fn next(&mut self, mut room: Lines) -> Option<Lines> {
-        room.used = 0;
-        while room.used < AT_A_TIME && self.at < self.text.len() {
-            self.scan(room.next());
+        room.lines.clear();
+        room.store.clear();
+        while room.lines.len() < AT_A_TIME && self.at < self.text.len() {
+            let line = self.scan(&mut room.store);
+            room.lines.push(line);
         }
-        (room.used > 0).then_some(room)
+        (!room.lines.is_empty()).then_some(room)
     }
 
-    fn scan(&mut self, line: &mut Line) {
+    fn scan(&mut self, store: &mut Store) -> Line {
         let rest = self.text.get(self.at..).unwrap_or_default();
         let (own, behind, ended) = next_line(rest);
         let next = self.text.len() - behind.len();
-        (line.from, line.to) = (self.at as u32, (self.at + own.len()) as u32);
-        (line.next, line.ended) = (next as u32, ended);
+        let from = self.at as u32;
         self.at = next;
         let first = own.iter().position(|&b| b != b' ' && b != b'\t');
-        line.start = first.unwrap_or(0);
-        line.kind = match first.map(|k| own[k]) {
+        let kind = match first.map(|k| own[k]) {
             None => Kind::Blank,
             Some(b'%') => Kind::Fence,
             Some(_) => Kind::Words,
         };
-        if line.kind == Kind::Words {
-            line.words.scan(own);
+        let (head, share) = if kind == Kind::Words {
+            store.scan(own)
+        } else {
+            Default::default()
+        };
+        Line {
+            from,
+            to: from + own.len() as u32,
+            next: next as u32,
+            start: first.unwrap_or(0),
+            kind,
+            ended,
+            head,
+            share,
         }
     }
 }

@@ -136,7 +136,7 @@ impl<'a> Run<'a> {
     }
 
     /// Carries a block out. True when the program ends with it.
-    pub fn block(&mut self, words: &Words, line: &[u8], number: u32) -> bool {
+    pub fn block(&mut self, words: Words<'_>, line: &[u8], number: u32) -> bool {
         let mut b = BlockAt {
             words,
             line,
@@ -144,7 +144,7 @@ impl<'a> Run<'a> {
             asked: Asked::default(),
         };
         self.refused = false;
-        if let Some(fault) = &words.fault {
+        if let Some(fault) = &words.head.fault {
             self.refused = true;
             let at = self.spot(&b, fault.offset);
             self.findings.refuse(fault.rule, at, || {
@@ -221,7 +221,7 @@ impl<'a> Run<'a> {
 
 /// A block and where it stands.
 pub(crate) struct BlockAt<'w> {
-    words: &'w Words,
+    words: Words<'w>,
     line: &'w [u8],
     pub number: u32,
     asked: Asked,

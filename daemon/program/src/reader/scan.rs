@@ -10,115 +10,182 @@ use crate::vetting::rules::reading::unsupported_word;
 /// Most G words and most M words that one block may hold; more cannot be without a clash.
 const MOST_CODES: usize = 16;
 
-/// The words of one line. Kept and cleared between lines, so that reading allocates nothing.
-#[derive(Debug)]
-pub(crate) struct Words {
+/// A word with a number, `G` and `M` apart.
+#[derive(Clone, Copy, Debug)]
+struct Word {
+    number: Number,
+    /// Bytes from the line's start.
+    offset: u32,
+    letter: u8,
+}
+
+/// What a line holds besides its words.
+#[derive(Debug, Default)]
+pub(crate) struct Head {
+    /// A bit for each letter.
     present: u32,
-    numbers: [Number; 26],
-    offsets: [u32; 26],
-    g: [Code; MOST_CODES],
-    g_count: usize,
-    m: [Code; MOST_CODES],
-    m_count: usize,
     /// Bytes of the first comment: from and to.
-    pub comment: Option<(usize, usize)>,
+    pub comment: Option<(u32, u32)>,
     /// Where a comment is opened that is not closed on the line.
     pub open_comment: Option<u32>,
     /// Begins with `/`.
     pub deleted: bool,
     /// The first thing that is wrong.
-    pub fault: Option<Fault>,
+    pub fault: Option<Box<Fault>>,
     /// The line stops inside a word or a comment.
     pub cut_short: bool,
 }
 
-impl Words {
-    pub fn new() -> Self {
-        Self {
-            present: 0,
-            numbers: [Number::default(); 26],
-            offsets: [0; 26],
-            g: [Code::default(); MOST_CODES],
-            g_count: 0,
-            m: [Code::default(); MOST_CODES],
-            m_count: 0,
-            comment: None,
-            open_comment: None,
-            deleted: false,
-            fault: None,
-            cut_short: false,
+/// Where the words of some lines are kept: side by side, because they go from one processor's cache to
+/// another's, and a slot for every letter of every line (some 900 bytes, few of them used) took longer
+/// to pass on than to scan again. Cleared and filled again, so that reading allocates nothing.
+#[derive(Debug, Default)]
+pub(crate) struct Store {
+    words: Vec<Word>,
+    g: Vec<Code>,
+    m: Vec<Code>,
+}
+
+/// Which of a [`Store`]'s words are those of one line.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Share {
+    words: (u32, u32),
+    g: (u32, u32),
+    m: (u32, u32),
+}
+
+/// The words of one line.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Words<'l> {
+    pub head: &'l Head,
+    words: &'l [Word],
+    g: &'l [Code],
+    m: &'l [Code],
+}
+
+impl Store {
+    pub fn clear(&mut self) {
+        self.words.clear();
+        self.g.clear();
+        self.m.clear();
+    }
+
+    /// Reads a line (without its end). What is wrong is kept in the head; the words that could be read are
+    /// there all the same.
+    pub fn scan(&mut self, line: &[u8]) -> (Head, Share) {
+        let from = (self.words.len(), self.g.len(), self.m.len());
+        let mut scan = Scan {
+            store: self,
+            head: Head::default(),
+            from,
+        };
+        scan.words(line);
+        if scan.head.fault.is_some() {
+            let named = foreign::macro_call(scan.g()).or_else(|| foreign::macro_word(line));
+            if let Some(named) = named {
+                scan.head.fault = Some(Box::new(named));
+            }
+        }
+        let head = scan.head;
+        let range = |from: usize, to: usize| (from as u32, to as u32);
+        let share = Share {
+            words: range(from.0, self.words.len()),
+            g: range(from.1, self.g.len()),
+            m: range(from.2, self.m.len()),
+        };
+        (head, share)
+    }
+
+    /// The words of a line that was scanned into here.
+    pub fn words<'l>(&'l self, head: &'l Head, share: &Share) -> Words<'l> {
+        fn of<T>(all: &[T], (from, to): (u32, u32)) -> &[T] {
+            all.get(from as usize..to as usize).unwrap_or_default()
+        }
+        Words {
+            head,
+            words: of(&self.words, share.words),
+            g: of(&self.g, share.g),
+            m: of(&self.m, share.m),
         }
     }
+}
 
-    fn clear(&mut self) {
-        self.present = 0;
-        self.g_count = 0;
-        self.m_count = 0;
-        self.comment = None;
-        self.open_comment = None;
-        self.deleted = false;
-        self.fault = None;
-        self.cut_short = false;
-    }
-
+impl<'l> Words<'l> {
     /// No word at all, `N` apart.
     pub fn is_empty(&self) -> bool {
-        self.present & !bit(b'N') == 0 && self.g_count == 0 && self.m_count == 0
+        self.head.present & !bit(b'N') == 0 && self.g.is_empty() && self.m.is_empty()
     }
 
     /// Wrong, and without one G or M word that could be made out.
     pub fn is_unread(&self) -> bool {
-        self.fault.is_some() && self.g_count == 0 && self.m_count == 0
+        self.head.fault.is_some() && self.g.is_empty() && self.m.is_empty()
     }
 
     pub fn has(&self, letter: u8) -> bool {
-        self.present & bit(letter) != 0
+        self.head.present & bit(letter) != 0
     }
 
     pub fn has_any(&self, letters: &[u8]) -> bool {
         letters.iter().any(|&l| self.has(l))
     }
 
+    fn word(&self, letter: u8) -> Option<&Word> {
+        if !self.has(letter) {
+            return None;
+        }
+        self.words.iter().find(|w| w.letter == letter)
+    }
+
     pub fn get(&self, letter: u8) -> Option<Number> {
-        self.has(letter)
-            .then(|| self.numbers[usize::from(letter - b'A')])
+        self.word(letter).map(|w| w.number)
     }
 
     /// Whether it moves something in the plane or switches the torch.
     pub fn acts(&self, is_torch_word: impl Fn(u32) -> bool) -> bool {
         self.has_any(b"XYIJR")
-            || self
-                .g_codes()
-                .iter()
-                .any(|c| matches!(c.tenths, 0 | 10 | 20 | 30))
-            || self.m_codes().iter().any(|c| is_torch_word(c.tenths / 10))
+            || (self.g.iter()).any(|c| matches!(c.tenths, 0 | 10 | 20 | 30))
+            || self.m.iter().any(|c| is_torch_word(c.tenths / 10))
     }
 
     pub fn value(&self, letter: u8) -> Option<f64> {
         self.get(letter).map(|n| n.value)
     }
 
-    /// Where the word stands, bytes from the line's start.
+    /// Where the word stands, bytes from the line's start; 0 without such a word.
     pub fn offset(&self, letter: u8) -> u32 {
-        self.offsets[usize::from(letter - b'A')]
+        self.word(letter).map_or(0, |w| w.offset)
     }
 
-    pub fn g_codes(&self) -> &[Code] {
-        &self.g[..self.g_count]
+    pub fn g_codes(&self) -> &'l [Code] {
+        self.g
     }
 
-    pub fn m_codes(&self) -> &[Code] {
-        &self.m[..self.m_count]
+    pub fn m_codes(&self) -> &'l [Code] {
+        self.m
+    }
+}
+
+/// One line on its way into a [`Store`].
+struct Scan<'s> {
+    store: &'s mut Store,
+    head: Head,
+    /// What the store held before this line: words, G words, M words.
+    from: (usize, usize, usize),
+}
+
+impl Scan<'_> {
+    fn g(&self) -> &[Code] {
+        self.store.g.get(self.from.1..).unwrap_or_default()
     }
 
     fn fail(&mut self, offset: usize, rule: &'static str, says: String, remedy: &str) {
-        if self.fault.is_none() {
-            self.fault = Some(Fault {
+        if self.head.fault.is_none() {
+            self.head.fault = Some(Box::new(Fault {
                 offset: offset as u32,
                 rule,
                 says,
                 remedy: remedy.to_owned(),
-            });
+            }));
         }
     }
 
@@ -130,18 +197,7 @@ impl Words {
         self.fail(offset, unsupported_word::NAME, says, remedy);
     }
 
-    /// Reads a line (without its end). What is wrong is kept in `fault`; the words that could be
-    /// read are there all the same.
-    pub fn scan(&mut self, line: &[u8]) {
-        self.clear();
-        self.scan_words(line);
-        if self.fault.is_some() {
-            let named = foreign::macro_call(self.g_codes()).or_else(|| foreign::macro_word(line));
-            self.fault = named.or_else(|| self.fault.take());
-        }
-    }
-
-    fn scan_words(&mut self, line: &[u8]) {
+    fn words(&mut self, line: &[u8]) {
         let mut i = 0;
         let mut first = true;
         while let Some(&byte) = line.get(i) {
@@ -153,7 +209,7 @@ impl Words {
                     return;
                 }
                 b'/' if first => {
-                    self.deleted = true;
+                    self.head.deleted = true;
                     return;
                 }
                 b'a'..=b'z' | b'A'..=b'Z' => {
@@ -169,8 +225,8 @@ impl Words {
     }
 
     fn keep_comment(&mut self, from: usize, to: usize) {
-        if self.comment.is_none() {
-            self.comment = Some((from, to));
+        if self.head.comment.is_none() {
+            self.head.comment = Some((from as u32, to as u32));
         }
     }
 
@@ -189,9 +245,9 @@ impl Words {
                 _ => {}
             }
         }
-        self.cut_short = true;
+        self.head.cut_short = true;
         self.keep_comment(open + 1, line.len());
-        self.open_comment = Some(open as u32);
+        self.head.open_comment = Some(open as u32);
         line.len()
     }
 
@@ -287,17 +343,19 @@ impl Words {
                 "Use X and Y for the path.",
             ),
             _ => {
-                if self.has(letter) {
+                if self.head.present & bit(letter) != 0 {
                     self.unreadable(
                         start,
                         format!("{} stands twice in one block.", char::from(letter)),
                         "Keep the one that is meant, or put the other on a line of its own.",
                     );
                 } else {
-                    let slot = usize::from(letter - b'A');
-                    self.present |= bit(letter);
-                    self.numbers[slot] = read;
-                    self.offsets[slot] = start as u32;
+                    self.head.present |= bit(letter);
+                    self.store.words.push(Word {
+                        number: read,
+                        offset: start as u32,
+                        letter,
+                    });
                 }
             }
         }
@@ -324,14 +382,13 @@ impl Words {
             tenths: nearest as u32,
             offset: start as u32,
         };
-        let (list, count) = if letter == b'G' {
-            (&mut self.g, &mut self.g_count)
+        let (list, from) = if letter == b'G' {
+            (&mut self.store.g, self.from.1)
         } else {
-            (&mut self.m, &mut self.m_count)
+            (&mut self.store.m, self.from.2)
         };
-        if let Some(slot) = list.get_mut(*count) {
-            *slot = code;
-            *count += 1;
+        if list.len() - from < MOST_CODES {
+            list.push(code);
         } else {
             self.unreadable(
                 start,
@@ -381,7 +438,7 @@ impl Words {
             ),
             Bad::Missing => {
                 if bad.offset >= line.len() {
-                    self.cut_short = true;
+                    self.head.cut_short = true;
                 }
                 self.unreadable(
                     start,
@@ -405,17 +462,29 @@ fn bit(letter: u8) -> u32 {
 mod tests {
     use super::*;
 
-    fn words(line: &str) -> Words {
-        let mut w = Words::new();
-        w.scan(line.as_bytes());
-        w
+    /// A line's own store, head and share.
+    struct One(Store, Head, Share);
+
+    fn one(line: &str) -> One {
+        let mut store = Store::default();
+        // A line before it: its words are not to be taken for this one's.
+        store.scan(b"G1 X99 M5 Y98 F97");
+        let (head, share) = store.scan(line.as_bytes());
+        One(store, head, share)
+    }
+
+    impl One {
+        fn words(&self) -> Words<'_> {
+            self.0.words(&self.1, &self.2)
+        }
     }
 
     #[test]
     fn spaces_and_case_mean_nothing_outside_comments() {
         // NISTIR 6556, 3.3.2: "g0x +0. 12 34y 7" equals "g0 x+0.1234 y7".
-        let w = words("g0x +0. 12 34y 7");
-        assert!(w.fault.is_none());
+        let one = one("g0x +0. 12 34y 7");
+        let w = one.words();
+        assert!(w.head.fault.is_none());
         assert_eq!(w.g_codes()[0].tenths, 0);
         assert_eq!(w.value(b'X'), Some(0.1234));
         assert_eq!(w.value(b'Y'), Some(7.0));
@@ -430,31 +499,32 @@ mod tests {
             ("X-0.", 0.0),
             ("x-12.75", -12.75),
         ] {
-            assert_eq!(words(text).value(b'X'), Some(value), "{text}");
+            assert_eq!(one(text).words().value(b'X'), Some(value), "{text}");
         }
         for text in [
             "X.", "X-", "X", "X1.2.3", "X+-1", "X1,5", "X1e3", "X1O", "X1O0",
         ] {
-            let fault = words(text).fault.expect(text);
+            let fault = one(text).1.fault.expect(text);
             assert_eq!(fault.rule, "unreadable-block", "{text}");
         }
     }
 
     #[test]
     fn an_exponent_is_an_unknown_word_and_not_part_of_the_number() {
-        let w = words("X1e3");
-        assert_eq!(w.value(b'X'), Some(1.0));
-        assert_eq!(w.fault.map(|f| f.offset), Some(2));
+        let one = one("X1e3");
+        assert_eq!(one.words().value(b'X'), Some(1.0));
+        assert_eq!(one.1.fault.map(|f| f.offset), Some(2));
     }
 
     #[test]
     fn long_numbers_are_as_near_as_a_double_can_be() {
         assert_eq!(
-            words("X0.12345678901234567890").value(b'X'),
+            one("X0.12345678901234567890").words().value(b'X'),
             "0.12345678901234567890".parse().ok()
         );
         assert_eq!(
-            words(&format!("X{}", "9".repeat(240)))
+            one(&format!("X{}", "9".repeat(240)))
+                .1
                 .fault
                 .map(|f| f.offset),
             Some(0)
@@ -463,10 +533,10 @@ mod tests {
 
     #[test]
     fn comments_end_words_and_the_first_is_kept() {
-        let w = words("G1(up (x)X5;tail");
-        assert!(w.fault.is_some());
-        let w = words("M2(end)");
-        assert_eq!((w.m_codes()[0].tenths, w.comment), (20, Some((3, 6))));
-        assert!(words("X1 (open").cut_short);
+        assert!(one("G1(up (x)X5;tail").1.fault.is_some());
+        let one_of = one("M2(end)");
+        assert_eq!(one_of.words().m_codes()[0].tenths, 20);
+        assert_eq!(one_of.1.comment, Some((3, 6)));
+        assert!(one("X1 (open").1.cut_short);
     }
 }
