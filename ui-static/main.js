@@ -17,6 +17,7 @@ import { mount as cut } from "./views/cut.js";
 import { mount as finish } from "./views/finish.js";
 import { mount as happened } from "./views/happened.js";
 import { mount as hand } from "./views/hand.js";
+import { mount as curves } from "./views/curves.js";
 import { mount as held } from "./views/held.js";
 import { mount as go } from "./views/go.js";
 import { mount as lamp } from "./views/lamp.js";
@@ -34,7 +35,7 @@ import { mountHold } from "./widgets/hold-bar.js";
 import { mountSaid } from "./widgets/said.js";
 
 const PAGES = {
-  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, setup, lamp,
+  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, curves, setup, lamp,
   start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"), leave: mountFor("leave"),
 };
 /** The look at the clock that makes data late and lost, ms. */
@@ -186,6 +187,11 @@ const actions = {
     const result = await api.events();
     if (result.tag === "done") dispatch({ type: "events", list: result.answer.events });
     else dispatch({ type: "events", trouble: result.says ?? "The record cannot be had now." });
+  }),
+  fetchTrace: (name) => once(`trace ${name}`, async () => {
+    const result = await api.trace(name);
+    if (result.tag === "done") dispatch({ type: "trace", name, curves: result.answer });
+    else dispatch({ type: "trace", name, trouble: result.says ?? "The curves cannot be had now." });
   }),
   pxPerMm: () => Number.parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--px-per-mm")),
   setPxPerMm(px) {

@@ -54,6 +54,7 @@ function states(cutsOfJob) {
     ["air-low", more(stop["air-low, new"])],
     ["happened-estop", more(stop["estop, new"]), async (s, again) => { await s.tap(".target:has-text('What happened')"); await s.on("happened"); await again(); }],
     ["happened-lost-arc", more(stop["arc-lost, seen"]), async (s, again) => { await s.tap(".target:has-text('What happened')"); await s.on("happened"); await again(); }],
+    ["curves", more(stop["arc-lost, seen"]), async (s, again) => { await s.tap(".target:has-text('What happened')"); await s.on("happened"); await again(); if (await s.has(".target:has-text('Record'):visible")) await s.tap(".target:has-text('Record')"); await s.tap(".target:has-text('Curves')"); await s.on("curves"); await again(); }],
     ["parts", change],
     ["finish", { ...finish, cuts: finish.cuts.map(() => ({ state: "done", done: [] })) }],
     ["datum", more(stop["estop, referenced"])],

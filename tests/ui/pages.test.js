@@ -45,7 +45,7 @@ const program = (id) => ({ ...fixture("program"), id, name: NAMES[Number(id)] ??
 const API = {
   "/api/programs": () => ({ v: 1, programs: NAMES.map((name, k) => ({ id: String(k), name, file: `${name}.nc`, invented: true })) }),
   "/api/program": (url) => program(url.searchParams.get("id")),
-  "/api/events": () => ({ v: 1, events: Array.from({ length: 60 }, (_, k) => ({ id: k + 1, run: 7, at_s: k, wall_ms: 1_790_000_000_000 + k * 1000, name: "held", severity: k % 5 ? "normal" : "stop", says: k % 2 ? LONG : "Arc went out on cut 2.", advice: null })) }),
+  "/api/events": () => ({ v: 1, events: Array.from({ length: 60 }, (_, k) => ({ id: k + 1, run: 7, at_s: k, wall_ms: 1_790_000_000_000 + k * 1000, name: "held", severity: k % 5 ? "normal" : "stop", says: k % 2 ? LONG : "Arc went out on cut 2.", advice: null, ...(k < 45 ? {} : { trace: `start-1-${Math.floor(k / 5)}-0` }) })) }),
   "/api/ways": (url) => ({ ...longWays(), generation: view.generation, back_mm: Number(url.searchParams.get("back_mm")) }),
 };
 function longWays() {
@@ -147,6 +147,20 @@ async function tour(s, look) {
     await s.tap(".turn");
     await look("happened, another page");
   }
+  // Where there is room for one of the two, the curves are reached from the record.
+  if (await s.has(`${button("Record")}:visible`)) await s.tap(button("Record"));
+  await tap(button("Curves"), "curves");
+  await until("the curves", () => s.has(".curve[d]:not([d=''])"), { status: s.status });
+  await look("curves");
+  // Each of the three faults, and each window: nothing may push another thing away.
+  await s.tap(button("Fault before"));
+  await look("curves, the fault before");
+  await s.tap(button("Fault after"));
+  for (const words of ["Closer", "Closer", "Closer", "Whole", "Earlier", "Later", "Later", "Later"]) {
+    await s.tap(button(words));
+    await look(`curves, ${words}`);
+  }
+  await tap(button("Back"), "happened");
   await tap(button("Back"), "held");
   await tap(button("Go on with cut"), "resume");
   await until("the ways on", () => s.has(button("Other ways")), { status: s.status });

@@ -51,6 +51,7 @@ export const api = {
   ask: (generation, ask) => post("/api/ask", { generation, ask }),
   ways: (back_mm) => get(`/api/ways?back_mm=${back_mm}`),
   resume: (generation, plan, back_mm, accepted) => post("/api/resume", { generation, plan, back_mm, accepted }),
+  trace: (name) => get(`/api/trace?name=${encodeURIComponent(name)}`),
   /** `press` names the press: the same number each time that it is sent, another for the next. */
   hold: (press) => post("/api/hold", { press }),
   table: () => post("/api/table", {}),

@@ -36,6 +36,8 @@ export function initial(now = 0) {
     checksPage: 0,
     job: null,
     events: { list: null, trouble: null },
+    /** The curves that are looked at: which fault's, and why they are not there. */
+    trace: { name: null, curves: null, trouble: null },
     hold: { stage: "rest", at: 0, times: 0 },
     /**
      * How a resume is to go: so much earlier, mm, by which way, which step moves it, which page of

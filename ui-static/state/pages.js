@@ -41,13 +41,13 @@ export const GOING_ON = ["resume", "ways", "weigh", "go"];
 /** From a page of the state only these can be opened by hand. */
 const OPENS = {
   wait: [],
-  program: ["report", "accept", "happened", "setup", "lamp", "leave", "hand"],
-  checks: ["start", "happened"],
-  cut: ["happened"],
-  held: [...GOING_ON, "skip", "end", "clear", "happened"],
-  parts: ["happened"],
-  datum: ["happened"],
-  finish: ["happened"],
+  program: ["report", "accept", "happened", "curves", "setup", "lamp", "leave", "hand"],
+  checks: ["start", "happened", "curves"],
+  cut: ["happened", "curves"],
+  held: [...GOING_ON, "skip", "end", "clear", "happened", "curves"],
+  parts: ["happened", "curves"],
+  datum: ["happened", "curves"],
+  finish: ["happened", "curves"],
 };
 
 export function pageOf(state) {

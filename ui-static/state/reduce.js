@@ -64,6 +64,7 @@ const handlers = {
   },
   checks: (s, { page }) => ({ ...s, checksPage: page, said: null }),
   job: (s, { job }) => ({ ...s, job }),
+  trace: (s, { name, curves, trouble }) => ({ ...s, trace: { name, curves: curves ?? null, trouble: trouble ?? null } }),
   events: (s, { list, trouble }) => ({ ...s, events: { ...s.events, list: list ?? s.events.list, trouble: trouble ?? null } }),
   /** HOLD was touched. */
   "hold-asked": (s, { now }) => ({ ...s, now, hold: { stage: "asked", at: now, times: s.hold.times + 1 } }),

@@ -94,7 +94,7 @@ export function lacks(state, place = null) {
 export function bandOf(state) {
   const page = pageOf(state);
   const still = state.view && !["running", "stopping", "homing", "hand"].includes(state.view.phase) && !state.view.torch.moving;
-  if (["program", "report", "accept", "happened", "setup"].includes(page) && still && freshness(state) === "live") return "low";
+  if (["program", "report", "accept", "happened", "curves", "setup"].includes(page) && still && freshness(state) === "live") return "low";
   return page === "cut" ? "run" : "full";
 }
 
@@ -430,6 +430,17 @@ export function report(state) {
 /** The record as a person reads it: traces (how far a cut had come at each moment) are for the log. */
 export function record(state) {
   return state.events.list?.filter((e) => e.severity !== "trace") ?? null;
+}
+
+/** The stops that curves were kept of, the newest first, each with the events that its curves tell of. */
+export function faultsDrawn(state) {
+  const by = new Map();
+  for (const e of record(state) ?? []) {
+    if (!e.trace) continue;
+    if (!by.has(e.trace)) by.set(e.trace, { trace: e.trace, events: [] });
+    by.get(e.trace).events.push(e);
+  }
+  return [...by.values()].reverse();
 }
 
 /** How the job has gone. */

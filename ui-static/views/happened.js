@@ -2,7 +2,7 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { after, clock } from "../lib/format.js";
-import { alarms, can, record } from "../state/select.js";
+import { alarms, can, faultsDrawn, record } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
 import { nearLine } from "../widgets/near.js";
 import { line, pager } from "../widgets/pager.js";
@@ -32,7 +32,8 @@ export function mount(root, store, actions, signal) {
   const lines = el("ul", { class: "lines record", "data-test": "record" });
   const trouble = line();
   rows.text.append(trouble.node, lines);
-  const seen = button("", signal, () => actions.seenOrClear());
+  const seen = button("", signal, () => actions.seenOrClear(), "of-cause");
+  const curves = button("Curves", signal, () => actions.page("curves"), "plain of-record");
   const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   // Where there is room for one of the two, one is shown.
   const swap = button("", signal, () => showsRecord(root.dataset.shows !== "record"), "plain small-only");
@@ -41,7 +42,7 @@ export function mount(root, store, actions, signal) {
     relabel(swap, yes ? "First cause" : "Record");
   };
   showsRecord(alarms(store.get()).length === 0);
-  root.append(near.node, block, el("div", { class: "rows" }, rows.node), el("div", { class: "feet" }, back, seen, cause.turn, swap, rows.turn));
+  root.append(near.node, block, el("div", { class: "rows" }, rows.node), el("div", { class: "feet" }, back, seen, curves, cause.turn, swap, rows.turn));
   actions.fetchEvents();
 
   store.subscribe((state) => {
@@ -71,6 +72,7 @@ export function mount(root, store, actions, signal) {
       setData(node, "severity", e.severity);
     });
     rows.draw();
+    show(curves, faultsDrawn(state).length > 0);
     const unseen = list.find((a) => !a.seen);
     const clearable = list.find((a) => a.latched && a.gone);
     show(seen, Boolean((unseen && can(state, "seen")) || (clearable && can(state, "clear"))));

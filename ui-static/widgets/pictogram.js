@@ -8,6 +8,7 @@ const DRAWN = {
   programs: [["p", "M2 3h20v18H2z"], ["c", "M6 16v-8h6l6 8z"]],
   setup: [["l", "M2 8h20v9H2z"], ["l", "M6 8v5M10 8v3M14 8v5M18 8v3"]],
   happened: [["p", "M2 3h20v18H2z"], ["s", "M5 17h6"], ["c", "M11 17h8"], ["l", "M11 17V7"], ["f", "M11 5h8v5h-8z"]],
+  curves: [["p", "M2 3h20v18H2z"], ["c", "M4 8h7v8h9"], ["s", "M11 5v14"]],
   parts: [["l", "M8 2h8v7l-2.5 9h-3L8 9z"], ["s", "M12 2v10"], ["l", "M12 18v4"]],
   back: [["l", "M15 4 7 12l8 8"]],
   "go-on": [["p", "M2 3h20v18H2z"], ["s", "M2 12h8"], ["c", "M10 12h12M12 7v10"]],

@@ -18,6 +18,7 @@ mod plans;
 pub mod resume;
 mod settings;
 mod signals;
+pub mod trace;
 pub mod view;
 pub mod words;
 

@@ -54,6 +54,7 @@ mod readiness;
 mod reference;
 mod refusals;
 pub(crate) mod run;
+mod sample;
 mod self_test;
 mod sensing;
 mod short_edges;

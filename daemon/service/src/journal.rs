@@ -34,6 +34,7 @@ use std::sync::mpsc::{
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
+use control::trace::Trace;
 use control::{Event, RecordId, Restored, Settings};
 use tokio::sync::mpsc::UnboundedSender;
 use tokio::sync::oneshot;
@@ -46,7 +47,7 @@ pub use store::lock;
 
 use overdue::Overdue;
 use store::{Row, Store};
-use writer::{OnDisk, Order, Shared, Sink, ToWrite, Writer};
+use writer::{OnDisk, Order, Shared, Sink, ToKeep, ToWrite, Writer};
 
 use crate::recording::form::Beginning;
 use crate::recording::{Recorder, Reel, Tape};
@@ -208,6 +209,22 @@ impl Journal {
                 row,
             }),
             Err(why) => self.lost(format!("{} has no form on disk: {why}", event.name())),
+        }
+    }
+
+    /// Keeps the trace of a fault, when no event waits for the disk. Never blocks: one that finds no room is
+    /// let go.
+    pub fn keep(&self, trace: Trace) {
+        let (Some(to), Some((dir, start))) = (&self.to, &self.place) else {
+            return;
+        };
+        let keep = ToKeep {
+            dir: dir.clone(),
+            start: *start,
+            trace,
+        };
+        if to.try_send(Order::Trace(Box::new(keep))).is_err() {
+            tracing::warn!("the trace of a fault found no room");
         }
     }
 

@@ -21,4 +21,5 @@ pub mod recording;
 pub mod runner;
 pub mod seldom;
 pub mod serve;
+pub mod traces;
 pub mod web;

@@ -13,7 +13,7 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use control::{Answer, Ask, AskId, Effect, Input, Machine, View};
+use control::{Answer, Ask, AskId, Effect, Input, Machine, Severity, View, trace};
 use tokio::sync::{mpsc, oneshot, watch};
 use units::Time;
 
@@ -96,6 +96,8 @@ pub struct Runner {
     orders_told: bool,
     /// Since when there is something that the journal may not have written.
     unwritten: Option<Time>,
+    /// What the last minute looked like.
+    traces: trace::Recorder,
     /// The journal was asked to write everything and has not said yet that it has.
     settling: Option<oneshot::Receiver<()>>,
 
@@ -162,6 +164,7 @@ impl Runner {
             turn: None,
             orders_told: false,
             unwritten: None,
+            traces: trace::Recorder::default(),
             settling: None,
             publish,
             seq: 0,
@@ -253,7 +256,18 @@ impl Runner {
             self.carry_out(now, effect);
         }
         self.write_port();
+        self.sample(now);
         self.publish_if_due();
+    }
+
+    /// How the machine stands now, for the traces of faults.
+    fn sample(&mut self, now: Time) {
+        if self.traces.is_due(now, self.machine.levels()) {
+            self.traces.take(self.machine.sample(now));
+        }
+        if let Some(whole) = self.traces.whole(now) {
+            self.journal.keep(whole);
+        }
     }
 
     fn carry_out(&mut self, now: Time, effect: Effect) {
@@ -277,6 +291,9 @@ impl Runner {
             }
             Effect::Record { id, event, durable } => {
                 self.unwritten.get_or_insert(now);
+                if event.severity() >= Severity::Stop {
+                    self.traces.fault(now);
+                }
                 self.journal.record(id, event, durable, now);
             }
             Effect::Publish => self.changed = true,
@@ -423,6 +440,9 @@ impl Runner {
         });
         self.write_port();
         self.recorder.end();
+        if let Some(rest) = self.traces.rest(self.clock.now()) {
+            self.journal.keep(rest);
+        }
         self.journal.close();
     }
 }

@@ -18,6 +18,7 @@ use crate::journal;
 use crate::library::{Library, OnLoad};
 use crate::panel::Panel;
 use crate::runner::{Ended, Runner};
+use crate::traces;
 use crate::web;
 use planning::Prepared;
 
@@ -115,13 +116,14 @@ pub async fn console(
         None => (None, None, None),
     };
     let library = Arc::new(Library::new(Arc::clone(&config), state, on_load, prepared));
-    let told_of = state.to_path_buf();
+    let (told_of, traced) = (state.to_path_buf(), state.to_path_buf());
     let web_state = web::WebState {
         panel: panel.clone(),
         library,
         set_right,
         config,
         happened: Arc::new(move |most| happened(&told_of, most)),
+        trace: Arc::new(move |name| traces::read(&traced, traces::Name::read(name)?).ok()),
     };
     let (end, ended) = tokio::sync::watch::channel(false);
     let web = tokio::spawn(web::serve(listener, web_state, until_true(ended.clone())));
@@ -198,7 +200,10 @@ fn console_is_at(address: SocketAddr) -> String {
 /// The latest events of the journal, for the console.
 fn happened(state: &Path, most: usize) -> Result<Vec<web::Event>, String> {
     let entries = journal::latest(state, most).map_err(|e| e.to_string())?;
+    let traces = traces::list(state);
+    let trace = |e: &journal::Entry| traces.iter().find(|t| t.holds(e.start, e.clock_us));
     let told = |e: journal::Entry| web::Event {
+        trace: trace(&e).map(ToString::to_string),
         id: u64::try_from(e.seq).unwrap_or(0),
         run: e.run,
         at_s: Time::from_us(e.clock_us).as_s(),

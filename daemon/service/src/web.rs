@@ -58,6 +58,9 @@ pub type SetRight = dyn Fn() -> Result<(), String> + Send + Sync;
 /// Gives the latest events of the journal, oldest first, at most so many. The error is in words.
 pub type Happened = dyn Fn(usize) -> Result<Vec<Event>, String> + Send + Sync;
 
+/// Gives the text of a trace ([`crate::traces::Form`]) by its name; `None`: there is none.
+pub type TraceOf = dyn Fn(&str) -> Option<Vec<u8>> + Send + Sync;
+
 /// What the console is served from.
 #[derive(Clone)]
 pub struct WebState {
@@ -71,6 +74,8 @@ pub struct WebState {
     pub config: Arc<Config>,
     /// What has happened.
     pub happened: Arc<Happened>,
+    /// The curves about a fault.
+    pub trace: Arc<TraceOf>,
 }
 
 /// What the handlers share.
@@ -136,6 +141,7 @@ fn routes(served: Served) -> Router {
         .route("/api/program", get(ask::program))
         .route("/api/job", get(ask::job))
         .route("/api/events", get(ask::events))
+        .route("/api/trace", get(ask::trace))
         .route("/api/load", post(ask::load))
         .route("/api/ask", post(ask::ask))
         .route("/api/ways", get(ways::ways))

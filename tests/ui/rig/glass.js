@@ -7,6 +7,7 @@ import { readFileSync } from "node:fs";
 import { extname } from "node:path";
 import { fixture } from "./fixtures.js";
 import { screen } from "./screen.js";
+import { lostArc } from "./trace.js";
 
 const ROOT = new URL("../../../ui-static/", import.meta.url);
 const TYPES = { ".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".woff2": "font/woff2" };
@@ -68,6 +69,7 @@ export async function laid(t, glass, given = {}) {
     "/api/job": (url) => ({ ...job, seal: url.searchParams.get("seal") }),
     "/api/ways": (url) => ({ ...fixture("ways"), generation: 1, back_mm: Number(url.searchParams.get("back_mm")) }),
     "/api/events": () => fixture("events"),
+    "/api/trace": () => lostArc(),
     ...given.api,
   };
   const server = createServer(async (request, response) => {

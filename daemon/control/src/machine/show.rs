@@ -208,7 +208,15 @@ impl Machine {
         }
     }
 
-    fn torch_view(&self, now: Time) -> TorchView {
+    /// By the controller's last report.
+    pub(super) fn moves(&self) -> bool {
+        self.line.status.as_ref().is_some_and(|s| {
+            s.feed_mm_s
+                .map_or(s.doing != link::Doing::Idle, |v| v.abs() > MOVING_MM_S)
+        })
+    }
+
+    pub(super) fn torch_view(&self, now: Time) -> TorchView {
         let status = self.line.status.as_ref();
         let known = status.filter(|_| self.reference.torch_known());
         let surface = match &self.act {
@@ -226,10 +234,7 @@ impl Machine {
             height_mm: known.zip(surface).map(|(s, z)| s.z - z),
             age_s: status.map(|s| now.since(s.at).as_secs_f64()),
             feed_mm_s: status.and_then(|s| s.feed_mm_s),
-            moving: status.is_some_and(|s| {
-                s.feed_mm_s
-                    .map_or(s.doing != link::Doing::Idle, |v| v.abs() > MOVING_MM_S)
-            }),
+            moving: self.moves(),
             arc: self.arc_view(),
             permit: self.guard.phase != guard::Phase::Off,
         }

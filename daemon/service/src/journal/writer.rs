@@ -1,11 +1,14 @@
 //! The thread that writes, and what it does when the disk does not take it.
 
+use std::collections::VecDeque;
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use control::RecordId;
+use control::trace::Trace;
 use tokio::sync::mpsc::UnboundedSender;
 use tokio::sync::oneshot;
 
@@ -13,6 +16,7 @@ use super::store::{Row, Store};
 use super::{Disk, JournalReport};
 use crate::recording::Reel;
 use crate::seldom::Seldom;
+use crate::traces;
 
 /// Events that nobody waits for are committed this long after the first of them: one sync for
 /// many, and well within the 100 ms that are promised.
@@ -28,6 +32,8 @@ pub const WAITING: usize = 4096;
 const LOOK: Duration = Duration::from_secs(1);
 /// Rows of one commit at most: a durable event never waits behind more.
 const TOGETHER: usize = 512;
+/// Traces that may wait: each is for the time of ten seconds at least.
+const TRACES: usize = 4;
 
 const _: () = assert!(BATCH.as_millis() < 100);
 const _: () = assert!(TOGETHER <= WAITING);
@@ -40,11 +46,23 @@ pub struct ToWrite {
     pub row: Row,
 }
 
+/// A trace for the writer.
+#[derive(Debug)]
+pub struct ToKeep {
+    /// The state folder.
+    pub dir: PathBuf,
+    /// Which start.
+    pub start: i64,
+    pub trace: Trace,
+}
+
 /// What the writer is told.
 #[derive(Debug)]
 pub enum Order {
     /// Write this, when its time has come.
     Write(ToWrite),
+    /// Write this trace when nothing else waits.
+    Trace(Box<ToKeep>),
     /// Write everything now, then tell. Not told if the disk fails.
     Now(oneshot::Sender<()>),
 }
@@ -127,6 +145,8 @@ pub struct Writer<S> {
     hand: Vec<ToWrite>,
     /// When what is in the hand must be committed.
     due: Option<Instant>,
+    /// Not written yet, oldest first.
+    traces: VecDeque<Box<ToKeep>>,
     /// Who waits until everything is written.
     waiting: Vec<oneshot::Sender<()>>,
     failing: Option<Failing>,
@@ -154,6 +174,7 @@ impl<S: Sink> Writer<S> {
             shared,
             hand: Vec::new(),
             due: None,
+            traces: VecDeque::new(),
             waiting: Vec::new(),
             failing: None,
             looked: Instant::now(),
@@ -188,6 +209,7 @@ impl<S: Sink> Writer<S> {
                 }
             }
             if self.hand.is_empty() {
+                self.write_trace();
                 for done in self.waiting.drain(..) {
                     // Whoever asked may have ended since.
                     let _ = done.send(());
@@ -236,6 +258,12 @@ impl<S: Sink> Writer<S> {
                 self.hand.push(event);
                 durable
             }
+            Order::Trace(trace) => {
+                if self.traces.len() < TRACES {
+                    self.traces.push_back(trace);
+                }
+                false
+            }
             Order::Now(done) => {
                 self.waiting.push(done);
                 true
@@ -246,6 +274,16 @@ impl<S: Sink> Writer<S> {
     fn write_recording(&self) {
         if let Some(reel) = &mut *self.shared.reel() {
             reel.write();
+        }
+    }
+
+    /// One trace, when no event waits. Without it the event is told without its curves.
+    fn write_trace(&mut self) {
+        let Some(keep) = self.traces.pop_front() else {
+            return;
+        };
+        if let Err(error) = traces::keep(&keep.dir, keep.start, &keep.trace) {
+            tracing::warn!(%error, "the trace of a fault could not be written");
         }
     }
 
@@ -331,6 +369,9 @@ impl<S: Sink> Writer<S> {
                 return;
             }
             std::thread::sleep(RETRY);
+        }
+        while !self.traces.is_empty() {
+            self.write_trace();
         }
         if let Some(reel) = &mut *self.shared.reel() {
             reel.end();

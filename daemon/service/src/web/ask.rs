@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::{Query, Request, State};
-use axum::http::StatusCode;
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Json};
 use control::{Answer, Ask, PressId};
@@ -247,6 +247,31 @@ pub(super) async fn events(State(served): State<Served>) -> Result<Json<Events>,
         trouble(StatusCode::INTERNAL_SERVER_ERROR, "journal", says, remedy)
     })?;
     Ok(Json(Events { v: VERSION, events }))
+}
+
+/// Asks for a trace.
+#[derive(Debug, Deserialize)]
+pub(super) struct WhichTrace {
+    name: String,
+}
+
+/// `GET /api/trace?name=...`: the curves about a fault.
+pub(super) async fn trace(
+    State(served): State<Served>,
+    Query(which): Query<WhichTrace>,
+) -> Result<impl IntoResponse, Refusal> {
+    let of = served.state.trace.clone();
+    let text = on_disk(&served, move || of(&which.name)).await?;
+    let text = text.ok_or_else(|| {
+        let remedy = "It may have made room for newer ones; the journal still tells what happened.";
+        trouble(
+            StatusCode::NOT_FOUND,
+            "name",
+            "there are no curves of that name",
+            remedy,
+        )
+    })?;
+    Ok(([(header::CONTENT_TYPE, "application/json")], text))
 }
 
 /// Whatever else begins with `/api/`.

@@ -2,6 +2,8 @@
 //! differs, do not write it anew at once: a screen that was loaded before an update speaks the old
 //! messages. `STANDCLEAR_WRITE_FIXTURES=1 cargo test fixtures` writes them.
 
+mod trace;
+
 use std::path::Path;
 
 use control::resume::{Barred, Lost, Plan, Plans, Proposal, Stop, Way};
@@ -480,6 +482,7 @@ fn answers() -> Vec<(&'static str, Value)> {
             severity: "stop".into(),
             says: "Arc went out on cut 2.".into(),
             advice: None,
+            trace: Some("start-3-62310000-62310000".into()),
         }],
     };
     vec![
@@ -492,6 +495,7 @@ fn answers() -> Vec<(&'static str, Value)> {
         ("job", json!(job)),
         ("ways", json!(ways())),
         ("events", json!(events)),
+        ("trace", trace::trace()),
         ("checks", checks()),
     ]
 }

@@ -239,4 +239,7 @@ pub struct Event {
     pub says: String,
     /// What to do about it.
     pub advice: Option<String>,
+    /// The curves about it, by the name that `GET /api/trace` knows; `None`: there are none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub trace: Option<String>,
 }

@@ -50,7 +50,7 @@ fn wants(method: &Method, path: &str) -> Seat {
     if method == Method::GET || method == Method::HEAD {
         return match path {
             "/api/programs" | "/api/program" | "/api/ways" => Seat::Prepares,
-            "/api/watch" | "/api/job" | "/api/events" => Seat::Watches,
+            "/api/watch" | "/api/job" | "/api/events" | "/api/trace" => Seat::Watches,
             _ if path == "/api" || path.starts_with("/api/") => Seat::Console,
             // The console's own files.
             _ => Seat::Watches,
