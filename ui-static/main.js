@@ -43,6 +43,9 @@ const TICK_MS = 100;
 /** HOLD is sent again so often until it is taken, ms. */
 const HOLD_AGAIN_MS = 250;
 
+/** While the record is looked at it is read again so often, ms. */
+const READ_AGAIN_MS = 3000;
+
 const now = () => performance.now();
 const store = createStore(initial(now()), reduce, (draw) => requestAnimationFrame(draw));
 const { dispatch } = store;
@@ -248,6 +251,7 @@ function followPages(root) {
 function followMachine() {
   let seal = null;
   let generation = null;
+  let readAt = -Infinity;
   return () => {
     const { view, job } = store.get();
     if (!view) return;
@@ -267,10 +271,13 @@ function followMachine() {
         if (result.tag === "done") dispatch({ type: "ways", ways: result.answer });
       });
     }
-    if (view.generation !== generation) {
-      generation = view.generation;
-      if (pageOf(store.get()) === "happened") actions.fetchEvents();
+    const reads = ["happened", "curves"].includes(pageOf(store.get()));
+    // The curves of a stop are there ten seconds after it, when nothing else may have changed.
+    if (reads && (view.generation !== generation || now() - readAt > READ_AGAIN_MS)) {
+      readAt = now();
+      actions.fetchEvents();
     }
+    generation = view.generation;
   };
 }
 

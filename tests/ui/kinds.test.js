@@ -51,10 +51,30 @@ async function throughItsPages(s, name) {
   assert.deepEqual(bad, [], bad.join("\n"));
 }
 
+/** The curves of an arc that was lost, ten seconds after it: the arc out, the torch still asked for. */
+async function curvesOfIt(s) {
+  await press(s, ".target:has-text('What happened')");
+  await s.on("happened");
+  await s.see("that there are curves", ".target:has-text('Curves')");
+  await press(s, ".target:has-text('Curves')");
+  await s.on("curves");
+  const lane = (key) => s.text(`[data-lane=${key}] b`);
+  await until("the curves", async () => (await lane("fire")) === "on", { status: s.status });
+  assert.deepEqual([await lane("arc-ok"), await lane("hold"), await lane("moving")], ["off", "on", "on"]);
+  assert.match(await lane("height_mm"), /^1\.[3-7] mm$/);
+  const bad = [];
+  await onEveryGlass(s, "its curves", bad);
+  assert.deepEqual(bad, [], bad.join("\n"));
+  await press(s, ".target:has-text('Back')");
+  await press(s, ".target:has-text('Back')");
+  await s.on("held");
+}
+
 for (const fault of KINDS) {
   test(`${fault}: its stop, seen and cleared, on every glass`, async (t) => {
     const s = await running(t, "10-inch", fault);
     await throughItsPages(s, fault.split("@")[0]);
+    if (fault.startsWith("arc-lost")) await curvesOfIt(s);
     assert.deepEqual(s.troubles, []);
   });
 }
