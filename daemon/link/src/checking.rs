@@ -2,6 +2,7 @@
 
 mod answers;
 mod commands;
+mod modal;
 mod relations;
 
 use std::collections::BTreeSet;
@@ -104,7 +105,8 @@ fn within(key: &str, n: u64, low: u64, high: u64) -> Checked<u64> {
 pub(crate) fn checked(raw: Raw) -> Checked<Dialect> {
     let lines = lines(&raw.lines)?;
     let answers = answers(&raw)?;
-    let commands = commands(&raw.commands)?;
+    let mut commands = commands(&raw.commands)?;
+    modal::mark(&raw, &lines, &mut commands)?;
     let epoch = epoch(&raw, &lines, &answers)?;
     let reports = reports(&raw, &lines)?;
     let stamps = stamps(&raw)?;
@@ -161,6 +163,7 @@ pub(crate) fn checked(raw: Raw) -> Checked<Dialect> {
             dead_ms: within("opening.dead_ms", raw.opening.dead_ms, 0, 60_000)?,
         },
         window,
+        modal: raw.modal.is_some(),
         keepalive,
         reports,
         stamps,
@@ -285,6 +288,22 @@ fn bare_bytes(d: &Dialect) -> Checked<()> {
     Ok(())
 }
 
+/// What stands for something that is to be filled in.
+const BLANK: &str = "_____";
+
+/// No blank of a new dialect is left, comments apart.
+fn filled_in(text: &str) -> Checked<()> {
+    let blank = |line: &str| line.split('#').next().is_some_and(|l| l.contains(BLANK));
+    match text.lines().position(blank) {
+        None => Ok(()),
+        Some(at) => Err(wrong(
+            format!("line {}", at + 1),
+            format!("a blank ({BLANK}) is not filled in"),
+            "write what the controller's manual says there",
+        )),
+    }
+}
+
 /// Every byte that a line of this dialect may be made of.
 fn used_bytes(d: &Dialect) -> BTreeSet<u8> {
     let mut used: BTreeSet<u8> = (b' '..=b'~').collect();
@@ -302,6 +321,7 @@ impl Dialect {
     /// # Errors
     /// The key, what is wrong with it, and what to do.
     pub fn from_toml(text: &str) -> Result<Self, DialectError> {
+        filled_in(text)?;
         let raw: Raw = toml::from_str(text).map_err(|e| {
             let at = e.span().map_or(0, |s| s.start.min(text.len()));
             let before = text.get(..at).unwrap_or("");

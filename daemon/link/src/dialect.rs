@@ -74,6 +74,8 @@ pub struct Dialect {
     pub(crate) epoch: EpochForm,
     pub(crate) opening: OpeningForm,
     pub(crate) window: WindowForm,
+    /// It has words that stay in force.
+    pub(crate) modal: bool,
     pub(crate) keepalive: Option<(Vec<u8>, u64)>,
     pub(crate) reports: ReportForm,
     pub(crate) stamps: Option<StampForm>,

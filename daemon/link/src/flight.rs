@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 
 use crate::dialect::WindowForm;
+use crate::modal::Text;
 use crate::words::Ticket;
 
 /// So many reports in a row must tell that the count has fallen.
@@ -11,7 +12,7 @@ const FALLEN: u32 = 2;
 /// One line of a command.
 #[derive(Clone, Debug)]
 pub(crate) struct Line {
-    pub text: String,
+    pub text: Text,
     /// Which command it says; `None` for a question of the link's own.
     pub ticket: Option<Ticket>,
     /// The last line of its command.
@@ -25,7 +26,7 @@ pub(crate) struct Line {
 }
 
 impl Line {
-    pub fn new(text: String, ticket: Option<Ticket>, last: bool, touch: bool) -> Self {
+    pub fn new(text: Text, ticket: Option<Ticket>, last: bool, touch: bool) -> Self {
         Self {
             text,
             ticket,
@@ -109,7 +110,7 @@ impl Flight {
     }
 
     /// The number and text of the next line to send.
-    pub fn next(&self) -> Option<(u64, &str)> {
+    pub fn next(&self) -> Option<(u64, &Text)> {
         let line = self.lines.get(self.sent)?;
         Some((line.number.unwrap_or(self.next_number), &line.text))
     }

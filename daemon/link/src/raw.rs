@@ -27,6 +27,7 @@ pub(crate) struct Raw {
     #[serde(default)]
     pub window: Window,
     pub keepalive: Option<Keepalive>,
+    pub modal: Option<Modal>,
     pub reports: Reports,
     pub states: BTreeMap<String, Doing>,
     pub stamps: Option<Stamps>,
@@ -222,6 +223,14 @@ impl Default for Window {
 pub(crate) struct Keepalive {
     pub send: String,
     pub every_ms: u64,
+}
+
+/// Words of a line of path that stay in force.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Modal {
+    /// Groups of words as the commands write them: one of a group is in force at a time.
+    pub words: Vec<Vec<String>>,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]

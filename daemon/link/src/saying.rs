@@ -5,6 +5,7 @@ use core::f64::consts::TAU;
 use units::{Point, Segment};
 
 use crate::dialect::{Capability, Dialect, NumberForm};
+use crate::modal::Text;
 use crate::raw::{FeedUnit, LengthUnit};
 use crate::template::{Template, Value, measure};
 use crate::words::Command;
@@ -50,7 +51,7 @@ impl FeedUnit {
 }
 
 /// The lines that say a command, without number and frame; or why it cannot be said.
-pub(crate) fn texts(d: &Dialect, command: &Command) -> Result<Vec<String>, String> {
+pub(crate) fn texts(d: &Dialect, command: &Command) -> Result<Vec<Text>, String> {
     let c = &d.commands;
     let n = d.numbers;
     match command {
@@ -89,7 +90,7 @@ fn cannot(what: &str) -> String {
     format!("this controller's dialect has no way to {what}")
 }
 
-fn able(forms: Option<&Vec<Template>>, what: &str, n: NumberForm) -> Result<Vec<String>, String> {
+fn able(forms: Option<&Vec<Template>>, what: &str, n: NumberForm) -> Result<Vec<Text>, String> {
     fill(forms.ok_or_else(|| cannot(what))?, n, &[], None)
 }
 
@@ -98,7 +99,7 @@ fn fill(
     n: NumberForm,
     lengths: &[(&str, f64)],
     feed_mm_s: Option<f64>,
-) -> Result<Vec<String>, String> {
+) -> Result<Vec<Text>, String> {
     if let Some(feed) = feed_mm_s
         && (!feed.is_finite() || !says_something(n.feed.of_mm_s(feed), n.feed_decimals))
     {
@@ -116,12 +117,16 @@ fn fill(
                     .find(|(name, _)| *name == field)
                     .map(|(_, mm)| Value::Measure(n.length.of_mm(*mm), n.decimals))
             })
+            .map(|full| Text {
+                full,
+                groups: form.groups.clone(),
+            })
             .ok_or_else(|| "a place that is no number cannot be said".to_owned())
         })
         .collect()
 }
 
-fn path(d: &Dialect, segment: &Segment, mm_s: f64) -> Result<Vec<String>, String> {
+fn path(d: &Dialect, segment: &Segment, mm_s: f64) -> Result<Vec<Text>, String> {
     let c = &d.commands;
     let n = d.numbers;
     let line = |to: Point| fill(&c.line, n, &[("x", to.x), ("y", to.y)], Some(mm_s));

@@ -15,7 +15,8 @@
 //! epoch goes out: the way on is a flush.
 //!
 //! What is never done: a line whose number the controller could take for another one's, a line said
-//! again where lines carry no numbers, a second wave of repeats before the first can have arrived.
+//! again where lines carry no numbers, a second wave of repeats before the first can have arrived, a
+//! word left out that the line before in this epoch did not carry (module `modal`).
 //!
 //! Call [`Session::poll`] after every other call, and at [`Session::deadline`].
 
@@ -31,6 +32,7 @@ use units::Time;
 use crate::dialect::{Capability, Dialect};
 use crate::flight::{Flight, Line};
 use crate::frame::{self, Splitter};
+use crate::modal::{InForce, Text};
 use crate::saying;
 use crate::wire::Wire;
 use crate::words::{Command, TakeAway, Ticket, Word};
@@ -127,6 +129,7 @@ pub struct Session {
     retries: u32,
     next_ticket: u64,
     flight: Flight,
+    in_force: InForce,
     /// No further line of this epoch goes out.
     stopped: bool,
     away: Vec<u8>,
@@ -162,6 +165,7 @@ impl Session {
     pub fn new(dialect: Arc<Dialect>, baud: u32) -> Self {
         Self {
             flight: Flight::new(dialect.lines.first_number),
+            in_force: InForce::default(),
             dialect,
             wire: Wire::new(baud),
             phase: Phase::Closed,
@@ -229,7 +233,7 @@ impl Session {
         let form = &self.dialect.lines;
         let texts = saying::texts(&self.dialect, &c).and_then(|texts| {
             // The longest number that an epoch can come to.
-            let fits = |t: &String| frame::line(form, u64::from(u32::MAX), t).is_some();
+            let fits = |t: &Text| frame::line(form, u64::from(u32::MAX), &t.full).is_some();
             if texts.iter().all(fits) {
                 Ok(texts)
             } else {
@@ -261,6 +265,7 @@ impl Session {
 
     /// At once, past everything that waits. After a hold no further line of this epoch goes out.
     pub fn take_away(&mut self, what: TakeAway) {
+        self.in_force.forget();
         let byte = match what {
             TakeAway::Hold => {
                 self.stopped = true;
@@ -333,6 +338,7 @@ impl Session {
 
     fn void(&mut self) {
         self.flight = Flight::new(self.dialect.lines.first_number);
+        self.in_force.forget();
         self.stopped = false;
         self.own_words.clear();
         self.echo = None;

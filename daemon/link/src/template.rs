@@ -32,6 +32,8 @@ enum Piece {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Template {
     pieces: Vec<Piece>,
+    /// For each word the group of which it stays in force; empty: it is no line of path.
+    pub groups: Vec<Option<usize>>,
 }
 
 /// What is wrong with a template.
@@ -98,7 +100,10 @@ impl Template {
         if !words.is_empty() {
             pieces.push(Piece::Words(words));
         }
-        Ok(Self { pieces })
+        Ok(Self {
+            pieces,
+            groups: Vec::new(),
+        })
     }
 
     /// Whether it has this field.

@@ -5,6 +5,11 @@ use units::Time;
 /// Bits on the wire for each byte: start, eight of data, stop.
 const BITS_PER_BYTE: u64 = 10;
 
+/// A byte takes so long at this baud rate, s.
+pub(crate) fn byte_s(baud: u32) -> f64 {
+    BITS_PER_BYTE as f64 / f64::from(baud.max(1))
+}
+
 /// How far the serial port has come with what was written to it.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Wire {

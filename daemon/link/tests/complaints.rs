@@ -35,6 +35,12 @@ fn each_mistake_is_named_with_its_key_and_a_remedy() {
         plain("every_ms = 100", "every_ms = 10000"),
         quill("every_ms = 50", "every_ms = 500"),
         quill("retry_ms = 800", "retry_ms = 100"),
+        plain("[\"F{feed}\"]]", "[\"F{feed}\", \"G1\"]]"),
+        plain("[\"F{feed}\"]]", "[\"X{x}\"]]"),
+        plain("[\"F{feed}\"]]", "[\"X10 F{feed}\"]]"),
+        plain("[\"G1\", \"G2\", \"G3\"]", "[\"G1\", \"G2\"]"),
+        plain("Y{y} F{feed}\"\narc", "Y{y}F{feed}\"\narc"),
+        quill("[bytes]", "[modal]\nwords = [[\"F{feed}\"]]\n[bytes]"),
         plain("name = \"plain\"", "nam = \"plain\""),
         plain("longest = 120", "longest = 12000"),
         plain(

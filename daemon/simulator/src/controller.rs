@@ -74,6 +74,9 @@ pub(crate) struct Controller {
     held_bytes: usize,
     last_byte: u64,
     again_after: u64,
+    /// The line taken last keeps it until then.
+    line_until: u64,
+    in_force: line::InForce,
 
     epoch: Option<u32>,
     pending: Option<(u32, u64)>,
@@ -126,6 +129,8 @@ impl Controller {
             held_bytes: 0,
             last_byte: 0,
             again_after: 0,
+            line_until: 0,
+            in_force: line::InForce::default(),
             epoch: None,
             pending: None,
             expected: 0,
@@ -227,6 +232,11 @@ impl Controller {
         core::mem::take(&mut self.knocked)
     }
 
+    /// Lines in the queue, and bytes received that are not yet taken.
+    pub(crate) fn queued(&self) -> (usize, usize) {
+        (self.queue.len(), self.held_bytes)
+    }
+
     /// Whether anything moves or waits to.
     pub(crate) fn moving(&self) -> bool {
         self.active.is_some()
@@ -243,6 +253,9 @@ impl Controller {
         }
         if let Some(active) = &self.active {
             next = next.min(active.next(now));
+        }
+        if !self.lines.is_empty() && self.line_until > now {
+            next = next.min(self.line_until);
         }
         if self.torch && self.tells_by_itself() {
             next = next.min(self.last_byte.max(self.torch_since) + SILENCE_NS);
@@ -424,12 +437,14 @@ impl Controller {
     /// The bare byte of hold.
     fn hold_now(&mut self) {
         self.hold = true;
+        self.in_force.end();
         self.brake();
     }
 
     /// The bare byte of torch-off.
     fn torch_off_now(&mut self, now: u64) {
         self.set_torch(now, false);
+        self.in_force.end();
         self.no_fire = true;
     }
 
@@ -446,6 +461,7 @@ impl Controller {
             return;
         };
         self.queue.clear();
+        self.in_force.end();
         self.broken_off = false;
         self.hold = false;
         self.no_fire = false;

@@ -39,6 +39,8 @@ pub struct TableSettings {
     pub tongue: Tongue,
     /// Baud rate of the wire, 8N1.
     pub baud: u32,
+    /// Its controller takes a line every so many ms at best, as the dialect says of it.
+    pub block_ms: u64,
     /// Chance that a bit on the wire is turned over, either way (0: a clean wire).
     pub bit_error_rate: f64,
     /// Lowest machine coordinates that the axes reach, mm. X and Y have their switches here.
@@ -86,6 +88,7 @@ impl Default for TableSettings {
             rough: false,
             tongue: Tongue::Plain,
             baud: 115_200,
+            block_ms: 0,
             bit_error_rate: 0.0,
             travel_low: [0.0, 0.0, 0.0],
             travel_high: [1300.0, 1300.0, 120.0],

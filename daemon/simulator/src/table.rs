@@ -308,6 +308,12 @@ impl Table {
         self.controller.true_place()
     }
 
+    /// Lines in the controller's queue, and bytes received that it has not yet taken.
+    #[must_use]
+    pub fn queued(&self) -> (usize, usize) {
+        self.controller.queued()
+    }
+
     /// Whether bytes have arrived at the panel that were not taken yet.
     #[must_use]
     pub fn has_bytes(&self) -> bool {

@@ -254,6 +254,8 @@ impl Session {
     /// Lines from this one on are said again; a line of which that was done before was not cured.
     fn rewind_to(&mut self, number: u64) {
         self.flight.rewind_to(number);
+        // The line before it may be long ago.
+        self.in_force.forget();
         let times = match self.said_again {
             Some((n, times)) if n == number => times + 1,
             _ => 1,

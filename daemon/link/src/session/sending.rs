@@ -8,6 +8,7 @@ use super::{Outgoing, Phase, Session, Step};
 use crate::dialect::{Capability, UNSENT_WITH_ARC};
 use crate::flight::Line;
 use crate::frame;
+use crate::modal::{PAUSE, Text};
 use crate::raw::Confirm;
 use crate::template::Value;
 use crate::words::Word;
@@ -108,11 +109,16 @@ impl Session {
                 if self.stopped {
                     return None;
                 }
+                if now > self.line_gone_at + PAUSE {
+                    self.in_force.forget();
+                }
                 let (number, text) = self.flight.next()?;
-                let bytes = frame::line(&self.dialect.lines, number, text)?;
+                let short = self.in_force.shortened(text);
+                let bytes = frame::line(&self.dialect.lines, number, &short)?;
                 if !self.flight.room(&self.dialect.window, bytes.len()) {
                     return None;
                 }
+                self.in_force.said(text);
                 self.rests = 0;
                 if self.flight.went(bytes.len()) {
                     self.counters.lines_resent += 1;
@@ -233,6 +239,7 @@ impl Session {
                 };
                 if form.ask_is_taken {
                     if !self.flight.asks() {
+                        let text = Text::alone(text);
                         self.flight.push_next(Line::new(text, None, true, false));
                     }
                 } else if self.tail.is_empty()

@@ -127,6 +127,10 @@ pub struct Plain {
     pub heard: usize,
     starts: u32,
     pub deaf_until_us: u64,
+    /// Motion word and feed word that the last line left in force; none where it was no line of path.
+    in_force: Option<(String, String)>,
+    /// Lines that came without a word which was in force.
+    pub shortened: usize,
 }
 
 impl Plain {
@@ -152,6 +156,8 @@ impl Plain {
             heard: 0,
             starts: 1,
             deaf_until_us: 0,
+            in_force: None,
+            shortened: 0,
         }
     }
 
@@ -159,7 +165,33 @@ impl Plain {
         self.refuse = Some(number);
     }
 
+    /// It loses the words in force, and nothing tells of it.
+    pub fn forget(&mut self) {
+        self.in_force = None;
+    }
+
+    /// A line with the words that it leaves out; `None` if none are in force.
+    fn whole(&mut self, text: &str) -> Option<String> {
+        let mut words: Vec<String> = text.split(' ').map(str::to_owned).collect();
+        let short = words.len();
+        if words[0].starts_with('X') {
+            words.insert(0, self.in_force.as_ref()?.0.clone());
+        }
+        let path = matches!(words[0].as_str(), "G1" | "G2" | "G3") && words[1].starts_with('X');
+        if !path {
+            self.in_force = None;
+            return Some(text.to_owned());
+        }
+        if !words.last()?.starts_with('F') {
+            words.push(self.in_force.as_ref()?.1.clone());
+        }
+        self.shortened += usize::from(words.len() > short);
+        self.in_force = Some((words[0].clone(), words.last()?.clone()));
+        Some(words.join(" "))
+    }
+
     pub fn reset(&mut self, now_us: u64) {
+        self.in_force = None;
         self.buffer.clear();
         self.queue.clear();
         self.started_us = None;
@@ -226,6 +258,7 @@ impl Plain {
                         self.report_ms = words[3].parse().expect("a time");
                         self.expected = 1;
                         self.executed = 0;
+                        self.in_force = None;
                         self.queue.clear();
                         self.started_us = None;
                         self.held = false;
@@ -249,9 +282,12 @@ impl Plain {
                         if self.refuse == Some(n) || self.begun.is_none() {
                             self.held = true;
                             self.answer(&format!("refused {n} travel beyond the table"));
-                        } else {
+                        } else if let Some(text) = self.whole(&text) {
                             self.queue.push_back((n, text));
                             self.answer(&format!("taken {n}"));
+                        } else {
+                            self.held = true;
+                            self.answer(&format!("refused {n} words nothing is in force"));
                         }
                     }
                 }

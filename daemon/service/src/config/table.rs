@@ -1,16 +1,9 @@
 //! What planning is told of the machine file.
 
-use link::Command;
 use process::{Air, Duty};
 use program::{ReadingRules, Slats};
-use units::{Point, Segment};
 
 use super::Config;
-
-/// The controller takes a block every so often where nothing else is known, s (invented).
-const BLOCK_S: f64 = 0.008;
-/// Bits on the wire for a byte: start and stop bit with it.
-const BITS: f64 = 10.0;
 
 impl Config {
     /// The machine file as far as a job hangs on it.
@@ -65,35 +58,15 @@ impl Config {
     }
 }
 
-/// What the wire carries: blocks of usual length in this dialect.
+/// What the wire carries of a path in this dialect.
 fn link_facts(config: &Config) -> program::Link {
     let dialect = &config.link.dialect;
-    let (from, to) = (
-        Point::new(612.3456, 412.3456),
-        Point::new(612.4321, 412.4321),
-    );
-    let bytes = |segment: Segment| {
-        let command = Command::Path {
-            segment,
-            mm_s: 20.0,
-        };
-        dialect.bytes_of(&command).map(|n| n as f64)
-    };
-    let arc = Segment::Arc {
-        from,
-        to,
-        centre: Point::new(610.1234, 414.5678),
-        clockwise: false,
-    };
-    let chord_off_mm = dialect.chord_off_mm();
+    let carried = dialect.carried(config.link.baud);
     program::Link {
-        bytes_s: f64::from(config.link.baud) / BITS,
-        block_s: dialect.block_ms().map_or(BLOCK_S, |ms| ms as f64 / 1000.0),
-        line_bytes: bytes(Segment::Line { from, to }).unwrap_or(40.0),
-        arc_bytes: match chord_off_mm {
-            Some(_) => None,
-            None => bytes(arc),
-        },
-        chord_off_mm: chord_off_mm.unwrap_or(0.02),
+        bytes_s: carried.bytes_s,
+        block_s: carried.block_s,
+        line_bytes: carried.line_bytes,
+        arc_bytes: carried.arc_bytes,
+        chord_off_mm: dialect.chord_off_mm().unwrap_or(0.02),
     }
 }

@@ -309,6 +309,7 @@ pub fn table_settings(config: &Config, seed: u64, rough: bool) -> TableSettings 
         // Practice refuses what the simulated table has no ears for before it comes here.
         tongue: tongue(config).unwrap_or_default(),
         baud: config.link.baud,
+        block_ms: config.link.dialect.block_ms(),
         travel_low: [0.0; 3],
         travel_high: config.travel,
         slat_top_z: config.slat_top_z,

@@ -89,17 +89,12 @@ impl Controller {
             self.say_again(now);
             return true;
         };
-        let asked = parse(text);
-        match asked {
-            Ok(Asked::Begin { epoch, every_ms }) if number == 0 => {
-                self.begin(now, epoch, every_ms);
-                return true;
+        if number == 0 {
+            match parse(text) {
+                Ok(Asked::Begin { epoch, every_ms }) => self.begin(now, epoch, every_ms),
+                _ => self.say_again(now),
             }
-            _ if number == 0 => {
-                self.say_again(now);
-                return true;
-            }
-            _ => {}
+            return true;
         }
         if self.pending.is_some() {
             return false;
@@ -121,7 +116,12 @@ impl Controller {
             // In a hold or fault it will never have room: dropped, so that `begin` can be heard.
             return self.hold || self.fault.is_some();
         }
-        let work = asked
+        if self.at_a_line(now) {
+            return false;
+        }
+        let work = self
+            .in_force
+            .hear(text)
             .map_err(|why| ("words", why))
             .and_then(|asked| self.check(asked));
         self.expected += 1;
@@ -141,6 +141,15 @@ impl Controller {
             }
         }
         true
+    }
+
+    /// Whether the line before still keeps it; if not, this one does from now on.
+    pub(super) fn at_a_line(&mut self, now: u64) -> bool {
+        if now < self.line_until {
+            return true;
+        }
+        self.line_until = now + self.settings.block_ms * MS;
+        false
     }
 
     fn begin(&mut self, now: u64, epoch: u32, every_ms: u64) {

@@ -28,6 +28,41 @@ pub(crate) struct ArcTo {
     pub(crate) mm_s: f64,
 }
 
+/// Motion word and feed that a line of path leaves in force for the line of path behind it.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct InForce(Option<(String, String)>);
+
+impl InForce {
+    /// Nothing is in force: the next line stands by itself or is refused.
+    pub(crate) fn end(&mut self) {
+        self.0 = None;
+    }
+
+    /// The command of a text that may leave out what is in force, or why there is none. What it leaves
+    /// in force itself is kept; anything but a line of path ends what was.
+    pub(crate) fn hear(&mut self, text: &str) -> Result<Asked, &'static str> {
+        let before = self.0.take();
+        let mut words: Vec<&str> = text.split(' ').collect();
+        if words.first().is_some_and(|w| w.starts_with('X')) {
+            let (motion, _) = before.as_ref().ok_or("no motion word is in force")?;
+            words.insert(0, motion);
+        }
+        let of_path = matches!(words.as_slice(), ["G1" | "G2" | "G3", x, ..] if x.starts_with('X'));
+        if !of_path {
+            return parse(text);
+        }
+        if words.last().is_none_or(|w| !w.starts_with('F')) {
+            let (_, feed) = before.as_ref().ok_or("no feed is in force")?;
+            words.push(feed);
+        }
+        let asked = parse(&words.join(" "))?;
+        if let (Some(motion), Some(feed)) = (words.first(), words.last()) {
+            self.0 = Some(((*motion).to_owned(), (*feed).to_owned()));
+        }
+        Ok(asked)
+    }
+}
+
 /// Splits a body into its number and its text.
 pub(crate) fn numbered(body: &str) -> Option<(u32, &str)> {
     let (number, text) = body.split_once(' ')?;
@@ -140,6 +175,28 @@ fn decimal(text: &str) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_line_of_path_may_leave_out_what_the_one_before_left_in_force() {
+        let mut force = InForce::default();
+        for (short, long) in [
+            ("G1 X1 Y2 F600", "G1 X1 Y2 F600"),
+            ("X2 Y2", "G1 X2 Y2 F600"),
+            ("X2 Y3 F60", "G1 X2 Y3 F60"),
+            ("G3 X2 Y3 I1 J0", "G3 X2 Y3 I1 J0 F60"),
+            ("X4 Y3 I1 J0", "G3 X4 Y3 I1 J0 F60"),
+        ] {
+            assert_eq!(force.hear(short), parse(long), "{short}");
+        }
+        for between in ["M5", "G0 X1 Y1", "G1 Z3 F60", "sense off", "nonsense"] {
+            let _ = force.hear("G1 X1 Y2 F600");
+            let _ = force.hear(between);
+            assert!(force.hear("X2 Y2").is_err(), "after {between}");
+            assert!(force.hear("G1 X2 Y2").is_err(), "after {between}");
+        }
+        let _ = force.hear("G1 X1 Y2 F600");
+        assert!(force.hear("X2 Y2 I0").is_err(), "no line of its motion");
+    }
 
     #[test]
     fn commands_are_read_and_anything_else_is_not() {

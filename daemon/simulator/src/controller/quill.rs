@@ -115,7 +115,7 @@ impl Controller {
             _ if self.hold => return self.no(now, 3, "standing"),
             _ => {}
         }
-        if self.queue.len() >= QUEUE {
+        if self.queue.len() >= QUEUE || self.at_a_line(now) {
             return false;
         }
         if let Some(mm_min) = text.strip_prefix("seek slow ").and_then(feed) {
