@@ -63,11 +63,13 @@ export function mount(root, store, actions, signal) {
     cause.draw();
 
     const events = record(state);
-    trouble.say(state.events.trouble ?? (events === null ? "Being read." : events.length === 0 ? "Nothing is recorded yet." : ""));
+    const unsure = (events ?? []).slice(-ROWS).some((e) => e.unsure);
+    const note = unsure ? "Times with a ? are unsure: this board's clock was not set. Their order is right." : "";
+    trouble.say(state.events.trouble ?? (events === null ? "Being read." : events.length === 0 ? "Nothing is recorded yet." : note));
     // The newest first: what has just happened is read without turning a page.
     const told = (events ?? []).slice(-ROWS).reverse();
     keyed(lines, told, (e) => String(e.id), () => el("li", {}, el("time"), el("span")), (node, e) => {
-      setText(node.firstElementChild, clock(new Date(e.wall_ms)));
+      setText(node.firstElementChild, clock(new Date(e.wall_ms)) + (e.unsure ? "?" : ""));
       setText(node.lastElementChild, e.says);
       setData(node, "severity", e.severity);
     });

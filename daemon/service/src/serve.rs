@@ -208,6 +208,7 @@ fn happened(state: &Path, most: usize) -> Result<Vec<web::Event>, String> {
         run: e.run,
         at_s: Time::from_us(e.clock_us).as_s(),
         wall_ms: journal::wall::ms(&e.wall).map_or(0, |ms| ms as i64),
+        unsure: e.unsure,
         name: e.name,
         severity: e.severity,
         says: e.says,

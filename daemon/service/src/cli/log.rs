@@ -52,6 +52,10 @@ pub fn text(story: &Story, colour: bool) -> String {
                 0
             };
             put(&mut out, &heading(story, e.start, start.is_some()));
+            let mut of_it = story.events[i..].iter().take_while(|o| o.start == e.start);
+            if of_it.any(|o| o.unsure) {
+                put(&mut out, UNSURE);
+            }
             start = Some(e.start);
         }
         let (date, time) = e.wall.split_once('T').unwrap_or(("", e.wall.as_str()));
@@ -61,7 +65,7 @@ pub fn text(story: &Story, colour: bool) -> String {
         }
         put(
             &mut out,
-            &line(e, time.trim_end_matches('Z'), since_us, colour),
+            &line(e, &time_of(e, time.trim_end_matches('Z')), since_us, colour),
         );
         let last = i + 1 == story.events.len();
         for gap in &story.gaps {
@@ -77,6 +81,15 @@ pub fn text(story: &Story, colour: bool) -> String {
         put(&mut out, "Nothing has happened yet.");
     }
     out
+}
+
+/// What a mark of question behind a time means.
+const UNSURE: &str = "   times with a ? are unsure: the board has no clock chip and the network had not set its clock \
+                      (order and seconds are right)";
+
+/// The time of day, marked where it is unsure.
+fn time_of(e: &Entry, time: &str) -> String {
+    format!("{time}{}", if e.unsure { "?" } else { "" })
 }
 
 fn put(out: &mut String, line: &str) {
@@ -123,7 +136,7 @@ fn line(e: &Entry, time: &str, since_us: u64, colour: bool) -> String {
         what
     };
     let mut line = format!(
-        "{time:<12}  t+{seconds:>10.3} s  {mark:>2} {:<20} {what}",
+        "{time:<13} t+{seconds:>10.3} s  {mark:>2} {:<20} {what}",
         e.name
     );
     if let Some(advice) = &e.advice {
@@ -143,7 +156,7 @@ fn one_line(text: &str) -> String {
 /// RFC 4180, with a heading.
 pub fn csv(story: &Story) -> String {
     let mut out =
-        String::from("seq,start,run,clock_us,wall,id,name,severity,says,advice,fields\r\n");
+        String::from("seq,start,run,clock_us,wall,id,name,severity,says,advice,fields,unsure\r\n");
     for e in &story.events {
         let cells = [
             e.seq.to_string(),
@@ -157,6 +170,7 @@ pub fn csv(story: &Story) -> String {
             e.says.clone(),
             e.advice.clone().unwrap_or_default(),
             e.fields.to_string(),
+            u8::from(e.unsure).to_string(),
         ];
         let cells: Vec<_> = cells.iter().map(|c| quoted(c)).collect();
         out.push_str(&cells.join(","));

@@ -164,6 +164,7 @@ fn entry(seq: i64, start: i64, clock_us: u64, says: &str) -> Entry {
         run: Some(7),
         clock_us,
         wall: format!("2031-03-01T07:01:0{seq}.000Z"),
+        unsure: start == 2,
         id: 65_000,
         name: "fixture".into(),
         severity: if seq == 2 { "stop" } else { "normal" }.into(),
@@ -208,7 +209,8 @@ fn a_log_reads_as_a_story() {
     07:01:02.000  t+     1.500 s   ! fixture              the arc was lost, at "61 %" [2J
                                      -> look at the nozzle
     -- The panel was started again 2031-03-01T07:00:00.000Z (start 2, version 0.1.0; ended in order 2031-03-01T08:00:00.000Z)
-    07:01:03.000  t+     2.000 s     fixture              fixture
+       times with a ? are unsure: the board has no clock chip and the network had not set its clock (order and seconds are right)
+    07:01:03.000? t+     2.000 s     fixture              fixture
     "#);
 }
 

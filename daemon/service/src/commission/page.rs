@@ -83,6 +83,7 @@ mod tests {
             run: None,
             clock_us: 0,
             wall: wall.into(),
+            unsure: false,
             id: event.id(),
             name: event.name().into(),
             severity: "normal".into(),

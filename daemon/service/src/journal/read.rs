@@ -36,6 +36,8 @@ pub struct Entry {
     pub clock_us: u64,
     /// Wall time, RFC 3339, UTC.
     pub wall: String,
+    /// It is not to be believed: nothing keeps this board's clock, or it was never set.
+    pub unsure: bool,
     /// Number in the catalogue.
     pub id: u16,
     /// Name in the catalogue.
@@ -185,10 +187,7 @@ pub fn latest(dir: &Path, count: usize) -> Result<Vec<Entry>, ReadError> {
     let file = dir.join(FILE);
     let all = || -> rusqlite::Result<Vec<Entry>> {
         let db = open(&file)?;
-        let mut query = db.prepare(
-            "SELECT seq, start, run, clock_us, wall, id, name, severity, says, fields
-             FROM event ORDER BY seq DESC LIMIT ?1",
-        )?;
+        let mut query = db.prepare(&format!("{} ORDER BY seq DESC LIMIT ?1", all_columns(&db)?))?;
         let rows = query.query_map([i64::try_from(count).unwrap_or(i64::MAX)], entry)?;
         let mut entries: Vec<Entry> = rows.collect::<rusqlite::Result<_>>()?;
         entries.reverse();
@@ -238,12 +237,23 @@ fn last_run(db: &Connection) -> rusqlite::Result<Option<u64>> {
 }
 
 fn events(db: &Connection, run: Option<u64>) -> rusqlite::Result<Vec<Entry>> {
-    let mut query = db.prepare(
-        "SELECT seq, start, run, clock_us, wall, id, name, severity, says, fields
-         FROM event WHERE ?1 IS NULL OR run = ?1 ORDER BY seq",
-    )?;
+    let mut query = db.prepare(&format!(
+        "{} WHERE ?1 IS NULL OR run = ?1 ORDER BY seq",
+        all_columns(db)?
+    ))?;
     let rows = query.query_map([run.map(|n| n as i64)], entry)?;
     rows.collect()
+}
+
+/// What [`entry`] reads. A journal that no panel of this version has opened does not say whether its times are
+/// unsure.
+fn all_columns(db: &Connection) -> rusqlite::Result<String> {
+    let asked = "SELECT count(*) FROM pragma_table_info('event') WHERE name = 'unsure'";
+    let told: i64 = db.query_row(asked, [], |r| r.get(0))?;
+    let unsure = if told > 0 { "unsure" } else { "0" };
+    Ok(format!(
+        "SELECT seq, start, run, clock_us, wall, id, name, severity, says, fields, {unsure} FROM event"
+    ))
 }
 
 fn entry(r: &SqlRow<'_>) -> rusqlite::Result<Entry> {
@@ -258,6 +268,7 @@ fn entry(r: &SqlRow<'_>) -> rusqlite::Result<Entry> {
         run: r.get::<_, Option<i64>>(2)?.map(|n| n as u64),
         clock_us: r.get::<_, i64>(3)? as u64,
         wall: r.get(4)?,
+        unsure: r.get(10)?,
         id: r.get(5)?,
         name: r.get(6)?,
         severity: r.get(7)?,

@@ -25,6 +25,9 @@
 -- Version 4 adds the table `retention`: how far old rows were removed by the rule that stands in
 -- `retention.rs` (what tells of a stop stays longer), and lets no other row be removed.
 --
+-- Version 5 adds to `event` the column `unsure`: 1 where the wall time is not to be believed, for the board has no
+-- clock chip and the network had not set its clock, or it was never set.
+--
 -- `PRAGMA user_version` holds the version of this file, `PRAGMA application_id` tells that the
 -- file is ours (0x53434C52, "SCLR").
 

@@ -42,6 +42,8 @@ pub const STEPS: &[&str] = &[
      CREATE TRIGGER retention_goes_on BEFORE UPDATE ON retention
      WHEN new.cleared < old.cleared OR new.cleared > (SELECT coalesce(min(seq), 0) FROM checkpoint)
      BEGIN SELECT RAISE(ABORT, 'nothing is removed that no checkpoint holds'); END",
+    // Whether the wall time of a row is unsure; rows of before do not say.
+    "ALTER TABLE event ADD COLUMN unsure INTEGER NOT NULL DEFAULT 0",
 ];
 
 /// One event on its way to the disk.
@@ -49,7 +51,7 @@ pub const STEPS: &[&str] = &[
 pub struct Row {
     pub run: Option<u64>,
     pub clock_us: u64,
-    pub wall: String,
+    pub wall: wall::Stamp,
     pub id: u16,
     pub name: String,
     pub severity: &'static str,
@@ -66,7 +68,7 @@ impl Row {
         Ok(Self {
             run: event.run(),
             clock_us: at.as_us(),
-            wall: wall::now(),
+            wall: wall::stamp(),
             id: event.id(),
             name: event.name().to_owned(),
             severity: severity(event.severity()),
@@ -398,20 +400,21 @@ pub fn upgrade(db: &mut Connection, steps: &[&str]) -> Result<(), OpenError> {
 /// Adds rows and tells their numbers.
 fn insert(db: &Connection, start: i64, rows: &[Row]) -> rusqlite::Result<Vec<i64>> {
     let mut insert = db.prepare_cached(
-        "INSERT INTO event (start, run, clock_us, wall, id, name, severity, fields, says)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+        "INSERT INTO event (start, run, clock_us, wall, id, name, severity, fields, says, unsure)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
     )?;
     let each = rows.iter().map(|r| {
         insert.insert(params![
             start,
             r.run.map(|n| n as i64),
             r.clock_us as i64,
-            r.wall,
+            r.wall.text,
             r.id,
             r.name,
             r.severity,
             r.fields,
-            r.says
+            r.says,
+            r.wall.unsure
         ])
     });
     each.collect()

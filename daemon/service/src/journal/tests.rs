@@ -14,7 +14,10 @@ fn row(name: &str, run: Option<u64>) -> Row {
     Row {
         run,
         clock_us: 1_000,
-        wall: "2031-01-01T00:00:00.000Z".into(),
+        wall: super::wall::Stamp {
+            text: "2031-01-01T00:00:00.000Z".into(),
+            unsure: false,
+        },
         id: 65_000,
         name: name.into(),
         severity: "notice",

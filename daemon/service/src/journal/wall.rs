@@ -1,9 +1,67 @@
-//! Wall time as RFC 3339 text. It labels rows for people and decides nothing.
+//! Wall time as RFC 3339 text, and whether it is sure. It labels rows for people and decides nothing.
+
+use std::path::Path;
 
 use jiff::Timestamp;
 
 /// UTC to the millisecond, always as long.
 const FORM: &str = "%Y-%m-%dT%H:%M:%S%.3fZ";
+
+/// No panel of this kind ran before 2026-01-01: a wall clock that says so was never set. Seconds of Unix time.
+const EARLIEST_S: u64 = 1_767_225_600;
+
+/// What keeps the wall clock of this board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Kept {
+    /// A clock with a battery is on the board.
+    pub battery: bool,
+    /// The network has set it since the board was started.
+    pub network: bool,
+}
+
+impl Kept {
+    /// As the files under `root` (`/` but in tests) tell it now.
+    #[must_use]
+    pub fn read(root: &Path) -> Self {
+        Self {
+            battery: root.join("sys/class/rtc/rtc0").exists(),
+            // Left by systemd's own time client once it has heard a server.
+            network: root.join("run/systemd/timesync/synchronized").exists(),
+        }
+    }
+
+    /// Whether a wall time, ms since 1970, is to be believed.
+    #[must_use]
+    pub fn sure(self, ms: u64) -> bool {
+        was_set(ms) && (self.battery || self.network)
+    }
+}
+
+/// Whether a wall clock that stands at so many ms since 1970 was ever set.
+#[must_use]
+pub fn was_set(ms: u64) -> bool {
+    ms / 1000 >= EARLIEST_S
+}
+
+/// A wall time as a row bears it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stamp {
+    /// RFC 3339, UTC.
+    pub text: String,
+    /// The board has no clock chip and the network has not set its clock, or it was never set.
+    pub unsure: bool,
+}
+
+/// The wall time now.
+#[must_use]
+pub fn stamp() -> Stamp {
+    let text = now();
+    let sure = ms(&text).is_some_and(|ms| Kept::read(Path::new("/")).sure(ms));
+    Stamp {
+        text,
+        unsure: !sure,
+    }
+}
 
 /// The wall time now, UTC, to the millisecond.
 #[must_use]
@@ -33,6 +91,26 @@ pub fn ms(text: &str) -> Option<u64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_wall_time_is_sure_once_it_was_set_and_something_keeps_it() {
+        let root = tempfile::tempdir().expect("a folder");
+        let put = |file: &str| {
+            let path = root.path().join(file);
+            std::fs::create_dir_all(path.parent().expect("a folder")).expect("made");
+            std::fs::write(path, "").expect("written");
+        };
+        let (set, never) = (EARLIEST_S * 1000, EARLIEST_S * 1000 - 1);
+        assert!(!Kept::read(root.path()).sure(set), "nothing keeps it");
+        put("run/systemd/timesync/synchronized");
+        let network = Kept::read(root.path());
+        assert_eq!((network.battery, network.network), (false, true));
+        put("sys/class/rtc/rtc0");
+        let both = Kept::read(root.path());
+        for kept in [network, both] {
+            assert!(kept.sure(set) && !kept.sure(never), "{kept:?}");
+        }
+    }
 
     #[test]
     fn known_moments_are_written_as_the_standard_says() {

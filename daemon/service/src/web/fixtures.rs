@@ -478,6 +478,7 @@ fn answers() -> Vec<(&'static str, Value)> {
             run: Some(7),
             at_s: 62.31,
             wall_ms: 1_790_000_000_000,
+            unsure: true,
             name: "arc-lost".into(),
             severity: "stop".into(),
             says: "Arc went out on cut 2.".into(),

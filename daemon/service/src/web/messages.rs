@@ -231,6 +231,9 @@ pub struct Event {
     pub at_s: f64,
     /// When, ms since 1970 by the wall clock.
     pub wall_ms: i64,
+    /// That is not to be believed: nothing keeps this board's clock, or it was never set.
+    #[serde(default)]
+    pub unsure: bool,
     /// Its stable name.
     pub name: String,
     /// How much it matters: `trace`, `normal`, `notice`, `stop`, `danger`.

@@ -7,9 +7,7 @@ use std::path::Path;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use super::{Found, Judged, wrong};
-
-/// No panel of this kind ran before 2026-01-01: a wall clock that says so was never set. Seconds of Unix time.
-const EARLIEST_S: u64 = 1_767_225_600;
+use crate::journal::wall::{Kept, was_set};
 
 /// All lines of the board whose files lie under `root` (`/` but in tests).
 pub fn lines(root: &Path) -> Vec<Found> {
@@ -17,7 +15,7 @@ pub fn lines(root: &Path) -> Vec<Found> {
     let mut found = vec![Found {
         what: "clock",
         expected: "a wall clock that is set, kept by a battery or by the network",
-        how: clock(Clock::read(root), wall.unwrap_or(Duration::ZERO)),
+        how: clock(Kept::read(root), wall.unwrap_or(Duration::ZERO)),
     }];
     found.push(Found {
         what: "supply and heat",
@@ -45,27 +43,8 @@ fn first_line(file: &Path) -> Option<String> {
     text.lines().next().map(|l| l.trim().to_owned())
 }
 
-/// What keeps the wall clock.
-#[derive(Clone, Copy, Debug)]
-struct Clock {
-    /// A clock with a battery is on the board.
-    battery: bool,
-    /// The network has set it since the board was started.
-    network: bool,
-}
-
-impl Clock {
-    fn read(root: &Path) -> Self {
-        Self {
-            battery: root.join("sys/class/rtc/rtc0").exists(),
-            // Left by systemd's own time client once it has heard a server.
-            network: root.join("run/systemd/timesync/synchronized").exists(),
-        }
-    }
-}
-
-fn clock(clock: Clock, wall: Duration) -> Judged {
-    if wall.as_secs() < EARLIEST_S {
+fn clock(clock: Kept, wall: Duration) -> Judged {
+    if !was_set(u64::try_from(wall.as_millis()).unwrap_or(u64::MAX)) {
         return wrong(
             "the wall clock was never set: the journal's dates and times are wrong, its order and its spans \
              are not",
@@ -218,20 +197,21 @@ mod tests {
     #[test]
     fn a_clock_that_was_never_set_is_wrong_and_one_without_a_battery_is_unsure() {
         let (none, chip, net) = (
-            Clock {
+            Kept {
                 battery: false,
                 network: false,
             },
-            Clock {
+            Kept {
                 battery: true,
                 network: false,
             },
-            Clock {
+            Kept {
                 battery: false,
                 network: true,
             },
         );
-        let set = Duration::from_secs(EARLIEST_S);
+        // 2026-01-01.
+        let set = Duration::from_secs(1_767_225_600);
         for kept in [none, chip, net] {
             let (says, remedy) = clock(kept, set - Duration::from_secs(1)).expect_err("1970 or so");
             assert!(
@@ -243,10 +223,10 @@ mod tests {
         assert!(clock(chip, set).is_ok_and(|s| !s.contains("unsure")));
         assert!(clock(net, set).is_ok_and(|s| s.contains("set by the network")));
         let root = tempfile::tempdir().expect("a folder");
-        assert!(!Clock::read(root.path()).battery && !Clock::read(root.path()).network);
+        assert!(!Kept::read(root.path()).battery && !Kept::read(root.path()).network);
         put(root.path(), "sys/class/rtc/rtc0/name", "x");
         put(root.path(), "run/systemd/timesync/synchronized", "");
-        assert!(Clock::read(root.path()).battery && Clock::read(root.path()).network);
+        assert!(Kept::read(root.path()).battery && Kept::read(root.path()).network);
     }
 
     #[test]
