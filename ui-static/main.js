@@ -26,6 +26,7 @@ import { mount as program } from "./views/program.js";
 import { mount as reportPage } from "./views/report.js";
 import { mount as datumPage } from "./views/datum.js";
 import { mount as resume } from "./views/resume.js";
+import { mount as screens } from "./views/screens.js";
 import { mount as setup } from "./views/setup.js";
 import { mount as ways } from "./views/ways.js";
 import { mount as weigh } from "./views/weigh.js";
@@ -35,7 +36,7 @@ import { mountHold } from "./widgets/hold-bar.js";
 import { mountSaid } from "./widgets/said.js";
 
 const PAGES = {
-  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, curves, setup, lamp,
+  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, curves, setup, lamp, screens,
   start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"), leave: mountFor("leave"),
 };
 /** The look at the clock that makes data late and lost, ms. */
@@ -196,6 +197,32 @@ const actions = {
     if (result.tag === "done") dispatch({ type: "trace", name, curves: result.answer });
     else dispatch({ type: "trace", name, trouble: result.says ?? "The curves cannot be had now." });
   }),
+  /** What is set; "elsewhere" on a screen that is not the console; `null` where the panel does not say. */
+  async askPin() {
+    const result = await api.pin();
+    if (result.tag === "refused" && result.field === "seat") return "elsewhere";
+    return told(result) ? result.answer : null;
+  },
+  setPin: async (pin) => told(await api.setPin(pin)),
+  givePin: async (pin) => told(await api.givePin(pin)),
+  /** A program and the setup beside it, as files. Gives the program's name, or "there" where one is. */
+  async sendProgram(files, replace) {
+    const setup = files.find((f) => f.name.toLowerCase().endsWith(".toml"));
+    const program = files.find((f) => f !== setup);
+    if (!program || files.length > (setup ? 2 : 1)) {
+      dispatch({ type: "said", says: "No program is chosen, or more than one.", remedy: "Choose one program, and the setup beside it." });
+      return null;
+    }
+    let replaces = null;
+    if (replace) {
+      const there = await api.program(`own/${program.name}`);
+      if (!told(there)) return null;
+      replaces = there.answer.version;
+    }
+    const result = await api.sendProgram(program.name, await program.text(), setup ? await setup.text() : null, replaces);
+    if (result.tag === "refused" && result.field === "file" && !replace && / is there already$/.test(result.says)) return "there";
+    return told(result) ? program.name : null;
+  },
   pxPerMm: () => Number.parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--px-per-mm")),
   setPxPerMm(px) {
     const held = Math.min(12, Math.max(2.5, px));

@@ -42,6 +42,11 @@ export function clock(date) {
   return `${two(date.getHours())}:${two(date.getMinutes())}:${two(date.getSeconds())}`;
 }
 
+/** Digits in groups of three, to be read and typed: `428 613`. */
+export function spaced(digits) {
+  return digits.replace(/(\d{3})(?=\d)/g, "$1\u00a0");
+}
+
 /** A sheet: `600 x 400 mm`. */
 export function size(point) {
   return point ? `${number(point[0])}\u00a0\u00d7\u00a0${number(point[1])}\u00a0mm` : NOTHING;

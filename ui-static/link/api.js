@@ -2,20 +2,22 @@
 
 /**
  * done: the machine has accepted, or it was so already.
- * refused: it will not be done; `says` and `remedy` tell.
+ * refused: it will not be done; `says` and `remedy` tell, and `field` what of the request is meant.
  * lost: nobody answered.
- * @typedef {{ tag: "done", answer: any } | { tag: "refused", says: string, remedy: string } | { tag: "lost" }} Result
+ * @typedef {{ tag: "done", answer: any } | { tag: "refused", field?: string, says: string, remedy: string } | { tag: "lost" }} Result
  */
 
 /** A request that is not answered in this time is lost, ms. */
 const ANSWER_MS = 4000;
+/** A program that is sent may take so long, ms. */
+const SENT_MS = 60_000;
 
-async function call(path, options) {
+async function call(path, options, within = ANSWER_MS) {
   try {
     const response = await fetch(path, {
       ...options,
       cache: "no-store",
-      signal: AbortSignal.timeout(ANSWER_MS),
+      signal: AbortSignal.timeout(within),
     });
     return { status: response.status, body: await response.json() };
   } catch {
@@ -38,13 +40,26 @@ async function post(path, body) {
   return { tag: "refused", says: String(answer.says ?? ""), remedy: String(answer.remedy ?? "") };
 }
 
+/** A request whose answer is not the machine's: done when it was taken. @returns {Promise<Result>} */
+async function put(path, body, within = ANSWER_MS) {
+  const answered = await call(path, {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  }, within);
+  if (!answered) return { tag: "lost" };
+  const { status, body: answer } = answered;
+  if (status === 200) return { tag: "done", answer };
+  return { tag: "refused", field: String(answer.field ?? ""), says: String(answer.says ?? ""), remedy: String(answer.remedy ?? "") };
+}
+
 /** @returns {Promise<Result>} */
 async function get(path) {
   const answered = await call(path, {});
   if (!answered) return { tag: "lost" };
   const { status, body } = answered;
   if (status === 200) return { tag: "done", answer: body };
-  return { tag: "refused", says: String(body.says ?? ""), remedy: String(body.remedy ?? "") };
+  return { tag: "refused", field: String(body.field ?? ""), says: String(body.says ?? ""), remedy: String(body.remedy ?? "") };
 }
 
 export const api = {
@@ -60,4 +75,10 @@ export const api = {
   program: (id) => get(`/api/program?id=${encodeURIComponent(id)}`),
   job: (seal) => get(`/api/job?seal=${encodeURIComponent(seal)}`),
   events: () => get("/api/events"),
+  pin: () => get("/api/pin"),
+  /** `null`: none. */
+  setPin: (pin) => put("/api/pin", { pin }),
+  givePin: (pin) => put("/api/enter", { pin }),
+  /** `replaces`: the version of the one that is there, or `null`. */
+  sendProgram: (file, text, setup, replaces) => put("/api/program", { file, text, setup, replaces }, SENT_MS),
 };

@@ -41,7 +41,7 @@ export const GOING_ON = ["resume", "ways", "weigh", "go"];
 /** From a page of the state only these can be opened by hand. */
 const OPENS = {
   wait: [],
-  program: ["report", "accept", "happened", "curves", "setup", "lamp", "leave", "hand"],
+  program: ["report", "accept", "happened", "curves", "setup", "lamp", "screens", "leave", "hand"],
   checks: ["start", "happened", "curves"],
   cut: ["happened", "curves"],
   held: [...GOING_ON, "skip", "end", "clear", "happened", "curves"],

@@ -30,6 +30,7 @@ export function mount(root, store, actions, signal) {
   mark();
   const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   const lamp = button("Lamp test", signal, () => actions.page("lamp"), "words");
+  const screens = button("Other screens", signal, () => actions.page("screens"), "words");
   const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words pictured-parts");
   const told = pager(signal, "step-says");
   const without = el("div", { class: "lacks", "data-test": "lacks" });
@@ -42,7 +43,7 @@ export function mount(root, store, actions, signal) {
   }, "words");
   root.append(
     side("left", { middle: [card, size, told.node], feet: [told.turn, smaller, larger, other, parts] }),
-    side("column", { heads: [el("div", { class: "row" }, light, lamp)], feet: [back] }),
+    side("column", { heads: [el("div", { class: "row" }, light, lamp)], middle: [screens], feet: [back] }),
   );
   draw();
   function drawn(state) {

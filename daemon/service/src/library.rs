@@ -5,6 +5,7 @@
 //! setup that was changed in between is refused. A program that vetting refuses has no seal, and
 //! without a seal there is nothing to load.
 
+mod bring;
 mod drawing;
 mod shelf;
 mod vets;
@@ -24,6 +25,7 @@ use crate::config::Config;
 use crate::job::at_lowest_priority;
 use crate::panel::{Gone, Panel};
 
+pub use bring::{BROUGHT_BYTES_MAX, Brought, NotTaken};
 pub use drawing::{Drawing, DrawnCut};
 pub use shelf::{DemoProgram, Listed, demo};
 use shelf::{Shelf, Source};
@@ -289,6 +291,15 @@ impl Library {
                 .map(Arc::new)
         };
         self.vets.shared(key, vet).await
+    }
+
+    /// Keeps a program that a screen sends. It is listed from then on.
+    ///
+    /// # Errors
+    /// Nothing of it is kept: its name, length or setup is wrong, it would write over what the sender does not
+    /// know, or the disk takes no more.
+    pub fn bring(&self, brought: &Brought) -> Result<Listed, NotTaken> {
+        self.shelf.keep(brought)
     }
 
     /// What the torch parts have been through by now: programs are vetted with it from here on.

@@ -7,6 +7,7 @@
 
 mod ask;
 mod body;
+mod bring;
 mod connections;
 mod door;
 mod feed;
@@ -90,6 +91,8 @@ struct Served {
     places: Arc<Semaphore>,
     /// A permit for each request that may wait for the disk.
     on_disk: Arc<Semaphore>,
+    /// One permit: for a program that a screen sends.
+    on_bring: Arc<Semaphore>,
     /// One permit: for looking for ways on.
     on_ways: Arc<Semaphore>,
     stop: watch::Receiver<bool>,
@@ -128,6 +131,7 @@ fn share(state: WebState, stop: watch::Receiver<bool>) -> Served {
         passes: pass::Passes::default(),
         places: Arc::new(Semaphore::new(SCREENS)),
         on_disk: Arc::new(Semaphore::new(ON_DISK)),
+        on_bring: Arc::new(Semaphore::new(1)),
         on_ways: Arc::new(Semaphore::new(1)),
         stop,
     }
@@ -138,7 +142,7 @@ fn routes(served: Served) -> Router {
         .route("/api/watch", get(feed::watch))
         .route("/api/here", get(screens::here))
         .route("/api/programs", get(ask::programs))
-        .route("/api/program", get(ask::program))
+        .route("/api/program", get(ask::program).post(bring::bring))
         .route("/api/job", get(ask::job))
         .route("/api/events", get(ask::events))
         .route("/api/trace", get(ask::trace))
@@ -148,7 +152,7 @@ fn routes(served: Served) -> Router {
         .route("/api/resume", post(ways::resume))
         .route("/api/hold", post(ask::hold))
         .route("/api/table", post(ask::table))
-        .route("/api/pin", post(seat::set_pin))
+        .route("/api/pin", get(seat::pin).post(seat::set_pin))
         .route("/api/enter", post(seat::enter))
         .route("/api/{*rest}", any(ask::nothing_there))
         .route("/api", any(ask::nothing_there))
@@ -157,7 +161,7 @@ fn routes(served: Served) -> Router {
         .fallback(get(files::file))
         .layer(middleware::from_fn(trouble::in_time))
         .layer(middleware::from_fn_with_state(served.clone(), seat::keep))
-        .layer(middleware::from_fn(door::keep))
+        .layer(middleware::from_fn_with_state(door::own_name(), door::keep))
         .layer(middleware::from_fn(trouble::as_json))
         .layer(middleware::from_fn(files::headers))
         .with_state(served)

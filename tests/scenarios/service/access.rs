@@ -104,6 +104,23 @@ fn from_another_address_the_panel_is_watched_and_held_and_with_the_pin_prepared(
     let refused = client::send(lan, "POST /api/ask", &json, start, PATIENCE);
     assert_eq!(refused.expect("answered").status, 403);
     assert_eq!(programs(&[&cookie]), 200);
+    // ... but sends a program: once, and not over another.
+    let part = r#"{"file":"sent.nc","text":"G21\nM30\n","setup":null,"replaces":null}"#;
+    let send = |lines: &[&str]| {
+        let sent = client::send(lan, "POST /api/program", lines, part, PATIENCE);
+        sent.expect("answered")
+    };
+    assert_eq!(send(&json[..1]).status, 403, "not without the PIN");
+    let taken = send(&json);
+    assert_eq!(taken.status, 200, "{taken:?}");
+    assert_eq!(taken.json()["listed"]["id"], "own/sent.nc");
+    let again = send(&json);
+    assert_eq!(
+        (again.status, &again.json()["field"]),
+        (409, &serde_json::json!("file"))
+    );
+    let kept = folder.path().join("state/programs/sent.nc");
+    assert_eq!(std::fs::read_to_string(kept).expect("kept"), "G21\nM30\n");
     let held = client::post(lan, "/api/hold", r#"{"press":5}"#, PATIENCE).expect("answered");
     assert_eq!(held.status, 200, "{held:?}");
     assert!(!alarmed(&console.view(), "screen-lost"));

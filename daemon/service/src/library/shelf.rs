@@ -18,10 +18,10 @@ struct Demo;
 /// Longest setup that is read, bytes.
 const SETUP_BYTES_MAX: u64 = 1024 * 1024;
 /// Most own programs that are listed.
-const LISTED_MAX: usize = 1000;
+pub(super) const LISTED_MAX: usize = 1000;
 /// What a program is called in an id: a demonstration's, or one's own.
 const DEMO: &str = "demo/";
-const OWN: &str = "own/";
+pub(super) const OWN: &str = "own/";
 
 /// A program in the lists.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -127,7 +127,7 @@ pub(super) fn same_demo(text: &[u8]) -> Option<Listed> {
 }
 
 pub(super) struct Shelf {
-    folder: PathBuf,
+    pub(super) folder: PathBuf,
 }
 
 impl Shelf {
@@ -150,7 +150,7 @@ impl Shelf {
     }
 
     /// A folder that is not there holds no programs.
-    fn own_files(&self) -> Vec<String> {
+    pub(super) fn own_files(&self) -> Vec<String> {
         let Ok(entries) = fs::read_dir(&self.folder) else {
             return Vec::new();
         };
@@ -196,7 +196,7 @@ impl Shelf {
     }
 }
 
-fn setup_name(program: &str) -> String {
+pub(super) fn setup_name(program: &str) -> String {
     Path::new(program)
         .with_extension("toml")
         .to_string_lossy()
@@ -204,7 +204,7 @@ fn setup_name(program: &str) -> String {
 }
 
 /// Any file but setups, notes and what is hidden or half written.
-fn is_program(file: &str) -> bool {
+pub(super) fn is_program(file: &str) -> bool {
     let ending = Path::new(file)
         .extension()
         .map(|e| e.to_string_lossy().to_lowercase());

@@ -312,3 +312,142 @@ fn a_sealed_job_can_be_drawn_by_its_seal() {
     assert!(!drawn.invented);
     assert!(shop.library.job("0000").is_none());
 }
+
+fn brought(file: &str) -> Brought {
+    Brought {
+        file: file.into(),
+        text: SQUARE.into(),
+        setup: Some(SETUP.into()),
+        replaces: None,
+    }
+}
+
+#[test]
+fn a_program_that_is_sent_is_listed_and_vetted_with_its_setup() {
+    let shop = shop(&[]);
+    let listed = shop.library.bring(&brought("bracket-2.nc")).expect("kept");
+    assert_eq!(listed.id, "own/bracket-2.nc");
+    let chosen = shop.library.choose(&listed.id).expect("read");
+    assert_eq!(chosen.prepared.report.verdict, Verdict::Clear);
+    let folder = shop.dir.path().join(PROGRAMS);
+    let mut there: Vec<_> = fs::read_dir(folder)
+        .expect("there")
+        .map(|e| {
+            e.expect("an entry")
+                .file_name()
+                .into_string()
+                .expect("a name")
+        })
+        .collect();
+    there.sort();
+    assert_eq!(
+        there,
+        ["bracket-2.nc", "bracket-2.toml"],
+        "nothing half written"
+    );
+}
+
+#[test]
+fn a_name_that_leads_away_or_is_none_is_not_taken() {
+    let shop = shop(&[]);
+    for name in [
+        "",
+        ".nc",
+        ".hidden.nc",
+        "../out.nc",
+        "a/b.nc",
+        "/etc/x.nc",
+        "a\\b.nc",
+        "a\nb.nc",
+        "a\0.nc",
+        "part.toml",
+        "part",
+        "part.sh",
+        "-rf.nc",
+        " part.nc",
+        "a\u{202e}cn.nc",
+        "con:part.nc",
+    ] {
+        let not = shop.library.bring(&brought(name)).expect_err(name);
+        assert!(matches!(not, NotTaken::Name(_)), "{name}: {not}");
+    }
+    let long = format!("{}.nc", "x".repeat(80));
+    assert!(matches!(
+        shop.library.bring(&brought(&long)),
+        Err(NotTaken::Name(_))
+    ));
+    assert!(shop.library.bring(&brought("Träger 2.NC")).is_ok());
+    assert_eq!(
+        fs::read_dir(shop.dir.path()).expect("there").count(),
+        1,
+        "nothing beside the folder"
+    );
+}
+
+#[test]
+fn nothing_is_written_over_unless_the_sender_knows_what() {
+    let shop = shop(&[("part.nc", "G21\nM30\n"), ("lone.toml", SETUP)]);
+    let kept =
+        |file: &str| fs::read_to_string(shop.dir.path().join(PROGRAMS).join(file)).expect("there");
+    let there = NotTaken::There("part.nc".into());
+    assert_eq!(shop.library.bring(&brought("part.nc")), Err(there.clone()));
+    assert_eq!(shop.library.bring(&brought("PART.nc")), Err(there));
+    assert_eq!(kept("part.nc"), "G21\nM30\n");
+    let version = shop
+        .library
+        .choose("own/part.nc")
+        .expect("read")
+        .version
+        .clone();
+    let over = |replaces: &str| Brought {
+        replaces: Some(replaces.into()),
+        ..brought("part.nc")
+    };
+    assert!(matches!(
+        shop.library.bring(&over("another")),
+        Err(NotTaken::Changed(_))
+    ));
+    assert_eq!(kept("part.nc"), "G21\nM30\n");
+    assert!(shop.library.bring(&over(&version)).is_ok());
+    assert_eq!(kept("part.nc"), SQUARE);
+    assert!(
+        matches!(
+            shop.library.bring(&over(&version)),
+            Err(NotTaken::Changed(_))
+        ),
+        "once"
+    );
+    // A program is not laid beside a setup that its sender has not seen, nor a setup beside another program.
+    let alone = |file: &str| Brought {
+        setup: None,
+        ..brought(file)
+    };
+    assert!(matches!(
+        shop.library.bring(&alone("lone.nc")),
+        Err(NotTaken::OthersSetup(_))
+    ));
+    assert!(matches!(
+        shop.library.bring(&brought("part.ngc")),
+        Err(NotTaken::OthersSetup(_))
+    ));
+    assert!(!shop.dir.path().join(PROGRAMS).join("lone.nc").exists());
+}
+
+#[test]
+fn too_long_empty_and_wrong_setups_are_not_taken() {
+    let shop = shop(&[]);
+    let with = |text: String, setup: Option<String>| Brought {
+        text,
+        setup,
+        ..brought("part.nc")
+    };
+    let long = "x".repeat(BROUGHT_BYTES_MAX + 1);
+    for text in [String::new(), long] {
+        assert_eq!(shop.library.bring(&with(text, None)), Err(NotTaken::Length));
+    }
+    let not = shop
+        .library
+        .bring(&with(SQUARE.into(), Some("thickness = ".into())));
+    assert!(matches!(not, Err(NotTaken::Setup(_))), "{not:?}");
+    assert!(shop.library.list().iter().all(|l| l.invented));
+}

@@ -48,6 +48,10 @@ pub(super) fn shutting_down() -> Refusal {
 
 /// The body as an object.
 pub(super) async fn object(request: Request) -> Result<Value, Refusal> {
+    object_within(request, BODY_BYTES_MAX, BODY_WITHIN).await
+}
+
+async fn object_within(request: Request, most: usize, within: Duration) -> Result<Value, Refusal> {
     let kind = request.headers().get(header::CONTENT_TYPE);
     let kind = kind.and_then(|k| k.to_str().ok()).unwrap_or("");
     let kind = kind.split(';').next().unwrap_or("").trim();
@@ -60,12 +64,12 @@ pub(super) async fn object(request: Request) -> Result<Value, Refusal> {
         ));
     }
     let body: Body = request.into_body();
-    let come = timeout(BODY_WITHIN, to_bytes(body, BODY_BYTES_MAX)).await;
+    let come = timeout(within, to_bytes(body, most)).await;
     let come = come.map_err(|_| {
         trouble(
             StatusCode::REQUEST_TIMEOUT,
             "body",
-            format!("did not come within {} s", BODY_WITHIN.as_secs()),
+            format!("did not come within {} s", within.as_secs()),
             "Ask again.",
         )
     })?;
@@ -73,7 +77,7 @@ pub(super) async fn object(request: Request) -> Result<Value, Refusal> {
         trouble(
             StatusCode::PAYLOAD_TOO_LARGE,
             "body",
-            format!("longer than {BODY_BYTES_MAX} bytes, or broken off"),
+            format!("longer than {most} bytes, or broken off"),
             "Send less.",
         )
     })?;
@@ -91,6 +95,15 @@ pub(super) async fn object(request: Request) -> Result<Value, Refusal> {
 /// The body as what it is to be.
 pub(super) async fn typed<T: DeserializeOwned + Serialize>(request: Request) -> Result<T, Refusal> {
     of(object(request).await?)
+}
+
+/// The same for a longer one that may take its time.
+pub(super) async fn typed_within<T: DeserializeOwned + Serialize>(
+    request: Request,
+    most: usize,
+    within: Duration,
+) -> Result<T, Refusal> {
+    of(object_within(request, most, within).await?)
 }
 
 fn of<T: DeserializeOwned + Serialize>(given: Value) -> Result<T, Refusal> {

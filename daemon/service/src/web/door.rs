@@ -6,9 +6,10 @@
 //! console's own page, which a link may lead to, and nothing else: a question alone makes work here.
 
 use std::net::IpAddr;
+use std::sync::Arc;
 use std::time::Duration;
 
-use axum::extract::Request;
+use axum::extract::{Request, State};
 use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -31,7 +32,7 @@ enum Asks {
 }
 
 /// Lets a request pass, or says why not.
-pub(super) async fn keep(request: Request, next: Next) -> Response {
+pub(super) async fn keep(State(own): State<Arc<str>>, request: Request, next: Next) -> Response {
     let only_read = request.method() == Method::GET || request.method() == Method::HEAD;
     let asks = if !only_read || is_upgrade(&request) {
         Asks::ToChange
@@ -40,7 +41,7 @@ pub(super) async fn keep(request: Request, next: Next) -> Response {
     } else {
         Asks::ToRead
     };
-    match judge(request.headers(), asks) {
+    match judge(request.headers(), asks, &own) {
         Ok(()) => next.run(request).await,
         Err((field, says)) => {
             static SELDOM: Seldom = Seldom::new();
@@ -63,7 +64,16 @@ fn is_upgrade(request: &Request) -> bool {
     request.headers().contains_key(header::UPGRADE) || request.uri().path() == "/api/watch"
 }
 
-fn judge(headers: &HeaderMap, asks: Asks) -> Result<(), (&'static str, String)> {
+/// What this machine is called where names are told by mDNS: its own, below `local`.
+pub(super) fn own_name() -> Arc<str> {
+    let own = std::fs::read_to_string("/proc/sys/kernel/hostname").unwrap_or_default();
+    let first = own.trim().split('.').next().unwrap_or_default();
+    format!("{first}.local").into()
+}
+
+/// `own`: the one name besides addresses by which this panel may be asked. Nobody beyond its own network can
+/// make that name point anywhere.
+fn judge(headers: &HeaderMap, asks: Asks, own: &str) -> Result<(), (&'static str, String)> {
     let mut hosts = headers.get_all(header::HOST).iter();
     let (Some(host), None) = (hosts.next(), hosts.next()) else {
         return Err(("Host", "one host must be named".into()));
@@ -74,7 +84,8 @@ fn judge(headers: &HeaderMap, asks: Asks) -> Result<(), (&'static str, String)> 
     // A name can be made to point here by whoever owns it; an address cannot.
     let name = without_port(host);
     let address = name.trim_start_matches('[').trim_end_matches(']');
-    if !name.eq_ignore_ascii_case("localhost") && address.parse::<IpAddr>().is_err() {
+    let named = name.eq_ignore_ascii_case("localhost") || name.eq_ignore_ascii_case(own);
+    if !named && address.parse::<IpAddr>().is_err() {
         return Err(("Host", format!("`{host}` is not an address of this panel")));
     }
     if asks == Asks::ForThePage {
@@ -117,12 +128,15 @@ mod tests {
         for (name, value) in pairs {
             headers.append(*name, value.parse().expect("a header"));
         }
-        judge(&headers, asks).err().map(|(field, _)| field)
+        judge(&headers, asks, "table.local")
+            .err()
+            .map(|(field, _)| field)
     }
 
     #[test]
     fn a_page_of_this_panel_is_let_in() {
-        for host in ["127.0.0.1:7430", "localhost:7430", "[::1]:7430", "10.0.0.7"] {
+        let hosts = ["127.0.0.1:7430", "localhost:7430", "[::1]:7430", "10.0.0.7"];
+        for host in hosts.into_iter().chain(["Table.local:7430"]) {
             let origin = format!("http://{host}");
             assert_eq!(
                 asked(&[("host", host), ("origin", &origin)], ToChange),
@@ -140,6 +154,9 @@ mod tests {
             "localhost.evil.example",
             "",
             "127.0.0.1.evil.example",
+            "other.local:7430",
+            "table.local.evil.example",
+            "table",
         ] {
             assert_eq!(asked(&[("host", host)], ForThePage), Some("Host"), "{host}");
         }

@@ -107,6 +107,11 @@ impl Passes {
         Ok(())
     }
 
+    /// Whether one is set.
+    pub fn has_pin(&self) -> bool {
+        self.lock().pin.is_some()
+    }
+
     /// No PIN, and no pass.
     pub fn remove_pin(&self) {
         let mut state = self.lock();

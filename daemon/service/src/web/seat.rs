@@ -1,8 +1,8 @@
 //! What each screen may ask for, by where it sits.
 //!
 //! **Console**: a screen on this machine. It alone moves, fires, clears and vouches.
-//! **Prepares**: one elsewhere that has given the PIN: it may look at programs, vet them, load one and
-//! weigh the ways on from a stop.
+//! **Prepares**: one elsewhere that has given the PIN: it may look at programs, send one, vet them, load one
+//! and weigh the ways on from a stop.
 //! **Watches**: any other. It is told what happens, and may ask for HOLD.
 //!
 //! What is not in the table of [`wants`] is the console's alone. The panel's own address is the peer of a
@@ -59,7 +59,7 @@ fn wants(method: &Method, path: &str) -> Seat {
     match (method, path) {
         // What it asks for is looked at in its body: HOLD is anybody's, all else the console's.
         (&Method::POST, "/api/hold" | "/api/ask" | "/api/enter") => Seat::Watches,
-        (&Method::POST, "/api/load") => Seat::Prepares,
+        (&Method::POST, "/api/load" | "/api/program") => Seat::Prepares,
         _ => Seat::Console,
     }
 }
@@ -144,6 +144,23 @@ struct PinGiven {
 struct Entered {
     v: u32,
     prepares: bool,
+}
+
+#[derive(Serialize)]
+pub(super) struct PinIs {
+    v: u32,
+    set: bool,
+    /// Screens elsewhere may watch at all.
+    lan: bool,
+}
+
+/// `GET /api/pin`. At the console alone: whether one is set, never which.
+pub(super) async fn pin(State(served): State<Served>) -> Json<PinIs> {
+    Json(PinIs {
+        v: VERSION,
+        set: served.passes.has_pin(),
+        lan: served.state.config.watch_from_lan,
+    })
 }
 
 /// `POST /api/pin`: `{pin}`. At the console alone. All screens that had given the one before watch again.
