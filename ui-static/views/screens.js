@@ -31,7 +31,9 @@ export function mount(root, store, actions, signal) {
   const so = el("p", { class: "say-line", "data-test": "so", text: "Being asked." });
   const back = button("Back", signal, () => actions.page("setup"), "plain pictured-back");
   const told = pager(signal, "step-says");
-  store.subscribe(() => told.draw(), signal);
+  store.subscribe(() => {
+    if (!told.node.hidden) told.draw();
+  }, signal);
   actions.askPin().then((is) => {
     if (signal.aborted) return;
     if (is === "elsewhere") elsewhere();
@@ -62,7 +64,10 @@ export function mount(root, store, actions, signal) {
       show(pin, Boolean(made));
       show(none, set);
       relabel(make, set ? "Make another PIN" : "Make a PIN");
-      told.draw();
+      // What it is good for was read before: while it is shown there is nothing but it.
+      show(told.node, !made);
+      if (made) show(told.turn, false);
+      else told.draw();
     }
     laid({ heads: [so, pin], middle: [told.node] }, { feet: [none, make] });
     draw(is.set, null);

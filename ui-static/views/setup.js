@@ -43,7 +43,7 @@ export function mount(root, store, actions, signal) {
   }, "words");
   root.append(
     side("left", { middle: [card, size, told.node], feet: [told.turn, smaller, larger, other, parts] }),
-    side("column", { heads: [el("div", { class: "row" }, light, lamp)], middle: [screens], feet: [back] }),
+    side("column", { heads: [el("div", { class: "row" }, light, lamp)], feet: [screens, back] }),
   );
   draw();
   function drawn(state) {

@@ -43,7 +43,8 @@ async function folder(programs, given) {
  */
 export async function practice(args = [], programs = {}, given = undefined) {
   const { state, args: named } = await folder(programs, given);
-  const panel = started([...named, "--listen", "127.0.0.1:0", ...args]);
+  const listen = args.includes("--listen") ? [] : ["--listen", "127.0.0.1:0"];
+  const panel = started([...named, ...listen, ...args]);
   return {
     address: await addressOf(panel),
     status: panel.status,
