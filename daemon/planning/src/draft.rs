@@ -38,8 +38,8 @@ impl<'a> Draft<'a> {
         }
     }
 
-    /// Begins to vet it; the rules are to be told what is predicted ([`Judging::knowing`]) before they
-    /// judge.
+    /// Begins to vet it; the rules are to be told what is predicted ([`Judging::tell`]) before those
+    /// judge that wait for it.
     #[must_use]
     pub fn judging<'b>(&'b self, watch: &'b dyn Watch) -> Judging<'b> {
         let table = self.table;
@@ -52,7 +52,10 @@ impl<'a> Draft<'a> {
             traverse_height_mm: table.cycle.safe_height_mm,
             line_limit: table.line_limit,
             no_row: self.no_row.as_deref(),
-            facts: Facts::default(),
+            facts: Facts {
+                slats: table.slats,
+                ..Facts::default()
+            },
         };
         Judging::new(&self.reading, &input, watch)
     }

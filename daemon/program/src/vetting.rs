@@ -88,11 +88,17 @@ impl<'a> Judging<'a> {
     }
 
     /// What the rules are told of machine, chart row and supplies, where it was worked out only
-    /// after [`Judging::new`] (beside it, for instance).
+    /// after [`Judging::new`] (beside it, for instance). Until then only rules may judge that do not wait for
+    /// it; the slats are to be in the input from the beginning.
+    pub fn tell(&self, facts: Facts<'a>) {
+        self.sheet.tell(facts);
+    }
+
+    /// Whether a rule has to wait until [`Judging::tell`] was called. Those of the order of cuts judge by the
+    /// sheet alone.
     #[must_use]
-    pub fn knowing(mut self, facts: Facts<'a>) -> Self {
-        self.sheet.input.facts = facts;
-        self
+    pub fn waits(&self, rule: &ToJudge) -> bool {
+        rules::ALL[rule.0].group != rules::Group::Order && !self.sheet.was_told()
     }
 
     /// The rules: first those that ask for the pieces of the sheet, whose working out is most of the work,
@@ -134,7 +140,11 @@ impl<'a> Judging<'a> {
         let of_rules: usize = by_rule.iter().map(|(_, f)| f.len()).sum();
         let mut found = Findings::with_room(of_rules + reading.findings.len());
         by_rule.into_iter().for_each(|(_, f)| found.absorb(f));
-        let (not_judged, lacks) = rules::reading::not_judged::sum_up(&mut found, &sheet.input);
+        let input = VetInput {
+            facts: *sheet.known(),
+            ..sheet.input
+        };
+        let (not_judged, lacks) = rules::reading::not_judged::sum_up(&mut found, &input);
         let mut findings = found.into_list();
         let of_reading = reading.findings.iter().cloned().map(|finding| Finding {
             at: finding.at.map(|p| sheet.placer.place(p)),

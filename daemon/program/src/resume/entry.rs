@@ -29,7 +29,7 @@ fn pierce_apart_mm(kerf_mm: f64) -> f64 {
 /// Ways into the path at `joint_mm`, the one that is liked best first. `lost`: beyond its high end
 /// the path is whole.
 pub(super) fn search<'g>(
-    ground: &'g Ground<'_>,
+    ground: &'g Ground<'_, '_>,
     cut: usize,
     joint_mm: f64,
     lost: &Lost,
@@ -50,7 +50,12 @@ pub(super) fn search<'g>(
 }
 
 /// Whether a lead-in comes to its joint from ahead: one from behind would cut into what lies before.
-pub(super) fn from_ahead(ground: &Ground<'_>, cut: usize, joint_mm: f64, lead: &Segment) -> bool {
+pub(super) fn from_ahead(
+    ground: &Ground<'_, '_>,
+    cut: usize,
+    joint_mm: f64,
+    lead: &Segment,
+) -> bool {
     let (joint, (dx, dy)) = ground.along(cut, joint_mm);
     let from = lead.from();
     (from.x - joint.x) * dx + (from.y - joint.y) * dy > 0.0
@@ -76,7 +81,7 @@ fn clear_of(path: &[Point], lead: &Segment, kerf_mm: f64) -> bool {
 }
 
 fn candidates<'g>(
-    ground: &'g Ground<'_>,
+    ground: &'g Ground<'_, '_>,
     cut: usize,
     joint_mm: f64,
     lost: &Lost,
@@ -111,7 +116,7 @@ fn candidates<'g>(
 }
 
 /// Whether a lead-in lies in scrap that is whole and held, clear of everything that is kept.
-fn fits(ground: &Ground<'_>, cut: usize, lead: &Segment) -> bool {
+fn fits(ground: &Ground<'_, '_>, cut: usize, lead: &Segment) -> bool {
     let w = ground.kerf_mm;
     let (pierce, joint) = (lead.from(), lead.to());
     let Some(contour) = ground.contour(cut) else {

@@ -27,22 +27,22 @@ const NEAR_MM: f64 = 20.0;
 const VOID_KERFS: f64 = 4.0;
 
 /// The sheet now, and the contours as the program draws them.
-pub(super) struct Ground<'a> {
+pub(super) struct Ground<'a, 'd> {
     map: PieceMap,
     holder: u32,
     /// The sheet when all is cut as the program draws it, worked out when first asked for.
     finished: OnceCell<Option<PieceMap>>,
     /// The program as it was drawn.
-    drawn: &'a OnSheet<'a>,
+    drawn: &'a OnSheet<'d>,
     contours: &'a Contours,
     cuts: &'a [Cut],
     done: &'a [Vec<[f64; 2]>],
     pub kerf_mm: f64,
 }
 
-impl<'a> Ground<'a> {
+impl<'a, 'd> Ground<'a, 'd> {
     /// `None`: the sheet or the kerf is not known.
-    pub fn new(stopped: &Stopped<'a>, drawn: &'a OnSheet<'a>) -> Option<Self> {
+    pub fn new(stopped: &Stopped<'a>, drawn: &'a OnSheet<'d>) -> Option<Self> {
         let kerf_mm = drawn.input.kerf_mm?;
         let now = Polylines::new(&history(stopped), &drawn.placer);
         let map = through(&now, drawn)?;
@@ -247,7 +247,7 @@ fn through(flat: &Polylines, drawn: &OnSheet<'_>) -> Option<PieceMap> {
         kerf_mm: drawn.input.kerf_mm?,
         used: &setup.used,
         clamp: setup.clamp,
-        slats: drawn.input.facts.slats,
+        slats: drawn.known().slats,
         watch: drawn.watch,
     })
 }

@@ -11,7 +11,7 @@ const HAIR_MM: f64 = 1.0;
 /// Of a longer rest nobody asks whether all of it runs through kerfs already, mm (invented).
 const LONG_MM: f64 = 60.0;
 
-impl Asked<'_> {
+impl Asked<'_, '_> {
     /// Where what stays uncut begins: at the likeliest place, or, where the arc may have gone out long
     /// before it, where the cut is surely cut (and true).
     pub(super) fn stays_from(&self) -> (f64, bool) {

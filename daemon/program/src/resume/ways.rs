@@ -28,10 +28,10 @@ const SURE_REACH_MM: f64 = 1.7;
 const VETTED: usize = 6;
 
 /// What the ways are worked out from.
-pub(super) struct Asked<'a> {
+pub(super) struct Asked<'a, 'd> {
     pub stopped: &'a Stopped<'a>,
     input: &'a VetInput<'a>,
-    pub ground: Ground<'a>,
+    pub ground: Ground<'a, 'd>,
     pub lost: Lost,
     /// Where the contour begins and where it is closed, mm along the cut.
     pub contour: Option<(f64, f64)>,
@@ -163,7 +163,7 @@ fn from_kerf_alone(cut: &Cut, lost: &Lost, input: &VetInput<'_>, ways: &mut Ways
         .push((Way::LeadIn, "The sheet or the kerf is not known.".into()));
 }
 
-impl Asked<'_> {
+impl Asked<'_, '_> {
     pub(super) fn place(&self, s: f64) -> Point {
         self.ground.along(self.stopped.cut, s).0
     }

@@ -47,6 +47,8 @@ pub(crate) struct OnSheet<'a> {
     /// Program to sheet; leaves things where they are when there is no setup.
     pub placer: Placer,
     pub(super) facts: Vec<(Bounds, f64)>,
+    /// What is known of machine, chart row and supplies, where it was worked out only later.
+    told: OnceLock<Facts<'a>>,
     flat: OnceLock<Polylines>,
     contours: OnceLock<Option<Contours>>,
     passages: OnceLock<Vec<Option<Passage>>>,
@@ -84,6 +86,7 @@ impl<'a> OnSheet<'a> {
             input,
             placer,
             facts,
+            told: OnceLock::new(),
             flat: OnceLock::new(),
             contours: OnceLock::new(),
             passages: OnceLock::new(),
@@ -91,6 +94,23 @@ impl<'a> OnSheet<'a> {
             derived: Derived::default(),
             watch,
         }
+    }
+
+    /// Tells what is known of machine, chart row and supplies, in place of what the input says. The first word
+    /// counts.
+    pub fn tell(&self, facts: Facts<'a>) {
+        // A second word would be one to rules that have judged by the first.
+        let _ = self.told.set(facts);
+    }
+
+    /// Whether it was told.
+    pub fn was_told(&self) -> bool {
+        self.told.get().is_some()
+    }
+
+    /// What is known of machine, chart row and supplies.
+    pub fn known(&self) -> &Facts<'a> {
+        self.told.get().unwrap_or(&self.input.facts)
     }
 
     /// The cuts with their numbers, from 1.
@@ -122,7 +142,7 @@ impl<'a> OnSheet<'a> {
             let feed = self.input.chart_feed_mm_s;
             passages(&self.reading.cut_list, motion, feed)
         };
-        let told = self.input.facts.passages;
+        let told = self.known().passages;
         told.unwrap_or_else(|| self.passages.get_or_init(own))
     }
 

@@ -3,13 +3,14 @@
 //! It must never hold up the machine's own task or the guard. If the power goes, nothing is lost: a
 //! program is vetted again when it is chosen again.
 
+use std::collections::VecDeque;
 use std::panic::resume_unwind;
 use std::sync::mpsc::{channel, sync_channel};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, OnceLock, PoisonError};
 use std::thread;
 
 use planning::{Draft, Predicted};
-use program::{Reading, ReadingRules, Scanner, Vetting, Watch};
+use program::{Judging, Reading, ReadingRules, Scanner, Vetting, Watch};
 
 /// Lower than anything else (the highest nice value).
 const NICEST: i32 = 19;
@@ -55,33 +56,44 @@ pub(super) fn read(text: &[u8], rules: &ReadingRules) -> Reading {
     })
 }
 
-/// Vets a draft and predicts its times and supplies: first the geometry beside the prediction, then
-/// the rules, which two threads draw from the two ends of their list. `None`: nobody waits for it any more.
+/// Vets a draft and predicts its times and supplies, on two threads: one works the geometry out and begins with
+/// the rules that judge by the sheet alone, the other predicts; then both draw rules, from the two ends of
+/// their list. `None`: nobody waits for it any more.
 pub(super) fn vetted(draft: &Draft<'_>, watch: &dyn Watch) -> Option<(Vetting, Predicted)> {
-    let (predicted, judging) = beside(|| Predicted::new(draft, watch), || draft.judging(watch));
-    let vetting = {
-        let judging = judging.knowing(predicted.facts(draft));
-        let rules = Mutex::new(judging.rules());
-        let rules = || rules.lock().unwrap_or_else(PoisonError::into_inner);
-        let (one, other) = beside(
-            || judging.judge(|| rules().pop_front()),
-            || judging.judge(|| rules().pop_back()),
-        );
-        watch.go_on().then(|| judging.whole([one, other]))?
-    };
-    watch.go_on().then_some((vetting, predicted))
-}
-
-/// Does two pieces of work, the first on a thread of its own.
-fn beside<A: Send, B>(one: impl FnOnce() -> A + Send, other: impl FnOnce() -> B) -> (A, B) {
-    thread::scope(|scope| {
-        let one = scope.spawn(one);
-        let other = other();
-        (
-            one.join().unwrap_or_else(|panic| resume_unwind(panic)),
-            other,
-        )
-    })
+    let predicted = OnceLock::new();
+    let judging = OnceLock::new();
+    let rules = Mutex::new(VecDeque::new());
+    let rules = || rules.lock().unwrap_or_else(PoisonError::into_inner);
+    let found = thread::scope(|scope| {
+        let (predicted, judging, rules) = (&predicted, &judging, &rules);
+        // Each is dropped by a thread that ends by a panic, so that the other never waits in vain.
+        let (drawn, is_drawn) = channel();
+        let (told, is_told) = channel::<()>();
+        let other = scope.spawn(move || {
+            let predicted = predicted.get_or_init(|| Predicted::new(draft, watch));
+            is_drawn.recv().ok()?;
+            let judging: &Judging<'_> = judging.get()?;
+            judging.tell(predicted.facts(draft));
+            drop(told);
+            Some(judging.judge(|| rules().pop_back()))
+        });
+        let judging = judging.get_or_init(|| draft.judging(watch));
+        *rules() = judging.rules();
+        // The other thread may have ended by a panic, which is met below.
+        let _ = drawn.send(());
+        let one = judging.judge(|| {
+            if rules().front().is_some_and(|rule| judging.waits(rule)) {
+                let _ = is_told.recv();
+            }
+            let mut rules = rules();
+            rules.pop_front().filter(|rule| !judging.waits(rule))
+        });
+        let other = other.join().unwrap_or_else(|panic| resume_unwind(panic));
+        [Some(one), other]
+    });
+    let vetting = watch.go_on().then(|| judging.into_inner())??;
+    let vetting = vetting.whole(found.into_iter().flatten());
+    Some((vetting, predicted.into_inner()?)).filter(|_| watch.go_on())
 }
 
 #[cfg(test)]
@@ -107,7 +119,8 @@ mod tests {
         let reading = read(&demo.text, &table.words);
         let draft = Draft::new(&table, reading, Some(demo.setup), false);
         let predicted = Predicted::new(&draft, &Unwatched);
-        let judging = draft.judging(&Unwatched).knowing(predicted.facts(&draft));
+        let judging = draft.judging(&Unwatched);
+        judging.tell(predicted.facts(&draft));
         let mut rules = judging.rules();
         let found = judging.judge(|| rules.pop_front());
         let one_by_one = judging.whole([found]);

@@ -53,7 +53,7 @@ impl OnSheet<'_> {
             kerf_mm: self.input.kerf_mm?,
             used: &setup.used,
             clamp: setup.clamp,
-            slats: self.input.facts.slats,
+            slats: self.known().slats,
             watch: self.watch,
         })
     }

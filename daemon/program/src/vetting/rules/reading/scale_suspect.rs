@@ -180,7 +180,7 @@ fn feed(sheet: &OnSheet<'_>) -> Option<FeedSays> {
         );
         return Some(FeedSays { says, words });
     }
-    let most = sheet.input.facts.motion.map_or(f64::INFINITY, |m| m.feed_max_mm_s * 60.0);
+    let most = sheet.known().motion.map_or(f64::INFINITY, |m| m.feed_max_mm_s * 60.0);
     let possible = |f: f64| FEEDS_MM_MIN.contains(&f) && f <= most;
     let says = if possible(is) && !possible(other) {
         Says::Here

@@ -27,8 +27,8 @@ const SLOW: f64 = 0.3;
 const CORNER: f64 = 0.35;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let (Some(motion), Some(contours)) = (sheet.input.facts.motion, sheet.contours()) else {
-        not_judged::tell(findings, NAME, if sheet.input.facts.motion.is_none() { Lack::Machine("what the axes can do is not known") } else { Lack::Kerf });
+    let (Some(motion), Some(contours)) = (sheet.known().motion, sheet.contours()) else {
+        not_judged::tell(findings, NAME, if sheet.known().motion.is_none() { Lack::Machine("what the axes can do is not known") } else { Lack::Kerf });
         return;
     };
     let straight = CORNER.cos();

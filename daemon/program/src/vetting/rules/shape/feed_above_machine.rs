@@ -19,7 +19,7 @@ pub(crate) const PAGE: Page = Page {
 };
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(motion) = sheet.input.facts.motion else {
+    let Some(motion) = sheet.known().motion else {
         not_judged::tell(findings, NAME, Lack::Machine("the highest feed of the axes is not known"));
         return;
     };

@@ -30,7 +30,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(row) = row(sheet, findings, NAME) else {
         return;
     };
-    let Some(energy) = sheet.input.facts.energy else {
+    let Some(energy) = sheet.known().energy else {
         not_judged::no_metal(findings, NAME);
         return;
     };

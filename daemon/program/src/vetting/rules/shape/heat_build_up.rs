@@ -34,7 +34,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     if row(sheet, findings, NAME).is_none() {
         return;
     }
-    let Some(heat) = sheet.input.facts.heat else {
+    let Some(heat) = sheet.known().heat else {
         not_judged::no_metal(findings, NAME);
         return;
     };

@@ -27,7 +27,7 @@ pub(crate) const PAGE: Page = Page {
 const STRETCH_MM: f64 = 20.0;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    if let Some(joined) = sheet.input.facts.joined {
+    if let Some(joined) = sheet.known().joined {
         findings.note(NAME, Spot::default(), || {
             (
                 format!(
@@ -40,7 +40,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             )
         });
     }
-    let Some(link) = sheet.input.facts.link else {
+    let Some(link) = sheet.known().link else {
         not_judged::tell(findings, NAME, Lack::Machine("what the wire and the controller carry is not known"));
         return;
     };

@@ -24,7 +24,7 @@ pub(crate) const PAGE: Page = Page {
 const PART: f64 = 0.10;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(motion) = sheet.input.facts.motion else {
+    let Some(motion) = sheet.known().motion else {
         not_judged::tell(findings, NAME, Lack::Machine("what the axes can do is not known"));
         return;
     };

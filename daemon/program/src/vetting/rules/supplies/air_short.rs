@@ -21,7 +21,7 @@ pub(crate) const PAGE: Page = Page {
 };
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(air) = sheet.input.facts.air else {
+    let Some(air) = sheet.known().air else {
         not_judged::tell(findings, NAME, Lack::Times("the air supply or the predicted times are not known"));
         return;
     };

@@ -20,7 +20,7 @@ pub(crate) const PAGE: Page = Page {
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     // Where there is no row, `chart-missing` has said it.
-    if matches!(sheet.input.facts.chart, Chart::Missing(_)) {
+    if matches!(sheet.known().chart, Chart::Missing(_)) {
         return;
     }
     let Some(row) = row(sheet, findings, NAME) else {

@@ -19,7 +19,7 @@ pub(crate) const PAGE: Page = Page {
 };
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    if let Chart::Missing(why) = sheet.input.facts.chart {
+    if let Chart::Missing(why) = sheet.known().chart {
         findings.warn(NAME, Spot::default(), || {
             (
                 format!(
@@ -54,7 +54,7 @@ pub(crate) fn row<'a>(
     findings: &mut Findings,
     rule: &'static str,
 ) -> Option<Row<'a>> {
-    if let Chart::Row(row) = sheet.input.facts.chart {
+    if let Chart::Row(row) = sheet.known().chart {
         return Some(row);
     }
     not_judged::tell(findings, rule, Lack::Row);

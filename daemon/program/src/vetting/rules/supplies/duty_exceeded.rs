@@ -23,7 +23,7 @@ pub(crate) const PAGE: Page = Page {
 const TOLD: usize = 4;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(duty) = sheet.input.facts.duty else {
+    let Some(duty) = sheet.known().duty else {
         not_judged::tell(findings, NAME, Lack::Times("the power source's duty or the predicted times are not known"));
         return;
     };

@@ -22,7 +22,7 @@ pub(crate) const PAGE: Page = Page {
 const IDLE: f64 = 0.60;
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(times) = sheet.input.facts.times else {
+    let Some(times) = sheet.known().times else {
         not_judged::tell(findings, NAME, Lack::Times("the predicted times are not known"));
         return;
     };

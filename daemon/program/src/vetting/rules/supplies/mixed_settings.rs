@@ -46,7 +46,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
         not_judged::tell(findings, NAME, Lack::Setup("what the comments say cannot be compared: there is no setup"));
         return;
     };
-    let row_amps = sheet.input.facts.chart.row().map(|r| r.amps);
+    let row_amps = sheet.known().chart.row().map(|r| r.amps);
     let wrong = all.iter().find(|s| {
         let metal = Metal::of_setup(&setup.material).is_some_and(|m| m != s.metal);
         let thickness = s.thickness_mm.is_some_and(|t| {

@@ -22,7 +22,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some(row) = row(sheet, findings, NAME) else {
         return;
     };
-    let Some(source) = sheet.input.facts.source else {
+    let Some(source) = sheet.known().source else {
         not_judged::tell(findings, NAME, Lack::Machine("the power source's rating plate is not known"));
         return;
     };

@@ -25,7 +25,7 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
     let Some((wanted, line)) = stated.min_by(|a, b| a.0.total_cmp(&b.0)) else {
         return;
     };
-    let Some(reached) = sheet.input.facts.reached_tolerance_mm else {
+    let Some(reached) = sheet.known().reached_tolerance_mm else {
         not_judged::tell(findings, NAME, Lack::Article);
         return;
     };

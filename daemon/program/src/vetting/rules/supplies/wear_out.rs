@@ -19,7 +19,7 @@ pub(crate) const PAGE: Page = Page {
 };
 
 pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
-    let Some(wear) = sheet.input.facts.wear else {
+    let Some(wear) = sheet.known().wear else {
         not_judged::tell(findings, NAME, Lack::Times("the wear of the fitted set or the predicted times are not known"));
         return;
     };
