@@ -15,6 +15,7 @@ fn the_demo_sheet_is_cut_whole_and_on_time() {
     assert_eq!(told["pierces"], 36);
     assert_eq!(told["holds"], serde_json::json!([]));
     assert_eq!(told["retries"], serde_json::json!([]));
+    assert_eq!(told["faltered"], serde_json::json!([]));
     let (planned, run) = (number(&told["planned_s"]), number(&told["run_s"]));
     assert!((planned - run).abs() <= 0.05 * run, "{planned} and {run}");
     assert!(number(&told["truth"]["recut_mm"]) < 36.0 * 4.0);

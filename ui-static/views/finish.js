@@ -31,7 +31,7 @@ export function mount(root, store, actions, signal) {
     if (drawn) sheet.draw({ drawing: drawn, cuts: view.cuts, marks: view.marks, torch: view.torch, fresh: placeFreshness(state) });
     const r = result(view);
     setText(done, `${r.done} of ${r.all} cut`);
-    const more = [r.skipped > 0 && `${r.skipped} skipped`, r.left > 0 && `${r.left} not cut`, `${count(view.pierces, "pierce")}, arc on ${duration(view.arc_on_s)}`, view.run_s !== null && `run ${duration(view.run_s)}`];
+    const more = [r.skipped > 0 && `${r.skipped} skipped`, r.left > 0 && `${r.left} not cut`, (view.faltered ?? []).length > 0 && `lines came too slowly in cut ${[...new Set(view.faltered.map((f) => f.cut))].join(", ")}`, `${count(view.pierces, "pierce")}, arc on ${duration(view.arc_on_s)}`, view.run_s !== null && `run ${duration(view.run_s)}`];
     facts.say(more.filter(Boolean).join(", "));
     const list = view.holds.slice(-2).map((h, k) => ({ ...h, k }));
     keyed(holds, list, (h) => String(h.k), () => el("li"), (node, h) => {

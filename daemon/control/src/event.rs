@@ -345,6 +345,14 @@ pub enum Event {
         edges: u64,
         usual: Option<f64>,
     },
+    /// Lines come too slowly: the torch goes slower in this cut than it was told. Speeds: the mean since
+    /// it began, and the feed there.
+    Faltered {
+        run: u64,
+        cut: usize,
+        mm_s: f64,
+        wanted_mm_s: f64,
+    },
 }
 
 /// How much an event matters.
@@ -461,6 +469,7 @@ impl Event {
             }
             Self::CameCommissioned { .. } => (62, "came-commissioned", Normal),
             Self::DryFire => (63, "dry-fire", Normal),
+            Self::Faltered { .. } => (64, "faltered", Notice),
         }
     }
 
@@ -494,6 +503,7 @@ impl Event {
             | Self::TouchedOff { run, .. }
             | Self::TouchSkipped { run, .. }
             | Self::ShortEdges { run, .. }
+            | Self::Faltered { run, .. }
             | Self::FireAsked { run, .. }
             | Self::ArcOn { run, .. }
             | Self::ArcOff { run, .. }

@@ -65,6 +65,9 @@ pub struct View {
     pub pierces: u32,
     /// Second tries that cured a fault without a hold.
     pub retries: Vec<Retry>,
+    /// Where lines came too slowly in this run.
+    #[serde(default)]
+    pub faltered: Vec<Faltered>,
     /// Every hold of this run.
     pub holds: Vec<HoldRecord>,
     /// The place cannot be trusted until it was referenced and confirmed.
@@ -554,6 +557,19 @@ pub struct Retry {
     pub cause: Cause,
     /// Which cut, from 1.
     pub cut: usize,
+}
+
+/// Lines came too slowly in a cut: the torch went slower than it was told.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Faltered {
+    /// Which cut, from 1; once for each start of it.
+    pub cut: usize,
+    /// For how long, s.
+    pub for_s: f64,
+    /// How fast it went meanwhile, on the average, mm/s.
+    pub mm_s: f64,
+    /// The feed there, mm/s.
+    pub wanted_mm_s: f64,
 }
 
 /// The controller's line.

@@ -7,7 +7,7 @@ use std::collections::VecDeque;
 use units::{Point, Time};
 
 use crate::signals::Signals;
-use lines::{Do, parse};
+use lines::{Do, InForce, parse};
 use link::crc16 as crc;
 
 #[derive(Clone, Debug)]
@@ -77,6 +77,7 @@ pub(crate) struct Table {
     spoilt: (u64, u32),
     out: Vec<u8>,
     expected: u64,
+    in_force: InForce,
     greeted_only: bool,
     every_ms: u64,
     next_report: Time,
@@ -125,6 +126,7 @@ impl Table {
             spoilt: (0, 0),
             out: Vec::new(),
             expected: 1,
+            in_force: InForce::default(),
             greeted_only: false,
             every_ms: 100,
             next_report: Time::ZERO,
@@ -278,6 +280,7 @@ impl Table {
             self.hold = false;
             self.fault = self.wrong.estop;
             self.expected = 1;
+            self.in_force = InForce::default();
             self.executed = 0;
             self.greeted_only = false;
             self.say(&format!("ready {}", words[1]));
@@ -293,7 +296,7 @@ impl Table {
             return;
         }
         self.expected += 1;
-        let what = parse(text, self.queue_end());
+        let what = parse(&self.in_force.whole(text), self.queue_end());
         let moves = !matches!(what, Do::Sense(_) | Do::Torch(false) | Do::Home);
         let refuses = core::mem::take(&mut self.wrong.refuses_once);
         if refuses || self.fault || self.hold || (moves && !self.referenced) {

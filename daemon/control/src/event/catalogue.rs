@@ -277,6 +277,12 @@ fn later() -> Vec<Event> {
             covered: [(Step::Papers, "aabb".into())].into(),
         },
         Event::DryFire,
+        Event::Faltered {
+            run: 7,
+            cut: 3,
+            mm_s: 99.0,
+            wanted_mm_s: 150.0,
+        },
     ]
 }
 

@@ -145,6 +145,16 @@ impl Event {
             Self::ShortEdges {
                 cut, edges, usual, ..
             } => short_edges(*cut, *edges, *usual),
+            Self::Faltered {
+                cut,
+                mm_s,
+                wanted_mm_s,
+                ..
+            } => format!(
+                "Lines come too slowly in cut {cut}: the torch goes at {:.0} mm/min, and should at {:.0}.",
+                mm_s * 60.0,
+                wanted_mm_s * 60.0
+            ),
             Self::TabLeft {
                 cut,
                 from_mm,

@@ -9,6 +9,7 @@
 //! Every wait has a limit. Nothing of a path is sent before arc OK and pierce delay are over.
 
 mod beside;
+mod faltering;
 mod finding;
 mod firing;
 mod height;
@@ -121,6 +122,7 @@ pub(crate) struct Cycle {
     drop_to: Option<f64>,
     /// The controller's queue was filled once on this path.
     fed: bool,
+    faltering: faltering::Faltering,
     volts: VoltsSeen,
 }
 
@@ -330,6 +332,7 @@ impl Machine {
             track: None,
             drop_to: None,
             fed: false,
+            faltering: faltering::Faltering::default(),
             volts: VoltsSeen::default(),
         }));
     }

@@ -13,7 +13,7 @@ use crate::cause::Cause;
 use crate::event::{Outcome, Unfinished};
 use crate::plane::Touch;
 use crate::resume::{Lost, Plan, Splice};
-use crate::view::{CutState, HoldRecord, Mark, Retry};
+use crate::view::{CutState, Faltered, HoldRecord, Mark, Retry};
 
 /// A panel that is killed has kept no place of the last moments: the time between two records of
 /// progress, until they are written, and until the torch is out and the hold has braked, s.
@@ -215,6 +215,7 @@ pub(crate) struct Run {
     pub holds: Vec<HoldRecord>,
     pub marks: Vec<Mark>,
     pub retries: Vec<Retry>,
+    pub faltered: Vec<Faltered>,
     pub pierces: u32,
     pub arc_on_s: f64,
     pub arc_since: Option<Time>,
@@ -285,6 +286,7 @@ impl Run {
             holds: Vec::new(),
             marks: Vec::new(),
             retries: Vec::new(),
+            faltered: Vec::new(),
             pierces: 0,
             arc_on_s: 0.0,
             arc_since: None,

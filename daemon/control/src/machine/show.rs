@@ -184,6 +184,7 @@ impl Machine {
             }),
             pierces: run.map_or(0, |r| r.pierces),
             retries: run.map(|r| r.retries.clone()).unwrap_or_default(),
+            faltered: run.map(|r| r.faltered.clone()).unwrap_or_default(),
             holds: run.map(|r| r.holds.clone()).unwrap_or_default(),
             doubtful: self.reference.doubtful || self.line.unproven.is_some(),
             near,

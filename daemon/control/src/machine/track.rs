@@ -86,7 +86,7 @@ pub(crate) struct Track {
     /// Next element to say, and how far into it to begin.
     pub next: (usize, f64),
     pub torch_off: Option<Ticket>,
-    feed: f64,
+    pub feed: f64,
 }
 
 impl Track {

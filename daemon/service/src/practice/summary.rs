@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use control::Cause;
-use control::view::{CutState, HoldRecord, Phase, Retry, View};
+use control::view::{CutState, Faltered, HoldRecord, Phase, Retry, View};
 use planning::Job;
 use serde::Serialize;
 use simulator::harness::Truth;
@@ -23,6 +23,7 @@ pub struct Summary {
     pierces: u32,
     holds: Vec<Hold>,
     retries: Vec<Retried>,
+    faltered: Vec<FalteredTold>,
     truth: TruthTold,
 }
 
@@ -32,6 +33,15 @@ struct Hold {
     cut: usize,
     at_mm: f64,
     resumed_mm: Option<f64>,
+}
+
+/// Lines came too slowly.
+#[derive(Clone, Debug, Serialize)]
+struct FalteredTold {
+    cut: usize,
+    for_s: f64,
+    mm_min: f64,
+    wanted_mm_min: f64,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -70,6 +80,7 @@ impl Summary {
                 .chain(view.holds.iter().map(Hold::from))
                 .collect(),
             retries: view.retries.iter().map(Retried::from).collect(),
+            faltered: view.faltered.iter().map(FalteredTold::from).collect(),
             truth: TruthTold {
                 uncut_mm: truth.uncut_mm,
                 recut_mm: truth.recut_mm,
@@ -141,6 +152,14 @@ impl Summary {
                 retry.cause, retry.cut
             );
         }
+        for f in &self.faltered {
+            let _ = writeln!(
+                t,
+                "  Too slow: cut {} went at {:.0} mm/min for {:.1} s, and should at {:.0}: its lines came \
+                 too slowly.",
+                f.cut, f.mm_min, f.for_s, f.wanted_mm_min
+            );
+        }
         let _ = writeln!(
             t,
             "The table's own ledger: {:.2} mm uncut, {:.1} mm cut twice, never more than {:.3} mm \
@@ -188,6 +207,17 @@ impl From<earlier::Hold> for Hold {
     }
 }
 
+impl From<&Faltered> for FalteredTold {
+    fn from(f: &Faltered) -> Self {
+        Self {
+            cut: f.cut,
+            for_s: f.for_s,
+            mm_min: f.mm_s * 60.0,
+            wanted_mm_min: f.wanted_mm_s * 60.0,
+        }
+    }
+}
+
 impl From<&Retry> for Retried {
     fn from(r: &Retry) -> Self {
         Self {
@@ -221,6 +251,7 @@ mod tests {
             pierces: 2,
             holds: Vec::new(),
             retries: Vec::new(),
+            faltered: Vec::new(),
             truth: TruthTold {
                 uncut_mm: 0.0,
                 recut_mm: 0.0,

@@ -247,6 +247,7 @@ pub(super) fn view() -> View {
         arc_on_s: 20.5,
         pierces: 2,
         retries: vec![],
+        faltered: vec![],
         holds: vec![held()],
         doubtful: false,
         near: near(),

@@ -13,6 +13,36 @@ pub(super) enum Do {
     Home,
 }
 
+/// Motion word and feed of the line of path before; none after anything else.
+#[derive(Clone, Debug, Default)]
+pub(super) struct InForce(Option<(String, String)>);
+
+impl InForce {
+    /// A line with what it leaves out.
+    pub(super) fn whole(&mut self, text: &str) -> String {
+        let before = self.0.take();
+        let mut words: Vec<&str> = text.split(' ').collect();
+        if let (true, Some((motion, _))) = (words[0].starts_with('X'), &before) {
+            words.insert(0, motion);
+        }
+        let of_path = matches!(words[0], "G1" | "G2" | "G3") && words[1].starts_with('X');
+        if !of_path {
+            return text.to_owned();
+        }
+        let last = words[words.len() - 1];
+        let feed = match (last.starts_with('F'), &before) {
+            (true, _) => last,
+            (false, Some((_, feed))) => {
+                words.push(feed);
+                feed.as_str()
+            }
+            (false, None) => panic!("no feed is in force: {text:?}"),
+        };
+        self.0 = Some((words[0].to_owned(), feed.to_owned()));
+        words.join(" ")
+    }
+}
+
 pub(super) fn parse(text: &str, from: Point) -> Do {
     let mut words = text.split(' ');
     let first = words.next().unwrap_or("");

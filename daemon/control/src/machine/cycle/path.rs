@@ -185,6 +185,7 @@ impl Machine {
             return self.look_drop(c, z);
         }
         self.stream(c);
+        self.look_faltering(c);
         let off = c.track.as_ref().and_then(|t| t.torch_off);
         if off.is_some_and(|t| self.executed(t)) {
             self.tell_guard_torch_off();
