@@ -72,7 +72,8 @@ pub struct World {
     handled: u64,
     lease: Time,
     permit: bool,
-    fire_was_on: bool,
+    /// Both contacts of the start were closed, or an arc burnt, when the guard last looked.
+    was_lit: bool,
     operator: Operator<Near>,
     /// Nobody stands at the table.
     pub nobody_asks: bool,
@@ -176,7 +177,7 @@ impl World {
             handled: 0,
             lease: Time::ZERO,
             permit: false,
-            fire_was_on: false,
+            was_lit: false,
             looked: (u64::MAX, Time::ZERO),
             phase: Phase::Starting,
             metal_until: Time::ZERO,
@@ -411,14 +412,19 @@ impl World {
         for order in core::mem::take(&mut self.orders) {
             self.guard.order(self.now, &order);
         }
-        let mut signals = signals(&self.with_table(|t| t.levels()));
-        // A contact that welds, a mirror that says so, or a hand that bridges it is no start.
-        if signals.fire_on && !self.fire_was_on && !self.k1_lies && !self.walked() {
+        let (levels, burns) = self.with_table(|t| (t.levels(), t.burns()));
+        let mut signals = signals(&levels);
+        // K1 alone starts nothing: it closes once more when the chain is whole again before a controller
+        // without a torch-off byte has heard to open it. A contact that welds, a mirror that says so, or a
+        // hand that bridges it is no start either.
+        let both = signals.fire_on && (levels.permit_closed || self.guard.pulsing());
+        let lit = both || burns;
+        if lit && !self.was_lit && !self.k1_lies && !self.walked() {
             let kept = self.disk.start.is_some_and(|(_, kept)| kept);
             let now = self.now;
             self.watch.fires(now, kept);
         }
-        self.fire_was_on = signals.fire_on;
+        self.was_lit = lit;
         // The circuit that is closed by the plate is closed by a piece of metal as well.
         signals.contact |= self.now < self.metal_until && signals.sense_isolated == Some(false);
         let opened = self.opened();

@@ -4,7 +4,7 @@ use control::Event;
 use control::view::{CutState, Phase, View};
 use planning::Job;
 use simulator::harness::Truth;
-use units::Segment;
+use units::{Point, Segment};
 
 use crate::world::World;
 
@@ -114,12 +114,47 @@ impl<'a> Account<'a> {
         0.05 + tabs + left_out.sum::<f64>()
     }
 
-    /// How far off the path it may burn: play of the axes; and what no panel sees at once: steps that
-    /// were lost, a sheet that was pushed.
+    /// How far off the path it may burn: play of the axes; a lead-in that begins within the kerf of its own
+    /// path, and so is no way in for the ledger; and what no panel sees at once: steps that were lost, a
+    /// sheet that was pushed.
     fn off_path_mm(&self) -> f64 {
         let was = |name: &str| self.truth.mishaps.contains_key(name);
         let moved = was("collision") || was("sheet-moved") || was("drive-trip");
-        0.05 + if moved { 0.6 } else { 0.0 }
+        0.05 + if moved { 0.6 } else { 0.0 } + self.led_in_beside_mm()
+    }
+
+    /// How far beside their paths lead-ins lie that begin within a kerf of them.
+    fn led_in_beside_mm(&self) -> f64 {
+        let kerf = self.job.row.kerf_mm;
+        let mut beside = 0.0_f64;
+        for event in self.events() {
+            let Event::Resumed {
+                cut, plan: Some(p), ..
+            } = event
+            else {
+                continue;
+            };
+            let Some(path) = self.job.cuts.get(cut - 1).map(|c| &c.path) else {
+                continue;
+            };
+            let off = |at: Point| {
+                let each = path.iter().map(|e| e.segment.nearest(at).1);
+                each.fold(f64::INFINITY, f64::min)
+            };
+            let entry = &p.how.entry;
+            if entry.first().is_some_and(|s| off(s.from()) <= kerf) {
+                let along = |s: &Segment| {
+                    (0..=20)
+                        .map(|k| f64::from(k) / 20.0 * s.length())
+                        .collect::<Vec<_>>()
+                };
+                let offs = entry
+                    .iter()
+                    .flat_map(|s| along(s).into_iter().map(|mm| off(s.point_at(mm))));
+                beside = offs.fold(beside, f64::max);
+            }
+        }
+        beside
     }
 
     /// What may be cut again, and burnt beside the path, by the plans that were accepted.
