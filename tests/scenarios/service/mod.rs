@@ -9,7 +9,13 @@ mod disk;
 mod ending;
 mod files;
 mod lost;
+#[allow(
+    dead_code,
+    reason = "shared with the emulated board: not all of it is wanted here"
+)]
+mod operated;
 mod sizes;
+mod soak;
 mod sockets;
 mod vets;
 
