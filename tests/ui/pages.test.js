@@ -45,7 +45,7 @@ const program = (id) => ({ ...fixture("program"), id, name: NAMES[Number(id)] ??
 const API = {
   "/api/programs": () => ({ v: 1, programs: NAMES.map((name, k) => ({ id: String(k), name, file: `${name}.nc`, invented: true })) }),
   "/api/program": (url) => program(url.searchParams.get("id")),
-  "/api/events": () => ({ v: 1, events: Array.from({ length: 60 }, (_, k) => ({ id: k + 1, run: 7, at_s: k, wall_ms: 1_790_000_000_000 + k * 1000, name: "held", severity: k % 5 ? "normal" : "stop", says: k % 2 ? LONG : "Arc went out on cut 2.", advice: null, ...(k < 45 ? {} : { trace: `start-1-${Math.floor(k / 5)}-0` }) })) }),
+  "/api/events": () => ({ v: 1, events: Array.from({ length: 60 }, (_, k) => ({ id: k + 1, run: 7, at_s: k, wall_ms: 1_790_000_000_000 + k * 1000, unsure: k % 3 === 0, name: "held", severity: k % 5 ? "normal" : "stop", says: k % 2 ? LONG : "Arc went out on cut 2.", advice: null, ...(k < 45 ? {} : { trace: `start-1-${Math.floor(k / 5)}-0` }) })) }),
   "/api/ways": (url) => ({ ...longWays(), generation: view.generation, back_mm: Number(url.searchParams.get("back_mm")) }),
 };
 function longWays() {

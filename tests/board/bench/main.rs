@@ -6,7 +6,15 @@
 //! The board's clock is counted in instructions, so milliseconds of it may be asserted.
 
 mod cases;
+mod check;
+mod guard_path;
+mod idle;
+mod judge;
 mod panel;
+mod power;
+mod set_up;
+mod tape;
+mod wires;
 mod world;
 
 #[path = "../../scenarios/service/client.rs"]
@@ -15,6 +23,8 @@ mod world;
     reason = "the scenarios' own client: not all of it is wanted here"
 )]
 mod client;
+#[path = "../../scenarios/service/operated.rs"]
+mod operated;
 
 use std::process::ExitCode;
 use std::time::Duration;
@@ -28,7 +38,27 @@ fn main() -> ExitCode {
         return ExitCode::from(2);
     };
     let wanted: Vec<String> = std::env::args().skip(1).collect();
-    match cases::all(&chip, &wanted) {
+    let went = match wanted.first().map(String::as_str) {
+        Some("table") => set_up::table_alone(&chip, &wanted[1..]),
+        Some("idle") => set_up::fresh(&chip, false)
+            .map(|mut panel| usize::from(!cases::run("idle", idle::measure, &mut panel))),
+        Some("edges") => guard_path::measure(&chip),
+        Some("until-the-power-is-cut") => set_up::fresh(&chip, true).and_then(|mut panel| {
+            panel.start()?;
+            power::cut(&mut panel).map(|()| 1)
+        }),
+        Some("after-the-power-was-cut") => {
+            set_up::after_a_cut_of_the_power(&chip).map(|mut panel| {
+                usize::from(!cases::run(
+                    "power-cut-with-the-arc-on",
+                    power::started_again,
+                    &mut panel,
+                ))
+            })
+        }
+        _ => cases::all(&chip, &wanted),
+    };
+    match went {
         Ok(0) => ExitCode::SUCCESS,
         Ok(_) => ExitCode::FAILURE,
         Err(says) => {

@@ -8,20 +8,18 @@ use std::time::Duration;
 
 use control::Ask;
 use control::view::{Phase, View};
-use planning::Job;
 use rustix::process::{Pid, Signal};
-use serde_json::{Value, json};
 use standclear::config::Config;
 use standclear::journal::Entry;
-use standclear::library::{Accepted, Library};
-use standclear::practice::operator::{Hands, Operator};
+use standclear::practice::operator::Hands;
 use standclear::practice::table::plan;
-use standclear::runner::Automatic as _;
 use units::{Point, Time};
 
 use crate::PATIENCE;
 use crate::client;
-use crate::world::{Shared, say};
+use crate::operated::{self, Operated};
+use crate::tape::Deed;
+use crate::world::Shared;
 
 /// Where the console of the board listens.
 const ADDRESS: &str = "127.0.0.1:8790";
@@ -33,19 +31,28 @@ const PROGRAM: &str = "square";
 /// Hands at the simulated table.
 pub struct AtTable(Shared);
 
+impl AtTable {
+    fn told(&self, deed: Deed) {
+        self.0
+            .lock()
+            .tell(deed)
+            .expect("what a hand does can be done");
+    }
+}
+
 impl Hands for AtTable {
     fn set_right(&mut self) {
-        self.0.lock().table.remedy(None);
+        self.told(Deed::Remedy(None));
     }
     fn switch_source_off_and_on(&mut self) {
         let stuck = simulator::harness::FaultKind::ArcStuck;
-        self.0.lock().table.remedy(Some(stuck));
+        self.told(Deed::Remedy(Some(stuck)));
     }
     fn try_buttons(&mut self) {
-        self.0.lock().table.try_buttons();
+        self.told(Deed::TryButtons);
     }
     fn new_parts(&mut self) {
-        self.0.lock().table.new_parts();
+        self.told(Deed::NewParts);
     }
     fn torch_on_sheet(&mut self) -> Option<Point> {
         Some(self.0.lock().table.truth().torch_on_sheet)
@@ -60,9 +67,7 @@ pub struct Panel {
     pub config: Arc<Config>,
     address: SocketAddr,
     child: Option<Child>,
-    operator: Option<Operator<AtTable>>,
-    job: Option<Arc<Job>>,
-    runtime: tokio::runtime::Runtime,
+    operated: Option<Operated<AtTable>>,
 }
 
 impl Panel {
@@ -73,7 +78,20 @@ impl Panel {
         config: Config,
         state: &Path,
     ) -> Result<Self, String> {
-        let programs = state.join("programs");
+        Ok(Self {
+            world,
+            state: state.to_path_buf(),
+            config_file: config_file.to_path_buf(),
+            config: Arc::new(config),
+            address: ADDRESS.parse().map_err(|e| format!("{e}"))?,
+            child: None,
+            operated: None,
+        })
+    }
+
+    /// Puts the program of the cases into the library.
+    pub fn write_programs(&self) -> Result<(), String> {
+        let programs = self.state.join("programs");
         std::fs::create_dir_all(&programs).map_err(|e| e.to_string())?;
         for (name, text) in [
             (
@@ -87,20 +105,7 @@ impl Panel {
         ] {
             std::fs::write(programs.join(name), text).map_err(|e| e.to_string())?;
         }
-        Ok(Self {
-            world,
-            state: state.to_path_buf(),
-            config_file: config_file.to_path_buf(),
-            config: Arc::new(config),
-            address: ADDRESS.parse().map_err(|e| format!("{e}"))?,
-            child: None,
-            operator: None,
-            job: None,
-            runtime: tokio::runtime::Builder::new_current_thread()
-                .enable_all()
-                .build()
-                .map_err(|e| e.to_string())?,
-        })
+        Ok(())
     }
 
     /// Starts the real service.
@@ -149,14 +154,26 @@ impl Panel {
 
     /// The board's time.
     pub fn now(&self) -> Time {
-        use standclear::pins::Clock as _;
-        self.world.lock().clock.now()
+        self.world.lock().now()
+    }
+
+    /// Takes the wire of an input off; gives the board's time just before.
+    pub fn take_off(&self, signal: &str) -> Time {
+        let mut world = self.world.lock();
+        let at = world.now();
+        world.off.insert(signal.into());
+        world.drive();
+        at
+    }
+
+    /// Puts it back on.
+    pub fn put_on(&self, signal: &str) {
+        self.world.lock().off.remove(signal);
     }
 
     /// What is published now.
     pub fn view(&self) -> Result<View, String> {
-        let mut snapshot = client::snapshot(self.address);
-        serde_json::from_value(snapshot["view"].take()).map_err(|e| e.to_string())
+        operated::view(self.address)
     }
 
     /// Lets the operator do what he would, until the view is as wanted.
@@ -187,15 +204,14 @@ impl Panel {
                 ));
             }
             let now = self.now();
-            let ask = self.operator.as_mut().and_then(|o| o.consider(now, &view));
-            if let Some(ask) = ask {
-                self.ask(&view, &ask)?;
+            if let Some(operated) = &mut self.operated {
+                operated.look(now, &view)?;
             }
             std::thread::park_timeout(LOOK);
         }
     }
 
-    /// Loads the program, lays its sheet, and has an operator who wants it cut.
+    /// Loads the program, lays its sheet, and has an operator who wants it cut. `lay`: else they are there.
     pub fn load(&mut self, lay: bool) -> Result<(), String> {
         // The console opens long before the table is known.
         let mut view = self.view()?;
@@ -209,102 +225,28 @@ impl Panel {
             std::thread::park_timeout(LOOK);
             view = self.view()?;
         }
-        let library = Arc::new(Library::new(
-            Arc::clone(&self.config),
-            &self.state,
-            None,
-            None,
-        ));
-        library.reckon_with(view.parts.supplies);
-        let listed = library.list();
-        let id = listed
-            .iter()
-            .find(|l| !l.invented && l.file.starts_with(PROGRAM))
-            .map(|l| l.id.clone())
-            .ok_or("the program is not listed")?;
-        let chosen = self
-            .runtime
-            .block_on(library.chosen(&id))
-            .map_err(|e| e.to_string())?;
-        let accepted = accepted(&chosen.prepared.report);
-        let job = library
-            .seal_chosen(&chosen, &chosen.version, &accepted)
-            .map_err(|e| e.to_string())?;
+        let hands = AtTable(self.world.clone());
+        let operated = Operated::new(self.address, &self.config, &self.state, PROGRAM, hands)?;
         if lay {
-            let plan = plan(&job, self.config.sheet_corner);
-            self.world.lock().table.lay(plan);
+            let plan = plan(&operated.job, self.config.sheet_corner);
+            self.world.lock().tell(Deed::Lay(plan))?;
         }
-        self.operator = Some(Operator::new(AtTable(self.world.clone()), Arc::clone(&job)));
-        self.job = Some(job);
+        let operated = self.operated.insert(operated);
         if !lay {
             return Ok(());
         }
         // What another state was asked of is refused: the operator looks again.
-        let until = self.now() + Duration::from_secs(10);
+        let until = self.world.lock().now() + Duration::from_secs(10);
         loop {
-            let view = self.view()?;
+            let view = operated::view(self.address)?;
             let loaded = view.seal.is_some() && view.phase != Phase::Finished;
             if loaded {
                 return Ok(());
             }
-            if self.now() > until {
+            if self.world.lock().now() > until {
                 return Err(format!("the job is not loaded: {:?}", view.phase));
             }
-            self.post_load(&view)?;
-        }
-    }
-
-    fn post_load(&mut self, view: &View) -> Result<(), String> {
-        let told = client::get(self.address, "/api/programs", PATIENCE)
-            .map_err(|e| e.to_string())?
-            .json();
-        let programs = told["programs"].as_array().cloned().unwrap_or_default();
-        let is = |p: &&Value| p["file"].as_str().is_some_and(|f| f.starts_with(PROGRAM));
-        let id = programs
-            .iter()
-            .find(is)
-            .and_then(|p| p["id"].as_str())
-            .ok_or("the console does not list the program")?;
-        let read = client::get(self.address, &format!("/api/program?id={id}"), PATIENCE)
-            .map_err(|e| e.to_string())?
-            .json();
-        let report = serde_json::from_value(read["report"].clone()).map_err(|e| e.to_string())?;
-        let body = json!({
-            "generation": view.generation, "id": id, "version": read["version"],
-            "accepted": accepted(&report),
-        });
-        self.post("/api/load", &body)
-    }
-
-    /// Puts a request of the operator to the console.
-    fn ask(&mut self, view: &View, ask: &Ask) -> Result<(), String> {
-        match ask {
-            Ask::Load { .. } => self.post_load(view),
-            Ask::Resume { .. } => {
-                let ways = client::get(self.address, "/api/ways?back_mm=0", PATIENCE)
-                    .map_err(|e| e.to_string())?
-                    .json();
-                let plans = ways["ways"]["plans"]
-                    .as_array()
-                    .cloned()
-                    .unwrap_or_default();
-                let whole = |p: &&Value| p["uncut_mm"].as_f64().is_some_and(|mm| mm <= 0.0);
-                let Some(plan) = plans.iter().find(whole).or(plans.first()) else {
-                    return Ok(());
-                };
-                let body = json!({
-                    "generation": ways["generation"], "plan": plan["id"], "back_mm": 0.0,
-                    "accepted": "board",
-                });
-                self.post("/api/resume", &body)
-            }
-            other => {
-                let ask = serde_json::to_value(other).map_err(|e| e.to_string())?;
-                self.post(
-                    "/api/ask",
-                    &json!({"generation": view.generation, "ask": ask}),
-                )
-            }
+            operated.load(&view)?;
         }
     }
 
@@ -328,35 +270,43 @@ impl Panel {
                     .any(|a| a.ask == kind && a.refused.is_none())
             };
             let now = self.now();
-            let wanted = self.operator.as_mut().and_then(|o| o.consider(now, &view));
-            match wanted {
-                Some(ask @ (Ask::Seen { .. } | Ask::Clear { .. })) => self.ask(&view, &ask)?,
-                _ if may("end-job") => self.ask(&view, &Ask::EndJob)?,
+            let operated = self.operated.as_mut().ok_or("nothing was loaded")?;
+            match operated.wants(now, &view) {
+                Some(ask @ (Ask::Seen { .. } | Ask::Clear { .. })) => operated.ask(&view, &ask)?,
+                _ if may("end-job") => operated.ask(&view, &Ask::EndJob)?,
                 _ => {}
             }
             std::thread::park_timeout(LOOK);
         }
     }
 
-    /// A refusal is an answer: the operator looks again.
-    fn post(&mut self, path: &str, body: &Value) -> Result<(), String> {
-        let answer = client::post(self.address, path, &body.to_string(), PATIENCE)
-            .map_err(|e| format!("{path}: {e}"))?;
-        if answer.status != 200 || answer.json()["answer"] == "refused" {
-            say(&format!(
-                "  {path} {body}: {} {}",
-                answer.status, answer.body
-            ));
-        }
-        Ok(())
-    }
-
     /// Sends the service a signal; gives the board's time just before.
     pub fn signal(&self, signal: Signal) -> Result<Time, String> {
-        let child = self.child.as_ref().ok_or("the service does not run")?;
         let at = self.now();
-        rustix::process::kill_process(Pid::from_child(child), signal).map_err(|e| e.to_string())?;
+        self.signal_now(signal)?;
         Ok(at)
+    }
+
+    /// The same without a look at the clock, which whoever holds the table cannot take.
+    pub fn signal_now(&self, signal: Signal) -> Result<(), String> {
+        let child = self.child.as_ref().ok_or("the service does not run")?;
+        rustix::process::kill_process(Pid::from_child(child), signal).map_err(|e| e.to_string())
+    }
+
+    /// Where its console listens.
+    pub fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// Its process.
+    pub fn pid(&self) -> Result<u32, String> {
+        let child = self.child.as_ref().ok_or("the service does not run")?;
+        Ok(child.id())
+    }
+
+    /// The machine file.
+    pub fn config_file(&self) -> &Path {
+        &self.config_file
     }
 
     /// Waits for the service's end.
@@ -376,14 +326,4 @@ impl Panel {
         all.sort_by_key(|e| e.seq);
         Ok(all)
     }
-}
-
-fn accepted(report: &program::Report) -> Vec<Accepted> {
-    let all = report.accepted_for("board").into_iter();
-    all.map(|a| Accepted {
-        finding: a.finding,
-        rule: a.rule,
-        reason: a.reason,
-    })
-    .collect()
 }

@@ -1,6 +1,6 @@
 //! The table's side: the far end of the serial line, and the other side of the kernel's lines.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::Write as _;
 use std::os::unix::fs::FileExt as _;
@@ -14,6 +14,8 @@ use simulator::shell::Cable;
 use standclear::config::Config;
 use standclear::pins::{Clock as _, Monotonic};
 use units::Time;
+
+use crate::tape::{self, Deed};
 
 /// The table's time goes on in such steps, and so often the permit's line is looked at: a twentieth of
 /// its period at 100 Hz.
@@ -42,7 +44,11 @@ impl Wire {
 /// Table, cable and lines, and what was seen at them.
 pub struct World {
     pub table: Table,
-    pub clock: Monotonic,
+    clock: Monotonic,
+    /// Where the table's time stood when the clock began: it is older than this boot.
+    began: Time,
+    /// What the table was told, where it is kept for after a cut of the power.
+    tape: Option<Vec<Deed>>,
     wire: PathBuf,
     cable: Option<Cable>,
     wires: Vec<Wire>,
@@ -50,7 +56,7 @@ pub struct World {
     permit: bool,
     burnt: bool,
     /// Wires that are off: their inputs read what the resistor pulls them to.
-    pub off: BTreeMap<String, ()>,
+    pub off: BTreeSet<String>,
     /// Each change of the permit's line.
     pub permits: Vec<(Time, bool)>,
     /// Each change of the arc on metal.
@@ -65,34 +71,15 @@ pub struct World {
 pub struct Shared(Arc<Mutex<World>>);
 
 impl Shared {
-    /// Lays out the wires and starts the table's thread.
-    pub fn start(table: Table, config: &Config, chip: &str, wire: &Path) -> std::io::Result<Self> {
-        let line = |pin: u32, file: &str| Path::new(chip).join(format!("sim_gpio{pin}/{file}"));
-        let mut wires = Vec::new();
-        for input in &config.pins.inputs {
-            wires.push(Wire {
-                signal: input.signal.clone(),
-                closed_is_high: input.active_high,
-                pull: File::options().write(true).open(line(input.pin, "pull"))?,
-                driven: None,
-            });
-        }
-        let permit = config.pins.permit.unwrap_or_default();
-        let world = World {
-            table,
-            clock: Monotonic::starting_now(),
-            wire: wire.to_path_buf(),
-            cable: Some(Cable::plug(wire)?),
-            wires,
-            permit_line: File::open(line(permit, "value"))?,
-            permit: false,
-            burnt: false,
-            off: BTreeMap::new(),
-            permits: Vec::new(),
-            arcs: Vec::new(),
-            latest: Duration::ZERO,
-            stepped: Time::ZERO,
-        };
+    /// Lays out the wires and starts the table's thread. `taped`: what it is told is kept.
+    pub fn start(
+        table: Table,
+        config: &Config,
+        chip: &str,
+        wire: &Path,
+        taped: bool,
+    ) -> std::io::Result<Self> {
+        let world = World::new(table, config, chip, wire, taped)?;
         let shared = Self(Arc::new(Mutex::new(world)));
         let turning = shared.clone();
         std::thread::Builder::new()
@@ -116,8 +103,74 @@ impl Shared {
 }
 
 impl World {
+    /// Lays out the wires of a table that nobody turns yet.
+    pub fn new(
+        table: Table,
+        config: &Config,
+        chip: &str,
+        wire: &Path,
+        taped: bool,
+    ) -> std::io::Result<Self> {
+        let line = |pin: u32, file: &str| Path::new(chip).join(format!("sim_gpio{pin}/{file}"));
+        let mut wires = Vec::new();
+        for input in &config.pins.inputs {
+            wires.push(Wire {
+                signal: input.signal.clone(),
+                closed_is_high: input.active_high,
+                pull: File::options().write(true).open(line(input.pin, "pull"))?,
+                driven: None,
+            });
+        }
+        let permit = config.pins.permit.unwrap_or_default();
+        Ok(Self {
+            began: table.now(),
+            stepped: table.now(),
+            table,
+            clock: Monotonic::starting_now(),
+            tape: taped.then(Vec::new),
+            wire: wire.to_path_buf(),
+            cable: Some(Cable::plug(wire)?),
+            wires,
+            permit_line: File::open(line(permit, "value"))?,
+            permit: false,
+            burnt: false,
+            off: BTreeSet::new(),
+            permits: Vec::new(),
+            arcs: Vec::new(),
+            latest: Duration::ZERO,
+        })
+    }
+
+    /// How many bytes have come by the wire since it was looked at last, where the table does not hear them.
+    pub fn heard(&self) -> usize {
+        self.cable.as_ref().map_or(0, |c| c.read().len())
+    }
+
+    /// The table's time.
+    pub fn now(&self) -> Time {
+        self.began + self.clock.now().since(Time::ZERO)
+    }
+
+    /// Tells the table, and keeps it on the tape.
+    ///
+    /// # Errors
+    /// A fault that cannot be ordered.
+    pub fn tell(&mut self, deed: Deed) -> Result<(), String> {
+        deed.tell(&mut self.table)?;
+        if let Some(tape) = &mut self.tape {
+            tape.push(deed);
+        }
+        Ok(())
+    }
+
+    /// What the table was told is made durable at `file`.
+    pub fn save_tape(&self, file: &Path) -> Result<(), String> {
+        let deeds = self.tape.as_deref().ok_or("no tape was kept")?;
+        tape::save(file, deeds).map_err(|e| format!("{}: {e}", file.display()))
+    }
+
     fn turn(&mut self) {
-        let now = self.clock.now();
+        let now = self.now();
         self.latest = self
             .latest
             .max(now.since(self.stepped).saturating_sub(STEP));
@@ -126,13 +179,13 @@ impl World {
         if permit != self.permit {
             self.permit = permit;
             self.permits.push((now, permit));
-            self.table.set_permit(now, permit);
         }
-        if let Some(cable) = &self.cable {
-            let bytes = cable.read();
-            self.table.wire_in(now, &bytes);
-        }
-        self.table.advance(now);
+        let turn = Deed::Turn {
+            us: now.as_us(),
+            permit,
+            bytes: self.cable.as_ref().map(Cable::read).unwrap_or_default(),
+        };
+        self.tell(turn).expect("time goes on");
         if self.burnt != self.table.burns() {
             self.burnt = !self.burnt;
             self.arcs.push((now, self.burnt));
@@ -165,14 +218,14 @@ impl World {
     pub fn drive(&mut self) {
         let levels = self.table.levels();
         for wire in &mut self.wires {
-            let closed = closed(&levels, &wire.signal) && !self.off.contains_key(&wire.signal);
+            let closed = closed(&levels, &wire.signal) && !self.off.contains(&wire.signal);
             wire.drive(closed == wire.closed_is_high);
         }
     }
 
     /// Opens a contact for as long as two writes take, some microseconds.
     pub fn open_for_an_instant(&mut self, signal: &str) -> Time {
-        let at = self.clock.now();
+        let at = self.now();
         if let Some(wire) = self.wires.iter_mut().find(|w| w.signal == signal) {
             wire.drive(!wire.closed_is_high);
             wire.drive(wire.closed_is_high);
@@ -203,7 +256,7 @@ impl World {
     /// Whether the arc was out from `by` on, with how long after `by` it last burnt.
     pub fn arc_after(&self, by: Time) -> Option<Time> {
         if self.table.burns() {
-            return Some(self.clock.now());
+            return Some(self.now());
         }
         self.arcs
             .last()
@@ -213,15 +266,24 @@ impl World {
 }
 
 /// Real-time priority for the thread that calls it, below that of the guard's (40).
-fn before_the_panel_and_after_its_guard() -> bool {
-    use thread_priority::unix::{
-        RealtimeThreadSchedulePolicy, ThreadSchedulePolicy, set_thread_priority_and_policy,
-        thread_native_id,
-    };
-    let priority = thread_priority::ThreadPriorityValue::try_from(30)
-        .map(thread_priority::ThreadPriority::Crossplatform);
+pub fn before_the_panel_and_after_its_guard() -> bool {
+    use thread_priority::unix::{RealtimeThreadSchedulePolicy, ThreadSchedulePolicy};
     let first = ThreadSchedulePolicy::Realtime(RealtimeThreadSchedulePolicy::Fifo);
-    priority.is_ok_and(|p| set_thread_priority_and_policy(thread_native_id(), p, first).is_ok())
+    scheduled(30, first)
+}
+
+/// No priority for the thread that calls it: it is born with that of the thread that made it.
+pub fn as_all_others() {
+    use thread_priority::unix::{NormalThreadSchedulePolicy, ThreadSchedulePolicy};
+    let normal = ThreadSchedulePolicy::Normal(NormalThreadSchedulePolicy::Other);
+    assert!(scheduled(0, normal), "a thread may always come last");
+}
+
+fn scheduled(priority: u8, policy: thread_priority::ThreadSchedulePolicy) -> bool {
+    use thread_priority::unix::{set_thread_priority_and_policy, thread_native_id};
+    let priority = thread_priority::ThreadPriorityValue::try_from(priority)
+        .map(thread_priority::ThreadPriority::Crossplatform);
+    priority.is_ok_and(|p| set_thread_priority_and_policy(thread_native_id(), p, policy).is_ok())
 }
 
 /// Whether the contact of an input is closed.
@@ -237,6 +299,8 @@ fn closed(levels: &Levels, signal: &str) -> bool {
         "torch_seated" => levels.torch_seated,
         "permit_closed" => levels.permit_closed,
         "sense_isolated" => levels.sense_isolated,
+        // The simulated table has none: nobody comes near.
+        "gate" => true,
         other => panic!("the simulated table has no {other}"),
     }
 }

@@ -25,6 +25,8 @@ const SPAN: Duration = Duration::from_secs(60);
 const SPEED: f64 = 50.0;
 /// One job with its fault takes no longer than this.
 const JOB_WITHIN: Duration = Duration::from_secs(120);
+/// The panel is looked at so often: a hundred screens a second come and leave.
+const LOOK: Duration = Duration::from_millis(20);
 /// Connections that are closed are gone from the process within this.
 const GONE_WITHIN: Duration = Duration::from_secs(20);
 /// So many screens look at a time without reading what they are told.
@@ -183,6 +185,7 @@ impl Soak<'_> {
             }
             let now = Time::from_us((self.truth().now_s * 1e6) as u64);
             operated.look(now, &view).expect("the console answers");
+            std::thread::park_timeout(LOOK);
         }
         fill_disk(self.console.pid(), false);
         let truth = self.truth();
