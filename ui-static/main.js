@@ -12,6 +12,7 @@ import { reduce } from "./state/reduce.js";
 import { alarms, can, checks, nextAct, pageOf, report, wayOn, waysWanted, weighing } from "./state/select.js";
 import { mount as accept } from "./views/accept.js";
 import { mount as checksPage } from "./views/checks.js";
+import { mount as commission } from "./views/commission.js";
 import { mountFor } from "./views/confirm.js";
 import { mount as cut } from "./views/cut.js";
 import { mount as finish } from "./views/finish.js";
@@ -36,7 +37,7 @@ import { mountHold } from "./widgets/hold-bar.js";
 import { mountSaid } from "./widgets/said.js";
 
 const PAGES = {
-  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, curves, setup, lamp, screens,
+  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, curves, setup, lamp, screens, commission,
   start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"), leave: mountFor("leave"),
 };
 /** The look at the clock that makes data late and lost, ms. */
@@ -129,6 +130,7 @@ const actions = {
     return result.tag === "done" || told(result);
   },
   handStop: () => api.ask(store.get().view.generation, { kind: "hand-stop" }),
+  proof: (proof) => dispatch({ type: "proof", proof }),
   step: () => dispatch({ type: "step" }),
   way: (way) => dispatch({ type: "way", way }),
   moreWays: (pages) => dispatch({ type: "more-ways", pages }),

@@ -1,5 +1,6 @@
 import assert from "node:assert/strict";
 import test from "node:test";
+import { PROOF } from "../../ui-static/state/catalogue.js";
 import { initial } from "../../ui-static/state/model.js";
 import { reduce } from "../../ui-static/state/reduce.js";
 import * as select from "../../ui-static/state/select.js";
@@ -350,4 +351,53 @@ test("what the controller cannot do is told where it would be, and all of it tog
   assert.deepEqual(select.lacks(live, "parts").map((l) => l.id), ["sense-parts"]);
   const { lacks: _, ...old } = table;
   assert.deepEqual(select.lacks(reduce(initial(0), { ...told(), table: old })), [], "a panel that does not tell");
+});
+
+const STEPS = Object.keys(PROOF).sort((a, b) => PROOF[a].number - PROOF[b].number);
+const proofs = (open = null, over = {}) => ({ open, steps: STEPS.map((step) => ({ step, standing: "missing", here: true, measured: null, simulated: false, ...(over[step] ?? {}) })) });
+const opened = (step) => ({ step, says: "Press it.", answer: false, follows: null, wire: null, left: 2, measured: [], found: [], levels: [] });
+const resting = { phase: "idle", hold: null, alarms: [], change: null, seal: null, datum: null };
+
+test("a step of commissioning that is open is the page, whatever its walk lets happen", () => {
+  const alarm = { ...view.alarms[0], latched: true };
+  const walk = after(told({ ...resting, alarms: [alarm], commissioning: proofs(opened("inputs")) }));
+  assert.equal(select.pageOf(walk), "commission");
+  assert.equal(select.proving(walk).row.number, 2);
+});
+
+test("how a step went is read before its alarms, and the page comes back once they are cleared", () => {
+  const alarm = { ...view.alarms[0], latched: true };
+  const walk = after(told({ ...resting, commissioning: proofs(opened("inputs")) }));
+  const made = reduce(walk, told({ ...resting, alarms: [alarm], commissioning: proofs(null, { inputs: { standing: "stands" } }) }));
+  assert.equal(select.pageOf(made), "commission");
+  assert.equal(select.proving(made).row.step, "inputs", "the one that was made");
+  const back = reduce(made, { type: "page", page: null });
+  assert.equal(select.pageOf(back), "held");
+  const clear = reduce(back, told({ ...resting, commissioning: proofs() }));
+  assert.equal(select.pageOf(clear), "commission");
+  const left = reduce(clear, { type: "page", page: null });
+  assert.equal(select.pageOf(left), "program");
+  // Left for good: no stop brings it back.
+  const held = reduce(left, told({ ...resting, alarms: [alarm], commissioning: proofs() }));
+  assert.equal(select.pageOf(reduce(held, told({ ...resting, commissioning: proofs() }))), "program");
+});
+
+test("of commissioning the first step that keeps START shut is shown, and each has its words", () => {
+  const stands = { papers: { standing: "stands" }, inputs: { standing: "lapsed" } };
+  const now = select.proving(after(told({ ...resting, commissioning: proofs(null, stands) })));
+  assert.equal(now.row.step, "inputs");
+  assert.deepEqual(now.rows.map((r) => r.number), STEPS.map((_, k) => k + 1));
+  for (const row of now.rows) for (const text of [row.name, row.todo, row.limit, row.source]) assert.ok(text, row.step);
+  assert.equal(select.proving(after(told(resting))), null, "a panel that does not ask for it");
+});
+
+test("what has to be done before a step is the panel's own reason and nothing else", () => {
+  const allowed = ["home", "permit-test", "vouch", "commission-step"].map((ask) => ({ ask, refused: null }));
+  const open = (check) => [{ check, holds: false, vouched: false, says: "", remedy: "" }];
+  const act = (row, checks = []) => select.proofAct(reduce(after(told({ ...resting, allowed, checks, commissioning: proofs(null, { "dry-fire": row }) })), { type: "proof", proof: 13 }));
+  assert.equal(act({}), null);
+  assert.equal(act({ refused: "The steps before it do not stand." }), null);
+  assert.deepEqual(act({ refused: "Not true.", barred_by: "referenced" }), { act: "home" });
+  assert.deepEqual(act({ refused: "Not true.", barred_by: "permit-tested" }, open("permit-tested")), { act: "permit-test" });
+  assert.equal(act({ refused: "Not true.", barred_by: "air-good" }), null);
 });

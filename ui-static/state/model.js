@@ -34,6 +34,10 @@ export function initial(now = 0) {
     /** Reasons for accepted warnings, by finding; only of `report.id`. */
     accepted: {},
     checksPage: 0,
+    /** A table is being commissioned: its page comes back after alarms were cleared. */
+    commissioning: false,
+    /** The step of commissioning that is looked at, from 0; `null`: the first that wants making. */
+    proof: null,
     job: null,
     events: { list: null, trouble: null },
     /** The curves that are looked at: which fault's, and why they are not there. */

@@ -10,6 +10,8 @@ export function interruption(view) {
 /** The page that the state asks for. */
 export function basePage(view) {
   if (!view) return "wait";
+  // Whatever its own walk lets happen: the step is gone through first.
+  if (view.commissioning?.open) return "commission";
   const stopped = view.hold !== null && view.hold !== undefined;
   if (view.datum?.over && (view.phase === "held" || stopped)) return "datum";
   const alarmed = view.alarms.some((a) => a.latched || (a.level === "danger" && !a.seen));
@@ -41,10 +43,11 @@ export const GOING_ON = ["resume", "ways", "weigh", "go"];
 /** From a page of the state only these can be opened by hand. */
 const OPENS = {
   wait: [],
-  program: ["report", "accept", "happened", "curves", "setup", "lamp", "screens", "leave", "hand"],
+  program: ["report", "accept", "happened", "curves", "setup", "lamp", "screens", "leave", "hand", "commission"],
   checks: ["start", "happened", "curves"],
   cut: ["happened", "curves"],
-  held: [...GOING_ON, "skip", "end", "clear", "happened", "curves"],
+  held: [...GOING_ON, "skip", "end", "clear", "happened", "curves", "commission"],
+  commission: [],
   parts: ["happened", "curves"],
   datum: ["happened", "curves"],
   finish: ["happened", "curves"],

@@ -24,7 +24,9 @@ const handlers = {
     }
     const said = s.heard && !heardWithin(s, now, LOST_MS) ? away({ view: s.view, at_s: s.heard.at_s }, { view, at_s }, now - s.heard.at) : null;
     if (basePage(s.view) !== basePage(view)) {
-      return { ...next, page: null, said, from: null, swap: null, readyAt: null, checksPage: 0 };
+      const made = s.view.commissioning?.open && !view.commissioning?.open ? madeStep(s.view) : null;
+      const page = s.commissioning || made !== null ? "commission" : null;
+      return { ...next, page, proof: made ?? s.proof, commissioning: page !== null, said, from: null, swap: null, readyAt: null, checksPage: 0 };
     }
     if (said) return { ...next, said, readyAt: null };
     if (s.view.generation !== view.generation && next.readyAt !== null) return { ...next, readyAt: null };
@@ -36,8 +38,12 @@ const handlers = {
   },
   trouble: (s, { why }) => ({ ...s, trouble: why, readyAt: null }),
   page(s, { page }) {
-    return { ...s, page, said: null, readyAt: null, from: GOING_ON.includes(page) ? s.from : null, swap: null };
+    // To clear what a step let happen is no end of commissioning.
+    const commissioning = page === "commission" || (s.commissioning && basePage(s.view) === "held");
+    return { ...s, page, commissioning, said: null, readyAt: null, from: GOING_ON.includes(page) ? s.from : null, swap: null };
   },
+  /** Another step of commissioning is looked at. */
+  proof: (s, { proof }) => ({ ...s, proof, said: null }),
   programs: (s, { list, trouble }) => ({ ...s, programs: { ...s.programs, list: list ?? s.programs.list, trouble: trouble ?? null } }),
   list(s, { by }) {
     const last = Math.max(0, (s.programs.list?.length ?? 0) - 1);
@@ -95,6 +101,12 @@ const handlers = {
   unready: (s) => (s.readyAt === null ? s : { ...s, readyAt: null }),
   said: (s, { says, remedy }) => ({ ...s, said: says ? { says, remedy } : null, readyAt: null }),
 };
+
+/** The place of the step that is open, in its list. */
+function madeStep(view) {
+  const { steps, open } = view.commissioning;
+  return steps.findIndex((row) => row.step === open.step);
+}
 
 /** Whether the last good message is no older than this. */
 function heardWithin(s, now, ms) {

@@ -3,6 +3,7 @@
 
 import { LATE_MS, LOST_MS, STEPS_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
 import { interruption, pageOf } from "./pages.js";
+import { PROOF } from "./catalogue.js";
 import { ARC, CAUSE, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord, unheard } from "./words.js";
 
 export { ARC, MARK, PART, WAY } from "./words.js";
@@ -95,6 +96,7 @@ export function bandOf(state) {
   const page = pageOf(state);
   const still = state.view && !["running", "stopping", "homing", "hand"].includes(state.view.phase) && !state.view.torch.moving;
   if (["program", "report", "accept", "happened", "curves", "setup"].includes(page) && still && freshness(state) === "live") return "low";
+  if (page === "commission" && still && !state.view.commissioning?.open && freshness(state) === "live") return "low";
   return page === "cut" ? "run" : "full";
 }
 
@@ -396,6 +398,28 @@ export function change(state) {
     set: sets.find((s) => s.tag === set) ?? null,
     nextSet: sets[(sets.findIndex((s) => s.tag === set) + 1) % Math.max(1, sets.length)] ?? null,
   };
+}
+
+/**
+ * Commissioning: every step with what the handbook says of it, which is looked at (the open one, the one
+ * that was chosen, or the first that keeps START shut), and the one that is open. `null`: not asked for.
+ */
+export function proving(state) {
+  const told = state.view?.commissioning;
+  if (!told) return null;
+  const rows = told.steps.map((row) => ({ ...row, ...PROOF[row.step] }));
+  const due = Math.max(0, rows.findIndex((row) => row.guards && row.standing !== "stands"));
+  const open = told.open ? rows.findIndex((row) => row.step === told.open.step) : -1;
+  const at = open >= 0 ? open : Math.min(state.proof ?? due, rows.length - 1);
+  return { rows, at, row: rows[at], open: told.open };
+}
+
+/** What has to be done before the step that is looked at can be begun, or `null`. */
+export function proofAct(state) {
+  const now = proving(state);
+  const check = now && !now.open ? now.row.barred_by : null;
+  if (check === "referenced" && can(state, "home")) return { act: "home" };
+  return check === "permit-tested" ? relayAct(state) : null;
 }
 
 /** A finding with the number of what explains it, or with how many it explains. */

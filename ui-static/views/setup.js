@@ -2,7 +2,7 @@
 // without because its controller cannot do it.
 
 import { el, keyed, setText, show } from "../lib/dom.js";
-import { can, lacks } from "../state/select.js";
+import { can, lacks, proving } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
 import { pager } from "../widgets/pager.js";
 import { side } from "../widgets/side.js";
@@ -31,6 +31,7 @@ export function mount(root, store, actions, signal) {
   const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   const lamp = button("Lamp test", signal, () => actions.page("lamp"), "words");
   const screens = button("Other screens", signal, () => actions.page("screens"), "words");
+  const prove = button("Commission", signal, () => actions.page("commission"), "words");
   const parts = button("Change torch parts", signal, () => actions.ask({ kind: "change-begin" }), "words pictured-parts");
   const told = pager(signal, "step-says");
   const without = el("div", { class: "lacks", "data-test": "lacks" });
@@ -43,11 +44,12 @@ export function mount(root, store, actions, signal) {
   }, "words");
   root.append(
     side("left", { middle: [card, size, told.node], feet: [told.turn, smaller, larger, other, parts] }),
-    side("column", { heads: [el("div", { class: "row" }, light, lamp)], feet: [screens, back] }),
+    side("column", { heads: [el("div", { class: "row" }, light, lamp), el("div", { class: "row" }, prove, screens)], feet: [back] }),
   );
   draw();
   function drawn(state) {
     const all = lacks(state);
+    show(prove, proving(state) !== null);
     const reading = all.length > 0 && !sizing;
     show(other, all.length > 0);
     relabel(other, reading ? "Size of a millimetre" : `Off on this table: ${all.length}`);

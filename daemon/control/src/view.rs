@@ -1,12 +1,14 @@
 //! What the outside is shown. Made afresh from the machine's state; never read back by it.
 
+mod commissioning;
+
+pub use commissioning::{CommissioningView, Follows, LevelView, OpenStepView, StepView};
 use serde::{Deserialize, Serialize};
 use strum::VariantArray;
 use units::{Point, Segment};
 
 use crate::ask::CheckId;
 use crate::cause::{AlarmLevel, Cause};
-use crate::commissioning::{Hand, Standing, Step as ProofStep, Wire};
 use crate::datum::DatumMark;
 use crate::parts::{Part, SetTag};
 use crate::resume::Stop;
@@ -94,47 +96,6 @@ pub struct View {
     /// Commissioning: what is on record, and the step that is open; `None`: it is not asked for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub commissioning: Option<CommissioningView>,
-}
-
-/// The commissioning of the table.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct CommissioningView {
-    /// Every step, in order.
-    pub steps: Vec<StepView>,
-    /// The one that is open.
-    pub open: Option<OpenStepView>,
-}
-
-/// What is on record of a step.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct StepView {
-    /// Which.
-    pub step: ProofStep,
-    /// Whether its record stands.
-    pub standing: Standing,
-    /// The panel makes it; else it is made by hand and kept on paper.
-    pub here: bool,
-    /// What was measured when it was made last.
-    pub measured: Option<String>,
-    /// On the simulated table.
-    pub simulated: bool,
-}
-
-/// A step that is open.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct OpenStepView {
-    /// Which.
-    pub step: ProofStep,
-    /// What to do, or the question; `None`: the panel is at work.
-    pub says: Option<String>,
-    /// It is a question: yes or no.
-    pub answer: bool,
-    /// The input that is worked, and how.
-    pub wire: Option<(Wire, Hand)>,
-    /// Turns that are left, this one included.
-    pub left: usize,
-    /// What was found wrong so far.
-    pub found: Vec<String>,
 }
 
 /// Edges shorter than their input's debounce, from the fire to the end of the pierce.

@@ -4,8 +4,8 @@
 //! The panel is put together as `serve` does it, without its console: nothing here decides anything, it
 //! asks the machine as a screen does and types what that says.
 
-mod page;
-mod session;
+pub mod page;
+pub mod session;
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -15,6 +15,7 @@ use control::commissioning::Step;
 use crate::assemble::{FarEnds, assemble};
 use crate::cli::{CommissionArgs, USAGE, fail, print};
 use crate::config::{Config, Found};
+use session::Terminal;
 
 /// Runs the command.
 #[must_use]
@@ -39,7 +40,10 @@ fn open(args: &CommissionArgs) -> Result<(Config, std::path::PathBuf), String> {
 }
 
 /// The steps that are asked for: the one that is named, or those that guard a person.
-fn wanted(named: Option<&str>) -> Result<Vec<Step>, String> {
+///
+/// # Errors
+/// There is no such step: the words say which there are.
+pub fn wanted(named: Option<&str>) -> Result<Vec<Step>, String> {
     let Some(named) = named else {
         return Ok(Step::guarding().collect());
     };
@@ -84,7 +88,7 @@ fn made(config: &Config, state: &Path, steps: &[Step]) -> Result<bool, String> {
             let _ = ended.await;
         }));
         let passed = tokio::select! {
-            passed = session::run(&panel, steps, session::typed()) => passed,
+            passed = session::run(&panel, steps, Terminal::here(None)) => passed,
             () = told_to_end => Err("ended: what was open is not on record".to_owned()),
         };
         // The torch goes off and the records are kept before anything is told.

@@ -40,7 +40,7 @@ use tokio::sync::mpsc::UnboundedSender;
 use tokio::sync::oneshot;
 use units::Time;
 
-pub use read::{Entry, Gap, ReadError, Start, Story, Which, counted, latest, read};
+pub use read::{Entry, Gap, ReadError, Start, Story, Which, counted, latest, of_names, read};
 
 pub use earlier::mark_restored;
 pub use store::lock;

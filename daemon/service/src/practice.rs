@@ -26,6 +26,7 @@ use units::Time;
 
 use crate::assemble::{FarEnds, assemble};
 use crate::cli::{Format, PracticeArgs, TableArgs, complain};
+use crate::commission::session::{self, Terminal};
 use crate::config::Config;
 use crate::panel::Panel;
 use crate::runner::{Automatic, Runner};
@@ -170,6 +171,10 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
     let runtime = crate::serve::runtime().map_err(unfinished)?;
     let code = runtime.block_on(async {
         let (runner, panel) = assemble(&config, state.path(), ends).map_err(unfinished)?;
+        if let Some(step) = &args.terminal {
+            let hands = at_the_table(hands.clone(), panel.clone());
+            return terminal(step.as_deref(), runner, panel, hands).await;
+        }
         match (&job, args.headless) {
             (Some(job), true) => headless(args, runner, panel, job, &hands, state.path()).await,
             _ => {
@@ -399,6 +404,46 @@ fn progress_bar(job: &Job) -> indicatif::ProgressBar {
     bar
 }
 
+/// What hands do at the table depends on what is asked for: an input that a step of commissioning wants
+/// worked, a button that was never seen to work, else what is wrong is set right.
+fn at_the_table(hands: SharedHands, panel: Panel) -> Arc<crate::web::SetRight> {
+    Arc::new(move || {
+        let view = &panel.latest().view;
+        let open = view.commissioning.as_ref().and_then(|c| c.open.as_ref());
+        if let Some((wire, how)) = open.and_then(|o| o.wire) {
+            return hands.work_input(wire, how);
+        }
+        let wrong = view.alarms.iter().any(|a| !a.gone);
+        if !wrong && operator::untried(view) {
+            return hands.try_buttons();
+        }
+        hands.remedy(None)
+    })
+}
+
+/// Commissions the table in this terminal.
+async fn terminal(
+    step: Option<&str>,
+    runner: Runner,
+    panel: Panel,
+    hands: Arc<crate::web::SetRight>,
+) -> Result<ExitCode, Trouble> {
+    let steps = crate::commission::wanted(step).map_err(usage)?;
+    let told_to_end = crate::serve::told_to_end_in_time();
+    let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
+    let task = tokio::spawn(runner.run(async {
+        // Either way it is time to end.
+        let _ = stopped.await;
+    }));
+    let passed = tokio::select! {
+        passed = session::run(&panel, &steps, Terminal::here(Some(hands))) => passed,
+        () = told_to_end => Err("ended: what was open is not on record".to_owned()),
+    };
+    drop(stop);
+    task.await.map_err(unfinished)?;
+    Ok(ExitCode::from(u8::from(!passed.map_err(unfinished)?)))
+}
+
 /// The console of a practice.
 struct Desk {
     config: Arc<Config>,
@@ -428,19 +473,8 @@ impl Desk {
                 tracing::warn!(error, "the sheet could not be laid on the simulated table");
             }
         };
-        let (righting, seen) = (self.hands.clone(), panel.clone());
-        // What hands do there depends on what the page asks for: a button that was never seen to work
-        // is pressed, else what is wrong is set right.
-        let set_right = move || {
-            let view = &seen.latest().view;
-            let wrong = view.alarms.iter().any(|a| !a.gone);
-            if !wrong && operator::untried(view) {
-                return righting.try_buttons();
-            }
-            righting.remedy(None)
-        };
         let practice = crate::serve::Practice {
-            set_right: Arc::new(set_right),
+            set_right: at_the_table(self.hands.clone(), panel.clone()),
             on_load: Arc::new(on_load),
             prepared: Arc::new(prepared),
         };

@@ -117,6 +117,8 @@ pub async fn console(
     };
     let library = Arc::new(Library::new(Arc::clone(&config), state, on_load, prepared));
     let (told_of, traced) = (state.to_path_buf(), state.to_path_buf());
+    let proved_of = state.to_path_buf();
+    let proves = Arc::clone(&config);
     let web_state = web::WebState {
         panel: panel.clone(),
         library,
@@ -124,6 +126,7 @@ pub async fn console(
         config,
         happened: Arc::new(move |most| happened(&told_of, most)),
         trace: Arc::new(move |name| traces::read(&traced, traces::Name::read(name)?).ok()),
+        proved: Arc::new(move || crate::commission::page::text(&proves, &proved_of)),
     };
     let (end, ended) = tokio::sync::watch::channel(false);
     let web = tokio::spawn(web::serve(listener, web_state, until_true(ended.clone())));

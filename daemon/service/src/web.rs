@@ -15,6 +15,7 @@ mod files;
 mod guide;
 pub mod messages;
 mod pass;
+mod record;
 mod screens;
 mod seat;
 mod trouble;
@@ -23,7 +24,7 @@ mod ways;
 #[cfg(test)]
 mod catalogue;
 #[cfg(test)]
-mod fixtures;
+pub(crate) mod fixtures;
 #[cfg(test)]
 mod tests;
 
@@ -62,6 +63,9 @@ pub type Happened = dyn Fn(usize) -> Result<Vec<Event>, String> + Send + Sync;
 /// Gives the text of a trace ([`crate::traces::Form`]) by its name; `None`: there is none.
 pub type TraceOf = dyn Fn(&str) -> Option<Vec<u8>> + Send + Sync;
 
+/// Gives the page of what is on record of commissioning. The error is in words.
+pub type Proved = dyn Fn() -> Result<String, String> + Send + Sync;
+
 /// What the console is served from.
 #[derive(Clone)]
 pub struct WebState {
@@ -77,6 +81,8 @@ pub struct WebState {
     pub happened: Arc<Happened>,
     /// The curves about a fault.
     pub trace: Arc<TraceOf>,
+    /// What is on record of commissioning.
+    pub proved: Arc<Proved>,
 }
 
 /// What the handlers share.
@@ -156,6 +162,7 @@ fn routes(served: Served) -> Router {
         .route("/api/enter", post(seat::enter))
         .route("/api/{*rest}", any(ask::nothing_there))
         .route("/api", any(ask::nothing_there))
+        .route("/commissioning/", get(record::page))
         .route("/guide/", get(guide::first))
         .route("/guide/{name}", get(guide::page))
         .fallback(get(files::file))

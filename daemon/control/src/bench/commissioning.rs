@@ -143,7 +143,7 @@ fn a_table_that_comes_proved_is_so_once_and_by_records_that_say_it() {
 }
 
 /// At rest and tested, every step but the dry fire on record.
-fn at_rest() -> Rig {
+pub(super) fn at_rest() -> Rig {
     let before = Step::guarding().filter(|s| *s != Step::DryFire);
     let mut rig = on_record(before.map(|s| (s, made(s, true))));
     rig.until(5.0, |r| r.m.line.usable() && r.phase() == Phase::Idle);
@@ -152,11 +152,11 @@ fn at_rest() -> Rig {
     rig
 }
 
-fn begin(rig: &mut Rig, step: Step) {
+pub(super) fn begin(rig: &mut Rig, step: Step) {
     rig.must(Ask::CommissionStep { step });
 }
 
-fn asks(rig: &Rig) -> bool {
+pub(super) fn asks(rig: &Rig) -> bool {
     let open = rig.view().commissioning.and_then(|c| c.open);
     open.is_some_and(|o| o.answer)
 }
@@ -233,7 +233,7 @@ fn the_permit_step_measures_how_long_the_relay_holds_and_finds_one_that_does_not
 }
 
 /// The source answers with its open circuit, and no arc passes over.
-fn pilot(rig: &mut Rig) {
+pub(super) fn pilot(rig: &mut Rig) {
     rig.table.wrong.source_off = true;
     rig.bend = Some(|s| {
         if s.fire_on && s.permit_closed == Some(true) {
@@ -271,6 +271,145 @@ fn a_dry_fire_is_made_three_times_each_after_its_record_and_leaves_all_off() {
     assert!(!rig.table.signals().fire_on && !rig.m.alarms.any_latch());
     rig.wait(0.5);
     assert_eq!(rig.table.signals().permit_closed, Some(false));
+}
+
+/// The step's first fire has its record written, and the disk takes its time with it.
+fn its_record_is_late(seconds: u64) -> Rig {
+    let mut rig = at_rest();
+    rig.test_permit();
+    pilot(&mut rig);
+    rig.disk_late = Some(core::time::Duration::from_secs(seconds));
+    begin(&mut rig, Step::DryFire);
+    rig.must(Ask::CommissionAnswer { yes: true });
+    rig.must(Ask::CommissionAnswer { yes: true });
+    rig.until(5.0, |r| r.events.contains(&Event::DryFire));
+    rig
+}
+
+#[test]
+fn nothing_is_dry_fired_that_was_spoken_against_after_its_record_was_written() {
+    let cases: [(&str, fn(&mut crate::Signals)); 4] = [
+        ("volts", |s| s.volts = Some(5.0)),
+        ("contact", |s| s.contact = true),
+        ("air", |s| s.air_ok = Some(false)),
+        ("source", |s| s.source_on = Some(false)),
+    ];
+    for (what, bend) in cases {
+        let mut rig = its_record_is_late(2);
+        let answers = rig.bend.replace(bend);
+        // Longer than the disk takes, shorter than it is waited for.
+        rig.wait(12.0);
+        assert_eq!(firings(&rig), 0, "{what}");
+        rig.bend = answers;
+        if rig.m.commission.is_some() {
+            let (passed, measured) = yes_to_all(&mut rig);
+            assert!(passed, "{what}: {measured}");
+        }
+        // What never goes away is waited for no longer than its limit.
+        let mut rig = its_record_is_late(2);
+        rig.bend = Some(bend);
+        rig.wait(40.0);
+        assert_eq!(firings(&rig), 0, "{what}");
+        assert!(rig.m.commission.is_none(), "{what}");
+        let (passed, measured) = last_record(&rig);
+        assert!(!passed, "{what}: {measured}");
+    }
+}
+
+#[test]
+fn each_stage_of_a_dry_fire_has_its_own_time_and_the_guard_is_told_of_each_torch_off_once() {
+    // The record takes most of the time that it may take; relay and start contact have theirs after it.
+    let mut rig = its_record_is_late(15);
+    let told = rig.torch_off_told;
+    let (passed, measured) = yes_to_all(&mut rig);
+    assert!(passed, "{measured}");
+    assert_eq!(firings(&rig), 3);
+    assert_eq!(rig.torch_off_told - told, 3);
+}
+
+#[test]
+fn volts_of_before_a_dry_fire_say_nothing_of_it() {
+    let mut rig = its_record_is_late(2);
+    // Less than would count as a fire that nobody asked for, and the wrong way round.
+    rig.bend = Some(|s| s.volts = Some(-40.0));
+    rig.wait(1.0);
+    rig.bend = Some(|s| s.volts = Some(0.0));
+    let (passed, measured) = yes_to_all(&mut rig);
+    assert!(
+        !passed && measured.contains("0 V open circuit"),
+        "{measured}"
+    );
+}
+
+#[test]
+fn a_dry_fire_is_not_begun_where_it_would_be_barred_and_the_view_says_why() {
+    let refused = |rig: &Rig| {
+        let view = rig.view().commissioning.expect("it is asked for");
+        let row = view.steps.into_iter().find(|s| s.step == Step::DryFire);
+        row.and_then(|r| r.refused)
+    };
+    let mut rig = at_rest();
+    let says = refused(&rig).expect("the permit was not tested");
+    assert!(
+        says.contains(&crate::words::check(CheckId::PermitTested).says),
+        "{says}"
+    );
+    let answer = rig.ask(Ask::CommissionStep {
+        step: Step::DryFire,
+    });
+    assert!(matches!(&answer, Answer::Refused { reason, .. } if reason == "check"));
+    assert!(
+        rig.m.records.of(Step::DryFire).is_none(),
+        "nothing is on record"
+    );
+    rig.test_permit();
+    assert_eq!(refused(&rig), None);
+    begin(&mut rig, Step::DryFire);
+    assert!(refused(&rig).is_some_and(|says| says.contains("step of commissioning is open")));
+}
+
+#[test]
+fn a_question_says_what_the_panel_does_by_itself_after_a_yes() {
+    use crate::view::Follows;
+    let follows = |rig: &Rig| {
+        let open = rig.view().commissioning.and_then(|c| c.open);
+        open.and_then(|o| o.follows)
+    };
+    let mut rig = at_rest();
+    begin(&mut rig, Step::Permit);
+    assert_eq!(follows(&rig), Some(Follows::Pulses));
+    rig.must(Ask::CommissionAnswer { yes: true });
+    assert_eq!(follows(&rig), None, "it is at work");
+    let mut rig = at_rest();
+    rig.test_permit();
+    begin(&mut rig, Step::DryFire);
+    assert_eq!(follows(&rig), None, "another question comes first");
+    rig.must(Ask::CommissionAnswer { yes: true });
+    assert_eq!(follows(&rig), Some(Follows::Fires));
+}
+
+#[test]
+fn an_open_step_shows_its_inputs_as_they_read_and_what_has_changed_since_rest() {
+    let levels = |rig: &Rig| {
+        let open = rig.view().commissioning.and_then(|c| c.open);
+        open.map(|o| o.levels).unwrap_or_default()
+    };
+    let of = |rig: &Rig, wire| levels(rig).into_iter().find(|l| l.wire == wire);
+    let mut rig = at_rest();
+    begin(&mut rig, Step::Estop);
+    let estop = crate::commissioning::Wire::Estop;
+    let read = of(&rig, estop).expect("it is fitted");
+    assert_eq!(
+        (read.closed, read.changed),
+        (true, None),
+        "rest is not known yet"
+    );
+    rig.wait(1.0);
+    assert_eq!(of(&rig, estop).and_then(|l| l.changed), Some(false));
+    rig.bend = Some(|s| s.estop_open = true);
+    rig.wait(0.1);
+    let read = of(&rig, estop).expect("it is fitted");
+    assert_eq!((read.closed, read.changed), (false, Some(true)));
 }
 
 /// S-07.

@@ -155,6 +155,8 @@ pub(crate) struct Rig {
     pub events: Vec<Event>,
     pub answers: Vec<Answer>,
     pub permits: Vec<Permit>,
+    /// How often the guard was told that torch-off was carried out.
+    pub torch_off_told: usize,
     pub disk_dead: bool,
     /// A record is on the disk so long after it was written; `None`: at once.
     pub disk_late: Option<Duration>,
@@ -201,6 +203,7 @@ impl Rig {
             events: Vec::new(),
             answers: Vec::new(),
             permits: Vec::new(),
+            torch_off_told: 0,
             disk_dead: false,
             disk_late: None,
             waiting: Vec::new(),
@@ -344,8 +347,12 @@ impl Rig {
                 }
                 Effect::CloseLink => self.port = false,
                 Effect::Guard { order } => {
-                    if let crate::guard::GuardOrder::Phase { phase } = order {
-                        self.permits.push(phase);
+                    match &order {
+                        crate::guard::GuardOrder::Phase { phase } => self.permits.push(*phase),
+                        crate::guard::GuardOrder::Doing { torch_off_done, .. } => {
+                            self.torch_off_told += usize::from(*torch_off_done);
+                        }
+                        _ => {}
                     }
                     self.to_guard.push(order);
                 }

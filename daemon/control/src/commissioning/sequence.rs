@@ -60,6 +60,15 @@ impl Turn {
             _ => None,
         }
     }
+
+    const fn own(&self) -> Option<Own> {
+        match self {
+            Self::PermitTest => Some(Own::PermitTest),
+            Self::SenseTest => Some(Own::SenseTest),
+            Self::DryFire => Some(Own::DryFire),
+            _ => None,
+        }
+    }
 }
 
 /// What a hand does to an input.
@@ -188,17 +197,32 @@ impl Sequence {
 
     /// What the machine has to do itself now.
     pub(crate) fn own(&self) -> Option<Own> {
-        match self.turns.front()? {
-            Turn::PermitTest => Some(Own::PermitTest),
-            Turn::SenseTest => Some(Own::SenseTest),
-            Turn::DryFire => Some(Own::DryFire),
-            _ => None,
-        }
+        self.turns.front().and_then(Turn::own)
     }
 
     /// Turns that are left.
     pub(crate) fn left(&self) -> usize {
         self.turns.len()
+    }
+
+    /// What the machine does by itself as soon as the question that is asked is answered by yes.
+    pub(crate) fn follows(&self) -> Option<Own> {
+        let asked = self.instruction()?.answer;
+        self.turns.get(1).and_then(Turn::own).filter(|_| asked)
+    }
+
+    /// The inputs of this step as they read, and whether that is not as it was at rest.
+    pub(crate) fn levels(&self, s: &Signals) -> Vec<(Wire, bool, Option<bool>)> {
+        let read = |w: &Wire| {
+            let closed = w.closed(s)?;
+            Some((*w, closed, self.rest.get(w).map(|rest| *rest != closed)))
+        };
+        self.fitted.iter().filter_map(read).collect()
+    }
+
+    /// What was measured so far.
+    pub(crate) fn measured(&self) -> &[String] {
+        &self.measured
     }
 
     /// What was found wrong so far.

@@ -15,6 +15,7 @@ use crate::machine::run::Found;
 use crate::machine::{Act, Machine};
 use crate::resume::Stop;
 use crate::view::{ChangeStep, Phase};
+pub(crate) use commission::no_step;
 pub(crate) use no::No;
 
 /// How it may.

@@ -13,8 +13,9 @@ use super::{Act, Machine};
 use crate::commissioning::{Own, Sequence, Step, has_course};
 use crate::event::Event;
 use crate::guard::EdgeInput;
+use crate::machine::admission::{self, No};
 use crate::machine::checks;
-use crate::view::{CommissioningView, OpenStepView, StepView};
+use crate::view::{CommissioningView, Follows, LevelView, OpenStepView, StepView};
 
 /// Between two turns of the machine's own, and before the first (ours).
 const PAUSE: Duration = Duration::from_millis(500);
@@ -291,29 +292,56 @@ impl Machine {
         let table = self.settings.commissioning.as_ref()?;
         let row = |step: Step| {
             let record = self.records.of(step);
+            let no = admission::no_step(self, step);
             StepView {
                 step,
                 standing: self.records.standing(step, table),
                 here: has_course(step),
                 measured: record.map(|r| r.measured.clone()),
                 simulated: record.is_some_and(|r| r.simulated),
+                refused: no.map(|no| format!("{} {}", no.says(), no.remedy())),
+                barred_by: match no {
+                    Some(No::Check(check)) => Some(check),
+                    _ => None,
+                },
             }
         };
-        let open = self.commission.as_ref().map(|open| {
-            let instruction = open.sequence.instruction();
-            OpenStepView {
-                step: open.step,
-                answer: instruction.as_ref().is_some_and(|i| i.answer),
-                wire: instruction.as_ref().and_then(|i| i.wire),
-                says: instruction.map(|i| i.says),
-                left: open.sequence.left(),
-                found: open.sequence.found().to_vec(),
-            }
-        });
         Some(CommissioningView {
             steps: Step::ALL.into_iter().map(row).collect(),
-            open,
+            open: self
+                .commission
+                .as_ref()
+                .map(|open| self.open_step_view(open)),
         })
+    }
+
+    fn open_step_view(&self, open: &OpenStep) -> OpenStepView {
+        let sequence = &open.sequence;
+        let instruction = sequence.instruction();
+        let level = |(wire, closed, changed)| LevelView {
+            wire,
+            closed,
+            changed,
+        };
+        OpenStepView {
+            step: open.step,
+            answer: instruction.as_ref().is_some_and(|i| i.answer),
+            follows: sequence.follows().and_then(|own| match own {
+                Own::PermitTest => Some(Follows::Pulses),
+                Own::DryFire => Some(Follows::Fires),
+                Own::SenseTest => None,
+            }),
+            wire: instruction.as_ref().and_then(|i| i.wire),
+            says: instruction.map(|i| i.says),
+            left: sequence.left(),
+            measured: sequence.measured().to_vec(),
+            found: sequence.found().to_vec(),
+            levels: sequence
+                .levels(&self.signals)
+                .into_iter()
+                .map(level)
+                .collect(),
+        }
     }
 }
 

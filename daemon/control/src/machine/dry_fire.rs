@@ -53,7 +53,9 @@ pub(crate) struct DryFire {
 impl Machine {
     /// Begins one, or says why not.
     pub(super) fn begin_dry_fire(&mut self) {
-        if let Some(check) = self.bars_dry_fire() {
+        let source_off = self.signals.source_on == Some(false);
+        let bars = self.bars_dry_fire();
+        if let Some(check) = bars.or(source_off.then_some(CheckId::SourceOn)) {
             self.own_turn_over(Err(format!("It was not fired: {}.", not_so(check))));
             return;
         }
@@ -68,12 +70,12 @@ impl Machine {
         self.out.publish();
     }
 
-    fn bars_dry_fire(&self) -> Option<CheckId> {
+    /// What keeps a dry fire from being made, but for the source: that is switched on while its step asks.
+    pub(super) fn bars_dry_fire(&self) -> Option<CheckId> {
         let homed = self.reference.homed && self.line.referenced(true);
         checks::bars_moving(self)
             .or_else(|| (!homed).then_some(CheckId::Referenced))
             .or_else(|| self.signals.contact.then_some(CheckId::ContactOpen))
-            .or_else(|| (self.signals.source_on == Some(false)).then_some(CheckId::SourceOn))
             .or_else(|| (self.signals.air_ok == Some(false)).then_some(CheckId::AirGood))
             .or_else(|| (!self.readiness.permit_tested).then_some(CheckId::PermitTested))
             .or_else(|| (!self.self_test.passed).then_some(CheckId::SelfTested))
@@ -136,7 +138,9 @@ impl Machine {
         let dead = s.volts.is_none_or(|v| v.abs() < DEAD_V);
         let open = !s.arc_ok && !s.fire_on && !s.contact;
         let off = s.sense_isolated != Some(false);
-        if self.is_kept(record) && self.executed(isolated) && dead && open && off {
+        // Air and source may have gone while the record was written.
+        let supplied = s.air_ok != Some(false) && s.source_on != Some(false);
+        if self.is_kept(record) && self.executed(isolated) && dead && open && off && supplied {
             self.sense_is_off();
             // Volts of before it say nothing of it.
             let fire = DryFire {
@@ -149,7 +153,7 @@ impl Machine {
         self.dry_fire_waits(
             fire,
             READY_LIMIT,
-            "The torch was not dead, the sensing circuit not off, or the record not kept.",
+            "The torch was not dead, the sensing circuit not off, air or source gone, or the record not kept.",
         )
     }
 

@@ -214,6 +214,10 @@ pub struct PracticeTyped {
     /// The simulated table is not on record as commissioned; headless, the operator commissions it first
     #[arg(long)]
     pub commission: bool,
+    /// Commission the simulated table in this terminal: the steps that guard a person, or the one that is
+    /// named. `t` lets hands at the table do what is asked for
+    #[arg(long, value_name = "STEP", num_args = 0..=1, default_missing_value = "", conflicts_with = "headless")]
+    pub terminal: Option<String>,
     /// Join a simulated table that runs already (see the hidden command `table`)
     #[arg(long, value_name = "DIR", hide = true)]
     pub table: Option<PathBuf>,
@@ -258,6 +262,8 @@ pub struct PracticeArgs {
     pub change_parts: bool,
     /// The table does not come commissioned.
     pub commission: bool,
+    /// A terminal in place of the console: the step that is named, or those that guard a person.
+    pub terminal: Option<Option<String>>,
     /// What is wrong with its wires.
     pub wires: Vec<WireFault>,
     /// A table that runs already.
@@ -304,7 +310,10 @@ impl PracticeArgs {
             speed: typed.speed.unwrap_or(default_speed),
             seed: typed.seed,
             rough: typed.rough,
-            commission: typed.commission || !wires.is_empty(),
+            commission: typed.commission || typed.terminal.is_some() || !wires.is_empty(),
+            terminal: typed
+                .terminal
+                .map(|step| Some(step).filter(|s| !s.is_empty())),
             wires,
             faults,
             noise: noise.unwrap_or(0.0),

@@ -8,15 +8,18 @@ use control::Event;
 use control::commissioning::{Records, Standing, Step};
 
 use crate::config::Config;
-use crate::journal::{self, Entry, Which};
+use crate::journal::{self, Entry};
+
+/// The events that the records are made of.
+const NAMES: [&str; 2] = ["commissioned", "came-commissioned"];
 
 /// The page.
 ///
 /// # Errors
 /// There is no journal that can be read, in words.
 pub fn text(config: &Config, state: &Path) -> Result<String, String> {
-    let story = journal::read(state, Which::All).map_err(|e| e.to_string())?;
-    Ok(of(config, &story.events))
+    let told = journal::of_names(state, NAMES).map_err(|e| e.to_string())?;
+    Ok(of(config, &told))
 }
 
 fn of(config: &Config, told: &[Entry]) -> String {
@@ -91,6 +94,21 @@ mod tests {
             advice: None,
             fields: serde_json::to_value(event).expect("writes"),
         }
+    }
+
+    #[test]
+    fn the_events_that_are_looked_for_are_those_of_the_records() {
+        let made = Event::Commissioned {
+            step: Step::Papers,
+            passed: true,
+            measured: String::new(),
+            covered: String::new(),
+            simulated: false,
+        };
+        let came = Event::CameCommissioned {
+            covered: BTreeMap::new(),
+        };
+        assert_eq!([made.name(), came.name()], NAMES);
     }
 
     #[test]

@@ -193,11 +193,33 @@ pub fn latest(dir: &Path, count: usize) -> Result<Vec<Entry>, ReadError> {
         entries.reverse();
         Ok(entries)
     };
-    all().map_err(|e| ReadError {
-        file: file.clone(),
-        says: format!("cannot be read: {e}"),
+    all().map_err(|e| unread(file.clone(), &e))
+}
+
+/// All events of these names in the journal in `dir`, oldest first.
+///
+/// # Errors
+/// There is no journal or it cannot be read.
+pub fn of_names(dir: &Path, names: [&str; 2]) -> Result<Vec<Entry>, ReadError> {
+    let file = dir.join(FILE);
+    let all = || -> rusqlite::Result<Vec<Entry>> {
+        let db = open(&file)?;
+        let mut query = db.prepare(
+            "SELECT seq, start, run, clock_us, wall, id, name, severity, says, fields
+             FROM event WHERE name IN (?1, ?2) ORDER BY seq",
+        )?;
+        let rows = query.query_map(names, entry)?;
+        rows.collect()
+    };
+    all().map_err(|e| unread(file.clone(), &e))
+}
+
+fn unread(file: PathBuf, why: &rusqlite::Error) -> ReadError {
+    ReadError {
+        file,
+        says: format!("cannot be read: {why}"),
         remedy: "See that a panel has been started with this folder".into(),
-    })
+    }
 }
 
 fn open(file: &Path) -> rusqlite::Result<Connection> {

@@ -112,6 +112,17 @@ impl SharedHands {
         self.with(|h| h.try_buttons().map_err(|e| e.to_string()))
     }
 
+    /// Works one of the panel's inputs.
+    ///
+    /// # Errors
+    /// In the table's words.
+    pub fn work_input(&self, wire: Wire, how: Hand) -> Result<(), String> {
+        let Some(input) = Input::named(wire.name()) else {
+            return Err(format!("the simulated table has no {}", wire.name()));
+        };
+        self.with(|h| h.work(input, hand_act(how)).map_err(|e| e.to_string()))
+    }
+
     /// The ledger.
     ///
     /// # Errors
@@ -152,11 +163,7 @@ impl operator::Hands for SharedHands {
     }
 
     fn work(&mut self, wire: Wire, how: Hand) {
-        let Some(input) = Input::named(wire.name()) else {
-            return;
-        };
-        let act = hand_act(how);
-        if let Err(error) = self.with(|h| h.work(input, act).map_err(|e| e.to_string())) {
+        if let Err(error) = self.work_input(wire, how) {
             tracing::warn!(error, "the table does not answer its operator");
         }
     }

@@ -149,7 +149,7 @@ fn library_trouble(e: &LibraryError) -> Refusal {
 
 /// Does what waits for the disk, a few at a time and not for ever: one that hangs takes no more threads
 /// than these.
-async fn on_disk<T: Send + 'static>(
+pub(super) async fn on_disk<T: Send + 'static>(
     served: &Served,
     work: impl FnOnce() -> T + Send + 'static,
 ) -> Result<T, Refusal> {

@@ -4,6 +4,7 @@
 
 use std::path::Path;
 
+use control::commissioning::Step as Proof;
 use control::view::{Step, Waiting};
 use control::{Cause, resume::Way, words};
 use serde::Serialize;
@@ -49,6 +50,17 @@ fn script() -> String {
             "A way on from a stop, as a choice.",
             "WAY",
             by_name(Way::VARIANTS, |w| json!(words::way(w).name)),
+        ),
+        (
+            "The steps of commissioning: what is done, when it has passed and where that limit is from.",
+            "PROOF",
+            by_name(&Proof::ALL, |step| {
+                let f = step.facts();
+                json!({
+                    "number": step.number(), "name": f.name, "guards": f.guards,
+                    "todo": f.todo, "limit": f.limit, "source": f.source,
+                })
+            }),
         ),
     ];
     let mut text = String::from(

@@ -138,7 +138,7 @@ fn change() -> ChangeView {
 }
 
 /// A view with something of everything: held by a lost arc in the second of three cuts.
-pub(super) fn view() -> View {
+pub(crate) fn view() -> View {
     let lost = Point::new(132.5, 88.25);
     let (what, why, remedy) = (
         "Arc went out on cut 2.",

@@ -44,6 +44,17 @@ pub(super) async fn page(Path(name): Path<String>) -> Response {
     ([(header::CONTENT_TYPE, kind)], made(&name, text)).into_response()
 }
 
+/// A page of this body, in the console's own styles.
+pub(super) fn framed(title: &str, body: &str) -> String {
+    format!(
+        "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{title} - Standclear</title>\n\
+         <link rel=\"icon\" href=\"/styles/mark.svg\" type=\"image/svg+xml\">\n\
+         <link rel=\"stylesheet\" href=\"/styles/variables.css\">\n\
+         <link rel=\"stylesheet\" href=\"/styles/guide.css\">\n</head>\n<body>\n<main>\n{body}</main>\n</body>\n</html>\n"
+    )
+}
+
 fn made(name: &str, text: &str) -> String {
     let title = text
         .lines()
@@ -55,13 +66,7 @@ fn made(name: &str, text: &str) -> String {
         FIRST => "",
         _ => "<p><a href=\"index.md\">All pages of the guide</a></p>\n",
     };
-    format!(
-        "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{title} - Standclear</title>\n\
-         <link rel=\"icon\" href=\"/styles/mark.svg\" type=\"image/svg+xml\">\n\
-         <link rel=\"stylesheet\" href=\"/styles/variables.css\">\n\
-         <link rel=\"stylesheet\" href=\"/styles/guide.css\">\n</head>\n<body>\n<main>\n{back}{body}</main>\n</body>\n</html>\n"
-    )
+    framed(title, &format!("{back}{body}"))
 }
 
 #[cfg(test)]

@@ -70,8 +70,19 @@ pub(super) fn begin(m: &Machine, step: Step) -> Result<Yes, No> {
         if before.into_iter().any(|s| open(&s)) {
             return Err(No::StepsBefore);
         }
+        if let Some(check) = m.bars_dry_fire() {
+            return Err(No::Check(check));
+        }
     }
     Ok(Yes::Do)
+}
+
+/// Why a step cannot be begun now; `None`: it can.
+pub(crate) fn no_step(m: &Machine, step: Step) -> Option<No> {
+    if m.commission.is_some() {
+        return Some(No::StepOpen);
+    }
+    begin(m, step).err()
 }
 
 pub(super) fn answer(m: &Machine) -> Result<Yes, No> {
