@@ -17,6 +17,7 @@ async function commission(s) {
   await until("the page Commission", async () => {
     const on = await page(s);
     if (on === "commission") return true;
+    if (on === "setup") await audit(s, "setup, with commissioning");
     const way = { report: "Back", program: "Set up", setup: "Commission", held: "Seen:" }[on];
     if (way) await s.tapNow(`.target:has-text('${way}')`);
     await forMs(450);
@@ -28,9 +29,13 @@ async function commission(s) {
 /** Reads and clears what the step has let happen, until the page Commission is there again. */
 async function cleared(s) {
   await until("nothing to clear", async () => {
-    if ((await page(s)) === "commission") {
-      if (!(await s.page.evaluate(() => document.body.dataset.alarm))) return true;
+    const on = await page(s);
+    if (on === "commission") {
+      // Nothing that bars anything stands: Back would lead away from commissioning.
+      if (!/E-STOP|STOPPED|HELD/.test(await s.far()) && !(await s.page.evaluate(() => document.body.dataset.look === "new"))) return true;
       await s.tapNow(".target:has-text('Back')");
+    } else if (on === "program") {
+      await commission(s);
     } else if (await s.has(".second-step.starter")) {
       await s.keep(".second-step.starter");
     } else {
@@ -42,7 +47,7 @@ async function cleared(s) {
     }
     await forMs(450);
     return false;
-  }, { limitMs: 40_000, status: s.status });
+  }, { limitMs: 60_000, status: s.status });
 }
 
 /** Makes a step, all as it should be; `look` is told each turn. */
