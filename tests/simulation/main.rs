@@ -19,5 +19,6 @@ mod rows;
 mod second;
 mod sensing;
 mod watch;
+mod wire;
 mod wiring;
 mod world;
