@@ -18,6 +18,7 @@ mod rough;
 mod rows;
 mod second;
 mod sensing;
+mod trial;
 mod watch;
 mod wire;
 mod wiring;

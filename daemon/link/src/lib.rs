@@ -17,6 +17,7 @@ mod saying;
 mod session;
 mod size;
 mod template;
+mod trial;
 mod wire;
 mod words;
 
@@ -26,4 +27,5 @@ pub use lacks::{Lack, LackPlace};
 pub use saying::needs;
 pub use session::{LinkCounters, Outgoing, Session};
 pub use size::Carried;
+pub use trial::{CapabilityFound, Findings, LineHeard, Trial, Tried};
 pub use words::{Command, Doing, Stamped, StampedInput, Status, TakeAway, Ticket, Word};

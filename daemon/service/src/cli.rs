@@ -8,6 +8,8 @@ mod args;
 pub(crate) mod article;
 pub(crate) mod backup;
 pub(crate) mod check;
+pub(crate) mod dialect;
+mod dialect_args;
 mod faults;
 mod lines;
 pub(crate) mod log;

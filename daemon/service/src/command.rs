@@ -7,8 +7,8 @@ use clap::Parser as _;
 use tracing_subscriber::EnvFilter;
 
 use crate::cli::{
-    Cli, Command, Lines, PracticeArgs, USAGE, article, backup, check, colour_wanted, fail, log,
-    make, pages, replay, vet,
+    Cli, Command, Lines, PracticeArgs, USAGE, article, backup, check, colour_wanted, dialect, fail,
+    log, make, pages, replay, vet,
 };
 
 /// Reads the command line of this process and carries it out.
@@ -42,6 +42,7 @@ fn carry_out(command: Command) -> ExitCode {
         Command::Log(args) => log::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Check(args) => check::run(&args),
+        Command::Dialect(args) => dialect::run(&args),
         Command::Backup(args) => backup::make(&args),
         Command::Restore(args) => backup::restore(&args),
         Command::Commission(args) => crate::commission::run(&args),

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use simulator::harness::{FaultKind, FaultSpec, WireFault};
 
+use super::dialect_args::DialectArgs;
 use super::faults::FaultArg;
 pub use super::make_args::{MakeArgs, MakeShape};
 
@@ -46,6 +47,8 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Look at configuration, port, pins, disk, clock and board: what is wrong and what to do
     Check(CheckArgs),
+    /// How a controller is spoken to: a skeleton to fill in, or a dialect tried on one that stands still
+    Dialect(DialectArgs),
     /// Configuration, charts, programs and journal into one file
     Backup(BackupArgs),
     /// Put what a backup holds back in place; what lies there is moved aside
