@@ -21,6 +21,10 @@ use rustix::termios::{
 };
 use tokio::io::unix::AsyncFd;
 
+/// A byte of ten bits is still read right at this much from the other's rate, with as much left for the
+/// controller's own clock (half a bit in ten, shared by two; by arithmetic).
+const BAUD_OFF: f64 = 0.02;
+
 /// An opened port with its input cleared. Both handles are the same open file: raw, exclusive,
 /// and never blocking.
 pub struct Opened {
@@ -108,6 +112,19 @@ fn make_raw(port: &File, baud: u32) -> Result<(), String> {
         .intersects(LocalModes::ECHO | LocalModes::ICANON | LocalModes::ISIG)
     {
         return Err("this port cannot be made raw: it would echo".into());
+    }
+    takes(is.output_speed(), baud)?;
+    takes(is.input_speed(), baud)?;
+    Ok(())
+}
+
+/// A driver that cannot set a speed sets the nearest that it has, and says nothing.
+fn takes(has: u32, baud: u32) -> Result<(), String> {
+    let off = f64::from(has.abs_diff(baud)) / f64::from(baud.max(1));
+    if off > BAUD_OFF {
+        return Err(format!(
+            "{baud} baud is refused: it set {has}. Name a rate that both this adapter and the controller have"
+        ));
     }
     Ok(())
 }

@@ -8,6 +8,7 @@
 
 mod board;
 mod disk;
+mod serial;
 
 use std::fs;
 use std::os::unix::fs::{FileTypeExt as _, MetadataExt as _};
@@ -53,6 +54,7 @@ pub fn run(args: &CheckArgs) -> ExitCode {
     };
     let mut found = vec![configuration(&config, &file.which())];
     found.push(port(&config.link.port));
+    found.extend(serial::latency(&config.link.port, Path::new("/")));
     found.push(lost_arc(&config.link.dialect));
     found.extend(does_without(&config.link.dialect));
     found.extend(pins(&config));
@@ -180,7 +182,8 @@ fn look_at_port(path: &Path) -> Result<String, (String, String)> {
     }
     match rustix::fs::access(path, Access::READ_OK | Access::WRITE_OK) {
         Ok(()) => Ok(format!(
-            "{name} is there and may be opened (it was not opened)"
+            "{name} is there and may be opened (it was not opened){}",
+            serial::name(path, Path::new("/"))
         )),
         Err(e) => Err((
             format!("{name} may not be opened: {e}"),

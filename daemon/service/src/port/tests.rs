@@ -144,3 +144,15 @@ fn what_is_no_serial_port_is_told_as_such() {
         .expect("no file");
     assert!(gone.contains("/nowhere/port"), "{gone}");
 }
+
+#[test]
+fn a_rate_that_the_port_sets_otherwise_is_refused_by_its_name() {
+    assert_eq!(takes(115_200, 115_200), Ok(()));
+    assert_eq!(takes(117_500, 115_200), Ok(()), "2.0 % off");
+    let says = takes(117_600, 115_200).expect_err("2.1 % off");
+    assert!(says.contains("115200") && says.contains("117600"), "{says}");
+    assert!(takes(9600, 250_000).is_err());
+    let far = FarEnd::fresh();
+    let says = open(&far.path, 0).err().expect("no rate at all");
+    assert!(says.contains("0 baud"), "{says}");
+}
