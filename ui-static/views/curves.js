@@ -43,15 +43,27 @@ function laneRow(lane) {
   } };
 }
 
+/** The fault in words: what came first, and what followed. */
+function inWords(signal) {
+  const { node, text, turn, draw } = pager(signal);
+  const [first, when] = [el("h2"), line()];
+  const then = el("ul", { class: "lines then" });
+  text.append(el("p", { class: "first-word", text: "FIRST" }), first, when.node, then);
+  return { node, turn, draw(fault) {
+    const [head, ...rest] = fault?.events ?? [];
+    setText(first, head?.says ?? "");
+    when.say(head ? clock(new Date(head.wall_ms)) : "");
+    keyed(then, rest, (e) => String(e.id), () => el("li"), (li, e) => setText(li, `then ${after(e.at_s - head.at_s)}  ${e.says}`));
+    draw();
+  } };
+}
+
 export function mount(root, store, actions, signal) {
   const lanes = LANES.map((lane) => ({ lane, row: laneRow(lane) }));
   const list = el("ul", { class: "lanes", "data-test": "lanes" }, ...lanes.map((l) => l.row.node));
   const scale = el("ol", { class: "time-scale", "aria-hidden": "true" });
   const none = line();
-  const told = pager(signal);
-  const [first, when] = [el("h2"), line()];
-  const then = el("ul", { class: "lines then" });
-  told.text.append(el("p", { class: "first-word", text: "FIRST" }), first, when.node, then);
+  const told = inWords(signal);
 
   let at = 0;
   let [wide, from] = [1, 0];
@@ -104,11 +116,7 @@ export function mount(root, store, actions, signal) {
     show(newer, at > 0);
     for (const key of [earlier, later, closer]) show(key, Boolean(trace));
     relabel(closer, wide + 1 < WINDOWS.length ? "Closer" : "Whole");
-    setText(first, fault?.events[0].says ?? "");
-    when.say(fault ? clock(new Date(fault.events[0].wall_ms)) : "");
-    const zero = fault?.events[0].at_s ?? 0;
-    keyed(then, fault?.events.slice(1) ?? [], (e) => String(e.id), () => el("li"), (node, e) => setText(node, `then ${after(e.at_s - zero)}  ${e.says}`));
-    told.draw();
+    told.draw(fault);
     if (!trace) return;
     if (drawn.name !== fault.trace) drawn = { name: fault.trace, at: times(trace), lanes: LANES.map((lane) => values(trace, lane)) };
     const [begins, ends] = [drawn.at[0], drawn.at.at(-1)];
