@@ -35,7 +35,7 @@ pub struct TryArgs {
     #[arg(long, value_name = "PORT")]
     pub port: Option<PathBuf>,
     /// Bits a second on the line
-    #[arg(long, value_name = "N", default_value_t = 115_200)]
+    #[arg(long, value_name = "N", default_value_t = 115_200, value_parser = clap::value_parser!(u32).range(300..=4_000_000))]
     pub baud: u32,
     /// Move the torch by 10 mm along X and back, and hold it on the way: clear the table, drives on, torch
     /// unplugged
