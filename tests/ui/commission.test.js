@@ -18,6 +18,7 @@ async function commission(s) {
     const on = await page(s);
     if (on === "commission") return true;
     if (on === "setup") await audit(s, "setup, with commissioning");
+    if (on === "setup" && (await s.has(".target:has-text('More'):visible"))) await s.tapNow(".target:has-text('More')");
     const way = { report: "Back", program: "Set up", setup: "Commission", held: "Seen:" }[on];
     if (way) await s.tapNow(`.target:has-text('${way}')`);
     await forMs(450);
@@ -73,7 +74,7 @@ async function made(s, number, look = async () => {}) {
     else await s.tapNow(".target:has-text('It is so')");
     await forMs(120);
     return false;
-  }, { limitMs: 90_000, status: s.status });
+  }, { limitMs: 240_000, status: s.status });
   await forMs(450);
 }
 

@@ -31,6 +31,7 @@ for (const glass of Object.keys(GLASSES)) {
     await s.on("program");
     await s.tap(".target:has-text('Set up')");
     await s.on("setup");
+    await s.tap(".target:has-text('More')");
     await s.tap(".target:has-text('Other screens')");
     await s.on("screens");
     const says = (words) => until(words, async () => (await s.text("[data-test=so]")).includes(words), { status: s.status });
@@ -52,6 +53,7 @@ for (const glass of Object.keys(GLASSES)) {
 
     await s.tap(".target:has-text('Back')");
     await s.on("setup");
+    await s.tap(".target:has-text('More')");
     await s.tap(".target:has-text('Other screens')");
     await s.on("screens");
     await says("A PIN is set.");
@@ -89,7 +91,8 @@ test("elsewhere: the PIN is given, a program is sent, and one that is there is r
   await s.on("program");
   await s.tap(".target:has-text('Set up')");
   await s.on("setup");
-  await s.tap(".target:has-text('Other screens')");
+  await s.tap(".target:has-text('More')");
+    await s.tap(".target:has-text('Other screens')");
   await s.on("screens");
   const says = (words) => until(words, async () => (await s.text("[data-test=so]")).includes(words), { status: s.status });
   await says("Give the PIN");

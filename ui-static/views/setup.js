@@ -42,14 +42,23 @@ export function mount(root, store, actions, signal) {
     sizing = !sizing;
     drawn(store.get());
   }, "words");
+  // Two at a time, so that each keeps its size on every glass.
+  let further = false;
+  const more = button("", signal, () => {
+    further = !further;
+    drawn(store.get());
+  }, "plain");
   root.append(
     side("left", { middle: [card, size, told.node], feet: [told.turn, smaller, larger, other, parts] }),
-    side("column", { heads: [el("div", { class: "row" }, light, lamp), el("div", { class: "row" }, prove, screens)], feet: [back] }),
+    side("column", { heads: [el("div", { class: "row" }, light, lamp, screens, prove)], feet: [back, more] }),
   );
   draw();
   function drawn(state) {
     const all = lacks(state);
-    show(prove, proving(state) !== null);
+    for (const node of [light, lamp]) show(node, !further);
+    show(screens, further);
+    show(prove, further && proving(state) !== null);
+    relabel(more, further ? "Less" : "More");
     const reading = all.length > 0 && !sizing;
     show(other, all.length > 0);
     relabel(other, reading ? "Size of a millimetre" : `Off on this table: ${all.length}`);
