@@ -4,7 +4,7 @@
 
 import test from "node:test";
 import { fixture } from "./rig/fixtures.js";
-import { laid, stops } from "./rig/glass.js";
+import { laid, proofs, stops } from "./rig/glass.js";
 import { manyParts } from "./rig/job.js";
 import { GLASSES } from "./rig/screen.js";
 import { forMs, until } from "./rig/wait.js";
@@ -17,6 +17,8 @@ const allow = (...asks) => ["hold", ...asks].map((ask) => ({ ask, refused: null 
 /** Each state: its name, the view to lay, and what is touched then. */
 function states(cutsOfJob) {
   const stop = Object.fromEntries(stops().map(({ name, view }) => [name, view]));
+  const proof = Object.fromEntries(proofs().map(({ name, view }) => [name, view]));
+  const turn = (start, says) => proof[Object.keys(proof).find((name) => name.startsWith(start) && (proof[name].commissioning.open?.says ?? "").includes(says))];
   const { view } = fixture("snapshot");
   const near = { safe: true, why: "Permit relay and arc are seen off. Nothing moves." };
   const more = (v, over = {}) => ({ ...v, cuts: Array.from({ length: cutsOfJob }, (_, k) => v.cuts[k] ?? { state: "to-do", done: [] }), ...over });
@@ -59,6 +61,12 @@ function states(cutsOfJob) {
     ["finish", { ...finish, cuts: finish.cuts.map(() => ({ state: "done", done: [] })) }],
     ["datum", more(stop["estop, referenced"])],
     ["setup", idle, async (s, again) => { await s.tap(".target:has-text('Set up')"); await s.on("setup"); await again(); }],
+    ["commission", proof["inputs, before"], async (s, again) => { await s.tap(".target:has-text('Set up')"); await s.on("setup"); await s.tap(".target:has-text('Commission')"); await s.on("commission"); await again(); await s.tap(".target:has-text('Next step')"); await again(); }],
+    ["commission-question", turn("papers", "wiring list")],
+    ["commission-hand", turn("inputs", "Bridge the arc signal")],
+    ["commission-pulse", turn("permit", "isolated")],
+    ["commission-fire", turn("dry-fire", "eyes covered")],
+    ["commission-over", proof["inputs, over"]],
     ["lamp", idle, async (s, again) => { await s.tap(".target:has-text('Set up')"); await s.on("setup"); await s.tap(".target:has-text('Lamp test')"); await s.on("lamp"); await s.tap(".target:has-text('Next')"); await s.tap(".target:has-text('Next')"); await again(); }],
   ];
 }

@@ -6,7 +6,7 @@ import assert from "node:assert/strict";
 import test, { describe } from "node:test";
 import { CAUSE } from "../../ui-static/state/words.js";
 import { looked } from "./rig/audit.js";
-import { laid, stops } from "./rig/glass.js";
+import { laid, proofs, stops } from "./rig/glass.js";
 import { GLASSES } from "./rig/screen.js";
 import { until } from "./rig/wait.js";
 
@@ -78,6 +78,33 @@ describe("on every glass", { concurrency: true }, () => {
         });
         await s.lay(view);
       });
+    });
+  }
+});
+
+describe("every step of commissioning, turn by turn", { concurrency: true }, () => {
+  for (const glass of Object.keys(GLASSES)) {
+    test(glass, async (t) => {
+      const s = await laid(t, glass);
+      const bad = [];
+      let hold = null;
+      for (const { name, view } of proofs()) {
+        await s.lay(view);
+        if (!view.commissioning.open && (await s.page.evaluate(() => document.body.dataset.page)) !== "commission") continue;
+        for (const made of [false, true]) {
+          // What fires is made ready first: both are looked at.
+          if (made && !(await s.has(".first-step"))) break;
+          if (made) await s.tapNow(".first-step");
+          const seen = await looked(s);
+          hold ??= seen.hold;
+          const wrong = [...seen.wrong];
+          if (JSON.stringify(seen.hold) !== JSON.stringify(hold)) wrong.push("HOLD has moved");
+          if (wrong.length > 0) bad.push(`${name}:\n  ${wrong.join("\n  ")}`);
+          if (wrong.length > 0) await s.shot(`wrong-proof-${name.replaceAll(/\W+/g, "-")}`);
+        }
+      }
+      assert.deepEqual(s.troubles, []);
+      assert.equal(bad.length, 0, `${bad.length} turns are wrong\n${bad.join("\n")}`);
     });
   }
 });

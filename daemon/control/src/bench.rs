@@ -22,6 +22,7 @@ mod rows;
 mod self_testing;
 mod soup;
 mod states;
+mod steps;
 mod stories;
 mod table;
 mod volts;

@@ -13,8 +13,13 @@ const ROOT = new URL("../../../ui-static/", import.meta.url);
 const TYPES = { ".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".woff2": "font/woff2" };
 
 /** The views of every stop, by name, each whole. Written by a test of the machine itself. */
-export function stops() {
-  const text = readFileSync(new URL("../../fixtures/messages/stops.snap", import.meta.url), "utf8");
+export const stops = () => views("stops");
+
+/** The views of every step of commissioning, turn by turn. */
+export const proofs = () => views("steps");
+
+function views(file) {
+  const text = readFileSync(new URL(`../../fixtures/messages/${file}.snap`, import.meta.url), "utf8");
   const lines = text.slice(text.indexOf("\n---\n") + 5).split("\n").filter((line) => line.startsWith("["));
   const parsed = lines.map((line) => JSON.parse(line));
   let view = {};

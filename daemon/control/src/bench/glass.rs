@@ -18,11 +18,11 @@ use crate::machine::Machine;
 use crate::view::{PartsView, Phase, View};
 
 /// A view by name.
-type Shown = (String, Map<String, Value>);
+pub(super) type Shown = (String, Map<String, Value>);
 
 /// The view as it goes over the wire. Its generation is no part of what is looked at, and grows with
 /// every change of the machine.
-fn fields(view: &View) -> Map<String, Value> {
+pub(super) fn fields(view: &View) -> Map<String, Value> {
     let mut view = view.clone();
     view.generation = 1;
     // Nothing else of them is shown at a stop, and they would be half of the file.
@@ -142,9 +142,14 @@ fn all_at_once() -> Vec<Shown> {
 #[test]
 fn the_views_of_every_stop_are_as_the_browser_tests_lay_them_on_the_glass() {
     let stories = Cause::ALL.into_iter().flat_map(story);
+    kept("stops", stories.chain(all_at_once()));
+}
+
+/// They are as they stand in the file of this name: one a line, each with what differs from the one before.
+pub(super) fn kept(file: &str, all: impl Iterator<Item = Shown>) {
     let mut before = Map::new();
     let mut page = String::new();
-    for (name, fields) in stories.chain(all_at_once()) {
+    for (name, fields) in all {
         let set: Map<String, Value> = fields
             .iter()
             .filter(|(field, value)| before.get(*field) != Some(*value))
@@ -159,6 +164,6 @@ fn the_views_of_every_stop_are_as_the_browser_tests_lay_them_on_the_glass() {
         prepend_module_to_snapshot => false,
         omit_expression => true,
     }, {
-        insta::assert_snapshot!("stops", page);
+        insta::assert_snapshot!(file, page);
     });
 }
