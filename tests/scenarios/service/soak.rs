@@ -23,8 +23,8 @@ use crate::rig::{PATIENT, fixture};
 const SPAN: Duration = Duration::from_secs(60);
 /// The table runs at most so many times as fast as a real one.
 const SPEED: f64 = 50.0;
-/// One job with its fault takes no longer than this.
-const JOB_WITHIN: Duration = Duration::from_secs(120);
+/// One job with its fault takes no longer than this on a host that is busy with other things.
+const JOB_WITHIN: Duration = Duration::from_secs(600);
 /// The panel is looked at so often: a hundred screens a second come and leave.
 const LOOK: Duration = Duration::from_millis(20);
 /// Connections that are closed are gone from the process within this.
