@@ -44,7 +44,14 @@ pub fn started_again(panel: &mut Panel) -> Result<(), String> {
     panel.load(false)?;
     let view = panel.operate("the job on the table again", 60, |v, _| !v.cuts.is_empty())?;
     let first = view.cuts.first();
-    let uncut = panel.world.lock().table.uncut_mm(1, 0.0, f64::MAX);
+    let told_cut = first.map(|c| c.done.clone()).unwrap_or_default();
+    let uncut: f64 = {
+        let world = panel.world.lock();
+        let left = told_cut
+            .iter()
+            .map(|[from, to]| world.table.uncut_mm(1, *from, *to));
+        left.sum()
+    };
     must(
         first.is_some_and(|c| c.state == CutState::Done) && uncut < 0.05,
         || {
