@@ -266,7 +266,7 @@ fn chopped(text: &str) -> String {
         if line.starts_with("G03") && to == at {
             let (i, j) = (number('I').unwrap_or(0.0), number('J').unwrap_or(0.0));
             let (r, start) = (i.hypot(j), (-j).atan2(-i));
-            let n = (core::f64::consts::TAU * r / 0.05).ceil();
+            let n = (core::f64::consts::TAU * r / 0.03).ceil();
             for k in 1..=n as u32 {
                 let a = start + core::f64::consts::TAU * f64::from(k) / n;
                 let (x, y) = (at[0] + i + r * a.cos(), at[1] + j + r * a.sin());
