@@ -11,6 +11,7 @@ pub(crate) mod check;
 pub(crate) mod dialect;
 mod dialect_args;
 mod faults;
+mod format;
 mod lines;
 pub(crate) mod log;
 pub(crate) mod make;

@@ -8,6 +8,7 @@ use simulator::harness::{FaultKind, FaultSpec, WireFault};
 
 use super::dialect_args::DialectArgs;
 use super::faults::FaultArg;
+pub use super::format::Format;
 pub use super::make_args::{MakeArgs, MakeShape};
 
 /// The console's port unless another is named.
@@ -63,16 +64,6 @@ pub enum Command {
     /// Manual pages and completions, for the package
     #[command(hide = true)]
     Pages(PagesArgs),
-}
-
-/// How to print.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
-pub enum Format {
-    /// For people.
-    #[default]
-    Text,
-    /// One JSON object.
-    Json,
 }
 
 /// How to print a journal.

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-use super::Format;
+use super::format::Format;
 
 /// `standclear dialect`.
 #[derive(Clone, Debug, Args)]

@@ -204,10 +204,10 @@ pub fn of_names(dir: &Path, names: [&str; 2]) -> Result<Vec<Entry>, ReadError> {
     let file = dir.join(FILE);
     let all = || -> rusqlite::Result<Vec<Entry>> {
         let db = open(&file)?;
-        let mut query = db.prepare(
-            "SELECT seq, start, run, clock_us, wall, id, name, severity, says, fields
-             FROM event WHERE name IN (?1, ?2) ORDER BY seq",
-        )?;
+        let mut query = db.prepare(&format!(
+            "{} WHERE name IN (?1, ?2) ORDER BY seq",
+            all_columns(&db)?
+        ))?;
         let rows = query.query_map(names, entry)?;
         rows.collect()
     };

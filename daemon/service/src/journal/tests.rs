@@ -370,6 +370,15 @@ fn the_latest_events_come_oldest_first() {
     assert_eq!(seqs(2), [4, 5]);
     assert_eq!(seqs(usize::MAX), [1, 2, 3, 4, 5]);
     latest(&dir.path().join("never"), 2).expect_err("there is none");
+    let all = read(dir.path(), Which::All).expect("read").events;
+    let two = [all[0].name.as_str(), all[4].name.as_str()];
+    let named = of_names(dir.path(), two).expect("read");
+    let wanted = |e: &&Entry| two.contains(&e.name.as_str());
+    assert_eq!(
+        named,
+        all.iter().filter(wanted).cloned().collect::<Vec<_>>()
+    );
+    assert!(!named.is_empty());
 }
 
 #[test]
