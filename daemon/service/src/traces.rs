@@ -209,7 +209,7 @@ mod tests {
     fn trace(at_s: u64) -> Trace {
         let sample = |k: u64| {
             let mut levels = Levels::default();
-            levels.set(Level::Fire, Some(k % 2 == 0));
+            levels.set(Level::Fire, Some(k.is_multiple_of(2)));
             levels.set(Level::EstopOpen, None);
             Sample {
                 at: Time::from_ms(at_s * 1000 + k * 10),

@@ -288,7 +288,8 @@ fn its_record_is_late(seconds: u64) -> Rig {
 
 #[test]
 fn nothing_is_dry_fired_that_was_spoken_against_after_its_record_was_written() {
-    let cases: [(&str, fn(&mut crate::Signals)); 4] = [
+    type Wrong = fn(&mut crate::Signals);
+    let cases: [(&str, Wrong); 4] = [
         ("volts", |s| s.volts = Some(5.0)),
         ("contact", |s| s.contact = true),
         ("air", |s| s.air_ok = Some(false)),
@@ -351,7 +352,7 @@ fn a_dry_fire_is_not_begun_where_it_would_be_barred_and_the_view_says_why() {
     let mut rig = at_rest();
     let says = refused(&rig).expect("the permit was not tested");
     assert!(
-        says.contains(&crate::words::check(CheckId::PermitTested).says),
+        says.contains(crate::words::check(CheckId::PermitTested).says),
         "{says}"
     );
     let answer = rig.ask(Ask::CommissionStep {
