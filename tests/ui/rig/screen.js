@@ -66,9 +66,10 @@ export async function screen(address, glass, before) {
       await until(`far word ${words}`, async () => words.includes(await self.far()), { limitMs: 60_000, status });
     },
     async place(selector) {
-      await self.see(selector, selector);
-      const box = await visible(selector).boundingBox();
-      return { x: box.x + box.width / 2, y: box.y + box.height / 2 };
+      // What is drawn anew between one look and the next has no place for a moment.
+      let at = null;
+      await until(selector, async () => (at = await self.placeNow(selector)) !== null, { status });
+      return at;
     },
     /** The same at once; `null`: it is not there. */
     async placeNow(selector) {
