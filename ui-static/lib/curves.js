@@ -80,7 +80,7 @@ export function curve(at, all, lane, [from, to], [wide, high]) {
     }
   }
   const now = all[sampleAt(at, 0)] ?? null;
-  return { d: parts.join(""), now, least, most };
+  return { d: parts.join(""), now };
 }
 
 /** A level as the console draws it: a solid bar where it is on, a line along the foot where it is off. */
@@ -99,7 +99,7 @@ function bars(at, all, [from, to], [wide, high]) {
     else if (v === 0) parts.push(`M${x(at[i])} ${foot}H${to}`);
     i = ends;
   }
-  return { d: parts.join(""), now: all[sampleAt(at, 0)] ?? null, least: 0, most: 1 };
+  return { d: parts.join(""), now: all[sampleAt(at, 0)] ?? null };
 }
 
 /** Where the scale is ticked, s: five to ten ticks. */

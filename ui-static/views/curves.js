@@ -2,7 +2,7 @@
 // one by one, the newest first; the window goes earlier, later, closer.
 
 import { el, keyed, setText, show } from "../lib/dom.js";
-import { LANES, WINDOWS, curve, sampleAt, ticks, times, values } from "../lib/curves.js";
+import { LANES, WINDOWS, curve, ticks, times, values } from "../lib/curves.js";
 import { after, clock, number } from "../lib/format.js";
 import { faultsDrawn } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
@@ -33,13 +33,12 @@ function laneRow(lane) {
   const value = el("b");
   const node = el("li", { "data-lane": lane.key }, el("span", {}, lane.name), value, drawing);
   return { node, draw(at, all, window) {
-    const { d, now, most } = curve(at, all, lane, window, [WIDE, HIGH]);
+    const { d, now } = curve(at, all, lane, window, [WIDE, HIGH]);
     path.setAttribute("d", d);
     const x = ((0 - window[0]) / (window[1] - window[0])) * WIDE;
     zero.setAttribute("d", x >= 0 && x <= WIDE ? `M${x} 0V${HIGH}` : "");
     if (lane.level) setText(value, now === null ? "?" : now ? "on" : "off");
     else setText(value, now === null ? "- - -" : `${number(now, lane.decimals)} ${lane.unit}`);
-    node.dataset.most = String(Math.round(most));
   } };
 }
 
@@ -128,7 +127,6 @@ export function mount(root, store, actions, signal) {
       setText(node, t === 0 ? "0" : number(t, WINDOWS[wide] <= 1 ? 2 : WINDOWS[wide] <= 3 ? 1 : 0));
       node.style.left = `${x(t)}%`;
     });
-    root.dataset.samples = String(sampleAt(drawn.at, window[1]) - Math.max(0, sampleAt(drawn.at, window[0])));
   }
   store.subscribe(draw, signal);
 }

@@ -166,11 +166,18 @@ pub fn keep(state: &Path, start: i64, trace: &Trace) -> std::io::Result<()> {
         file(state, name),
         folder(state).join(format!("{name}.unfinished")),
     );
-    let mut packed = GzEncoder::new(fs::File::create(&unfinished)?, Compression::fast());
-    packed.write_all(&text)?;
-    packed.finish()?.sync_all()?;
-    fs::rename(unfinished, there)?;
+    if let Err(error) = pack(&unfinished, &text).and_then(|()| fs::rename(&unfinished, there)) {
+        // On a disk that is full it would take room for good. The error that is told is the first.
+        let _ = fs::remove_file(unfinished);
+        return Err(error);
+    }
     make_room(state, MOST, TOGETHER)
+}
+
+fn pack(file: &Path, text: &[u8]) -> std::io::Result<()> {
+    let mut packed = GzEncoder::new(fs::File::create(file)?, Compression::fast());
+    packed.write_all(text)?;
+    packed.finish()?.sync_all()
 }
 
 fn make_room(state: &Path, most: usize, together: u64) -> std::io::Result<()> {
@@ -246,6 +253,17 @@ mod tests {
             [fire, 0, fire]
         );
         assert_eq!(form.known[0] & (1 << Level::EstopOpen as u16), 0);
+    }
+
+    #[test]
+    fn what_cannot_be_written_leaves_nothing_behind() {
+        let state = tempfile::tempdir().expect("a folder");
+        // A folder in its place: it can be packed, and not be put there.
+        let name = Name::read("start-4-30000000-30005000").expect("a name");
+        fs::create_dir_all(file(state.path(), name).join("in the way")).expect("made");
+        keep(state.path(), 4, &trace(30)).expect_err("it has no place");
+        let left = fs::read_dir(folder(state.path())).expect("there").count();
+        assert_eq!(left, 1, "the folder in the way alone");
     }
 
     #[test]

@@ -11,6 +11,10 @@ use crate::panel::Panel;
 use crate::set_up::TAPE;
 use crate::world::say;
 
+/// The cuts of the job as the table's ledger counts them, from 0.
+const FIRST: usize = 0;
+const OUTLINE: usize = 1;
+
 /// Cuts up to the outline and asks for the cut of the power: whoever runs this machine ends it then, at once.
 pub fn cut(panel: &mut Panel) -> Result<(), String> {
     panel.load(true)?;
@@ -49,7 +53,7 @@ pub fn started_again(panel: &mut Panel) -> Result<(), String> {
         let world = panel.world.lock();
         let left = told_cut
             .iter()
-            .map(|[from, to]| world.table.uncut_mm(1, *from, *to));
+            .map(|[from, to]| world.table.uncut_mm(FIRST, *from, *to));
         left.sum()
     };
     must(
@@ -86,7 +90,7 @@ fn as_told(panel: &Panel, view: &View, before: i64) -> Result<(), String> {
         return Err(format!("cut and place are not told: {fields}"));
     };
     let world = panel.world.lock();
-    let uncut = world.table.uncut_mm(2, 0.0, sure);
+    let uncut = world.table.uncut_mm(OUTLINE, 0.0, sure);
     say(&format!(
         "  told as cut up to {sure:.1} mm of cut {cut}; by the ledger {uncut:.2} mm of that are not; \
          {:.1} mm in all are left",
