@@ -169,7 +169,7 @@ impl Contours {
     }
 
     /// Which of `all` is the contour of a cut (from 0).
-    fn index(&self, cut: usize) -> Option<usize> {
+    pub(crate) fn index(&self, cut: usize) -> Option<usize> {
         self.of_cut.get(cut).copied().flatten()
     }
 

@@ -132,7 +132,7 @@ impl<'a> File<'a> {
                 self.lines = self.lines.saturating_add(1);
                 let own = line.of(text);
                 line_too_long::tell_if_long(&mut self.run.findings, self.lines, own);
-                let cut_short = self.line(line, lines.words(line), own);
+                let cut_short = self.line(line, &lines.words(line), own);
                 if !line.ended {
                     self.cut_short = cut_short;
                 }
@@ -185,7 +185,7 @@ impl<'a> File<'a> {
     }
 
     /// Whether the line stops inside a word or a comment.
-    fn line(&mut self, scanned: &Line, words: Words<'_>, line: &[u8]) -> bool {
+    fn line(&mut self, scanned: &Line, words: &Words<'_>, line: &[u8]) -> bool {
         match scanned.kind {
             Kind::Blank => false,
             Kind::Fence => {
@@ -199,7 +199,7 @@ impl<'a> File<'a> {
         }
     }
 
-    fn words(&mut self, words: Words<'_>, line: &[u8]) {
+    fn words(&mut self, words: &Words<'_>, line: &[u8]) {
         if let Some((from, to)) = words.head.comment
             && self.comments.len() < COMMENTS_KEPT
             && let Some(text) = line.get(from as usize..to.min(from + 256) as usize)

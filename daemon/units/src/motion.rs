@@ -1,6 +1,6 @@
 //! How fast axes with a limited acceleration pass along a path: mm, mm/s, mm/s2, s.
 
-use crate::geometry::Segment;
+use crate::geometry::{Segment, angle_of};
 
 /// Time for a length from speed `v0` to speed `v1`, at most at speed `v`; mm, mm/s, mm/s2. Where the
 /// length is too short for the change of speed, the end speed is what can be reached.
@@ -69,11 +69,21 @@ pub fn bend(a: &Segment, b: &Segment) -> Bend {
     }
 }
 
+/// Whether one piece goes on from another with less of a turn than the one with this cosine (above 0). As
+/// [`bend`], and asked of nearly every two pieces of a program: without a root.
+#[must_use]
+pub fn bends_less(a: &Segment, b: &Segment, cos: f64) -> bool {
+    let (a, b) = (a.heading_at_end(), b.heading());
+    let along = a.0 * b.0 + a.1 * b.1;
+    let lengths = (a.0 * a.0 + a.1 * a.1) * (b.0 * b.0 + b.1 * b.1);
+    along > 0.0 && along * along > cos * cos * lengths
+}
+
 impl Bend {
     /// The angle, radians, anticlockwise positive.
     #[must_use]
     pub fn angle(self) -> f64 {
-        self.sin.atan2(self.cos)
+        angle_of(self.sin, self.cos)
     }
 }
 
@@ -242,6 +252,35 @@ mod tests {
         let r4 = arc(4.0);
         assert!((slow(&[(r4, 51.0)], 0.8) - r4.length()).abs() < 1e-9);
         assert!((slow(&[(r4, 50.0)], 0.8) - 40.0 * 40.0 / ACCEL).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_small_turn_is_as_exact_as_the_librarys() {
+        for k in -4_000_i32..=4_000 {
+            // Down to 1e-12 and up over the seam of the series.
+            for angle in [f64::from(k) / 40_000.0, f64::from(k) * 1e-12] {
+                let (sin, cos) = (3.0 * angle.sin(), 3.0 * angle.cos());
+                let (own, library) = (angle_of(sin, cos), sin.atan2(cos));
+                assert!((own - library).abs() <= 2.3e-16 * library.abs(), "{angle}");
+            }
+        }
+        for (sin, cos) in [(0.01, -1.0), (-0.01, -1.0), (1.0, 0.0), (0.0, 0.0)] {
+            assert_eq!(angle_of(sin, cos), f64::atan2(sin, cos));
+        }
+    }
+
+    #[test]
+    fn less_of_a_bend_is_told_without_a_root() {
+        let limit = 0.349_f64.cos();
+        let first = line([0.0, 0.0], [7.0, 0.0]);
+        for degrees in -180_i32..=180 {
+            let (y, x) = f64::from(degrees).to_radians().sin_cos();
+            let next = line([7.0, 0.0], [7.0 + 0.1 * x, 0.1 * y]);
+            let less = bend(&first, &next).cos > limit;
+            assert_eq!(bends_less(&first, &next, limit), less, "{degrees}");
+        }
+        let nothing = line([7.0, 0.0], [7.0, 0.0]);
+        assert!(!bends_less(&first, &nothing, limit));
     }
 
     #[test]

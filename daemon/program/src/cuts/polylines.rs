@@ -66,6 +66,15 @@ impl Polylines {
             return;
         };
         let (sweep, r) = (segment.sweep(), from.distance(centre));
+        // One chord is near enough: nearly every arc that stands for a piece of a curve. Its sagitta is less
+        // than r sweep^2 / 8.
+        if r * sweep * sweep < 8.0 * SAGITTA_MM.min(r / 2.0) {
+            *done += r * sweep.abs();
+            self.points.push(to);
+            self.along.push(*done);
+            self.element.push(element);
+            return;
+        }
         let step = 2.0 * (1.0 - (SAGITTA_MM / r).min(0.5)).acos();
         let n = (sweep.abs() / step).ceil().clamp(1.0, 1e5) as usize;
         let part = r * sweep.abs() / n as f64;

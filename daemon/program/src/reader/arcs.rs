@@ -48,7 +48,7 @@ pub(crate) fn last_digit(numbers: &[Option<Number>], finest_so_far: u16) -> f64 
     let decimals = numbers
         .iter()
         .flatten()
-        .map(|n| n.decimals)
+        .map(|n| n.decimals())
         .max()
         .unwrap_or(0)
         .max(finest_so_far);

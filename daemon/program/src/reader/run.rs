@@ -136,7 +136,7 @@ impl<'a> Run<'a> {
     }
 
     /// Carries a block out. True when the program ends with it.
-    pub fn block(&mut self, words: Words<'_>, line: &[u8], number: u32) -> bool {
+    pub fn block(&mut self, words: &Words<'_>, line: &[u8], number: u32) -> bool {
         let mut b = BlockAt {
             words,
             line,
@@ -221,7 +221,7 @@ impl<'a> Run<'a> {
 
 /// A block and where it stands.
 pub(crate) struct BlockAt<'w> {
-    words: Words<'w>,
+    words: &'w Words<'w>,
     line: &'w [u8],
     pub number: u32,
     asked: Asked,

@@ -1,7 +1,7 @@
 //! One line of text to words: letters with numbers, and where they stand.
 
 use super::foreign;
-use super::number::{Bad, BadNumber, Number, number};
+use super::number::{Bad, BadNumber, Number, number, plain};
 use crate::reader::codes::Code;
 use crate::reader::fault::Fault;
 use crate::vetting::rules::reading::unreadable_block;
@@ -54,8 +54,8 @@ pub(crate) struct Share {
     m: (u32, u32),
 }
 
-/// The words of one line.
-#[derive(Clone, Copy, Debug)]
+/// The words of one line. Passed on by reference: a copy made of what has only just been written waits for it.
+#[derive(Debug)]
 pub(crate) struct Words<'l> {
     pub head: &'l Head,
     words: &'l [Word],
@@ -300,9 +300,12 @@ impl Scan<'_> {
     }
 
     fn word(&mut self, line: &[u8], start: usize, letter: u8, first: bool) -> usize {
-        let (read, next) = match number(line, start + 1) {
-            Ok(read) => read,
-            Err(bad) => return self.bad_number(line, start, letter, &bad),
+        let (read, next) = match plain(line, start + 1) {
+            Some((read, next)) => (read, next),
+            None => match number(line, start + 1) {
+                Ok((read, next)) => (read, next),
+                Err(bad) => return self.bad_number(line, start, letter, &bad),
+            },
         };
         if read.value.abs() > LARGEST {
             self.unreadable(

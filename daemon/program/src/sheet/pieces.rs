@@ -324,6 +324,11 @@ impl PieceMap {
         &self.slats
     }
 
+    /// The sheet is known in cells of this size, mm.
+    pub(crate) fn cell_mm(&self) -> f64 {
+        self.grid.cell_mm
+    }
+
     /// How many runs the grid has: what it weighs.
     #[must_use]
     pub fn runs(&self) -> usize {
@@ -393,6 +398,11 @@ impl Wide {
             (value >= tick && value != NEVER).then(|| self.split.at(self.split.of_run[run], tick))
         };
         let clamped = self.clamp.and_then(piece);
+        // The place's own cell nearly always answers; its middle lies up to 0.71 of a cell away.
+        let own = || self.grid.run_at(p).is_some_and(|run| piece(run) == clamped);
+        if clamped.is_some() && radius > self.grid.cell_mm && own() {
+            return Strait::Wide;
+        }
         let mut joined = false;
         self.grid.runs_near(p, radius, |run| {
             joined |= clamped.is_some() && piece(run) == clamped;

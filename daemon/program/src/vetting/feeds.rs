@@ -31,33 +31,55 @@ impl Feed {
 pub(crate) fn feeds(sheet: &OnSheet<'_>, wanted: impl Fn(usize, f64) -> bool) -> Vec<Feed> {
     let mut found: Vec<Feed> = Vec::new();
     let mut places: BTreeMap<u64, usize> = BTreeMap::new();
-    for (cut, number) in sheet.cuts() {
-        let mut before = None;
-        for e in &cut.path {
-            let Some(feed_mm_s) = e.feed_mm_s else {
-                continue;
-            };
-            let bits = feed_mm_s.to_bits();
-            if before.replace(bits) == Some(bits) || !wanted(number, feed_mm_s) {
-                continue;
-            }
-            let place = *places.entry(bits).or_insert_with(|| {
-                found.push(Feed {
-                    feed_mm_s,
-                    spot: Spot::element(number, e).at(sheet.placer.place(e.segment.from())),
-                    cuts: Vec::new(),
-                });
-                found.len() - 1
+    let changes = sheet.derived.feeds.get_or_init(|| changes(sheet));
+    let named = changes.iter().filter_map(|&(number, piece)| {
+        let e = sheet
+            .reading
+            .cut_list
+            .cuts
+            .get(number - 1)?
+            .path
+            .get(piece)?;
+        Some((number, e, e.feed_mm_s?))
+    });
+    for (number, e, feed_mm_s) in named {
+        let bits = feed_mm_s.to_bits();
+        if !wanted(number, feed_mm_s) {
+            continue;
+        }
+        let place = *places.entry(bits).or_insert_with(|| {
+            found.push(Feed {
+                feed_mm_s,
+                spot: Spot::element(number, e).at(sheet.placer.place(e.segment.from())),
+                cuts: Vec::new(),
             });
-            if let Some(f) = found
-                .get_mut(place)
-                .filter(|f| f.cuts.last() != Some(&number))
-            {
-                f.cuts.push(number);
-            }
+            found.len() - 1
+        });
+        if let Some(f) = found
+            .get_mut(place)
+            .filter(|f| f.cuts.last() != Some(&number))
+        {
+            f.cuts.push(number);
         }
     }
     found
+}
+
+/// Where a cut's feed is another than before in it: the cut, from 1, and its piece, from 0. Several rules
+/// look at feeds; going through all pieces of a long program for each would cost more than all they do.
+fn changes(sheet: &OnSheet<'_>) -> Vec<(usize, usize)> {
+    let mut all = Vec::new();
+    for (cut, number) in sheet.cuts() {
+        let mut before = None;
+        for (piece, e) in cut.path.iter().enumerate() {
+            let bits = e.feed_mm_s.map(f64::to_bits);
+            if bits.is_some() && before != bits {
+                before = bits;
+                all.push((number, piece));
+            }
+        }
+    }
+    all
 }
 
 /// A feed as the trade writes it, mm/min.

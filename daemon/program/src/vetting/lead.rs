@@ -1,5 +1,6 @@
 //! The way from the pierce to the contour, and how the contour is closed.
 
+use units::geometry::angle_of;
 use units::{Point, Segment};
 
 use crate::Cut;
@@ -7,6 +8,8 @@ use crate::contours::{Contour, Contours, Kind};
 use crate::cuts::polylines::Polyline;
 use crate::report::findings::Spot;
 use crate::vetting::on_sheet::OnSheet;
+pub(crate) use crate::vetting::on_sheet::derived::Joint;
+use crate::vetting::on_sheet::derived::{Lead, Pierce};
 
 /// The closed contours with their cuts and the cuts' numbers, from 1.
 pub(crate) fn each<'s>(
@@ -19,17 +22,22 @@ pub(crate) fn each<'s>(
 }
 
 /// Where a contour's cut is pierced.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Pierce {
-    /// Sheet mm.
-    pub at: Point,
-    /// From the closed path, mm; the finished edge lies half a kerf further on.
-    pub off_mm: f64,
-    /// On the side of the contour that is kept.
-    pub on_part: bool,
+pub(crate) fn pierce(sheet: &OnSheet<'_>, contour: &Contour) -> Pierce {
+    lead(sheet, contour).map_or_else(|| pierced(sheet, contour), |l| l.pierce)
 }
 
-pub(crate) fn pierce(sheet: &OnSheet<'_>, contour: &Contour) -> Pierce {
+/// What is known of a contour's lead-in, worked out once for all of them: half a dozen rules ask.
+fn lead<'s>(sheet: &'s OnSheet<'_>, contour: &Contour) -> Option<&'s Lead> {
+    let contours = sheet.contours()?;
+    let make = |contour: &Contour| Lead {
+        pierce: pierced(sheet, contour),
+        joint: joined(sheet, contour),
+    };
+    let all = (sheet.derived.leads).get_or_init(|| contours.all.iter().map(make).collect());
+    all.get(contours.index(contour.cut)?)
+}
+
+fn pierced(sheet: &OnSheet<'_>, contour: &Contour) -> Pierce {
     let points = sheet.flat().line(contour.cut).points;
     let at = points.first().copied().unwrap_or_default();
     Pierce {
@@ -37,15 +45,6 @@ pub(crate) fn pierce(sheet: &OnSheet<'_>, contour: &Contour) -> Pierce {
         off_mm: contour.distance(at),
         on_part: contour.on_part(at),
     }
-}
-
-/// Where the lead-in meets the contour.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Joint {
-    /// Along the cut, mm.
-    pub at_mm: f64,
-    /// How far the end passes it, mm.
-    pub overlap_mm: f64,
 }
 
 /// Two paths run together while they are nearer than this, mm: finer than what makes a contour
@@ -60,6 +59,10 @@ const BEHIND_MM: f64 = 3.0;
 /// under a small angle seem to run together for longer than they do, and an end that stops short of
 /// the contour's start may come near the lead-in instead.
 pub(crate) fn joint(sheet: &OnSheet<'_>, contour: &Contour) -> Joint {
+    lead(sheet, contour).map_or_else(|| joined(sheet, contour), |l| l.joint)
+}
+
+fn joined(sheet: &OnSheet<'_>, contour: &Contour) -> Joint {
     let rough = Joint {
         at_mm: contour.joint_mm,
         overlap_mm: contour.overlap_mm,
@@ -105,7 +108,8 @@ fn stops_short(line: &Polyline<'_>, contour: &Contour) -> Option<Joint> {
     }
     let travels = line.direction(length);
     let reach = AHEAD_MM.max(contour.tab_mm) + 1e-6;
-    let angle = |a: (f64, f64), b: (f64, f64)| (a.0 * b.1 - a.1 * b.0).atan2(a.0 * b.0 + a.1 * b.1);
+    let angle =
+        |a: (f64, f64), b: (f64, f64)| angle_of(a.0 * b.1 - a.1 * b.0, a.0 * b.0 + a.1 * b.1);
     ends(line, meets, (meets + 2.0 * reach).min(length / 2.0)).find_map(|s| {
         let there = line.at(s);
         let gap = there.distance(end);

@@ -90,7 +90,7 @@ impl Run<'_> {
         };
         let offset = b.words.offset(b'D');
         let kerf_mm = d.value * self.unit.mm();
-        if d.value < 0.0 || (d.decimals > 0 && !(kerf_mm > 0.0 && kerf_mm <= WIDEST_KERF_MM)) {
+        if d.value < 0.0 || (d.decimals() > 0 && !(kerf_mm > 0.0 && kerf_mm <= WIDEST_KERF_MM)) {
             self.unreadable(
                 b,
                 offset,
@@ -99,7 +99,7 @@ impl Run<'_> {
             );
             return Err(());
         }
-        if d.decimals > 0 {
+        if d.decimals() > 0 {
             return Ok(Some(kerf_mm));
         }
         self.ignored.count(

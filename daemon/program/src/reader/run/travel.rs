@@ -17,7 +17,7 @@ use crate::reader::{arcs, spot};
 use crate::report::findings::Spot;
 
 impl Run<'_> {
-    pub(super) fn target(&self, words: Words<'_>) -> Point {
+    pub(super) fn target(&self, words: &Words<'_>) -> Point {
         let unit = self.unit.mm();
         let axis = |letter, at: f64, shift: f64| match words.value(letter) {
             Some(v) if self.relative => at + v * unit,

@@ -179,7 +179,7 @@ impl Run<'_> {
                 continue;
             };
             if matches!(letter, b'X' | b'Y' | b'R') {
-                self.finest_decimals = self.finest_decimals.max(n.decimals);
+                self.finest_decimals = self.finest_decimals.max(n.decimals());
             }
             // A zero is a zero in every unit.
             if n.value != 0.0 && self.first_unit.is_none() {
@@ -189,9 +189,9 @@ impl Run<'_> {
                 }
             }
             let most = if self.unit == Unit::Inch { 5 } else { 4 };
-            if n.decimals > most || n.digits > 12 {
+            if n.decimals() > most || n.digits() > 12 {
                 let at = self.spot(b, b.words.offset(letter));
-                self.digits.count(at, letter, n.decimals, n.digits);
+                self.digits.count(at, letter, n.decimals(), n.digits());
             }
         }
     }
@@ -263,7 +263,7 @@ impl Run<'_> {
             }
         }
         if let Some(n) = w.get(b'N')
-            && (n.value < 0.0 || n.decimals > 0 || n.digits > 9)
+            && (n.value < 0.0 || n.decimals() > 0 || n.digits() > 9)
         {
             self.unreadable(
                 b,

@@ -24,6 +24,33 @@ pub(crate) struct Stretch {
     pub tick: Tick,
 }
 
+/// Where a contour's cut is pierced.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Pierce {
+    /// Sheet mm.
+    pub at: Point,
+    /// From the closed path, mm; the finished edge lies half a kerf further on.
+    pub off_mm: f64,
+    /// On the side of the contour that is kept.
+    pub on_part: bool,
+}
+
+/// Where the lead-in meets the contour.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Joint {
+    /// Along the cut, mm.
+    pub at_mm: f64,
+    /// How far the end passes it, mm.
+    pub overlap_mm: f64,
+}
+
+/// The way from the pierce of a contour to it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Lead {
+    pub pierce: Pierce,
+    pub joint: Joint,
+}
+
 /// See [`OnSheet`].
 #[derive(Default)]
 pub(crate) struct Derived {
@@ -33,6 +60,10 @@ pub(crate) struct Derived {
     stretches: OnceLock<Vec<Stretch>>,
     /// By cut: see [`crate::vetting::rules::order::pierce_in_void`].
     pub metal: OnceLock<Vec<Option<f64>>>,
+    /// See [`crate::vetting::feeds`].
+    pub feeds: OnceLock<Vec<(usize, usize)>>,
+    /// By contour: see [`crate::vetting::lead`].
+    pub leads: OnceLock<Vec<Lead>>,
     /// The edges of all used areas, and the index of them.
     used: OnceLock<(Vec<(Point, Point)>, Tree)>,
 }

@@ -7,6 +7,8 @@ use crate::vetting::rules::reading::not_judged;
 use crate::report::lack::Lack;
 use crate::report::findings::{Findings, Spot};
 use crate::sheet::pieces::PieceMap;
+use crate::sheet::pieces::strand::Tick;
+use units::Point;
 use crate::geometry::plane::numbers;
 use crate::vetting::on_sheet::OnSheet;
 
@@ -102,6 +104,10 @@ fn lost_along(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<(f64
     for (tick, strand) in map.strands.of_cut(number - 1) {
         let p = line.at(strand.from_mm);
         let clamped = map.clamped(tick);
+        if clamped.is_some() && joins(map, line.direction(strand.from_mm + 1e-9), (p, radius), (tick, clamped)) {
+            before = None;
+            continue;
+        }
         let (mut joined, mut on) = (false, None);
         map.near_as_laid(p, radius, tick, |piece| {
             joined = Some(piece) == clamped;
@@ -124,6 +130,15 @@ fn lost_along(sheet: &OnSheet<'_>, map: &PieceMap, number: usize) -> Option<(f64
         }
     }
     None
+}
+
+/// Whether the clamp's metal lies within `radius` of a place, by a few places about it: nearly everywhere it
+/// lies on one of the two sides.
+fn joins(map: &PieceMap, (ux, uy): (f64, f64), (p, radius): (Point, f64), (tick, clamped): (Tick, Option<u32>)) -> bool {
+    // A place's cell counts by its middle, which lies up to 0.71 of a cell away.
+    let off = radius - map.cell_mm();
+    let beside = [(-uy, ux), (uy, -ux), (ux, uy)];
+    off > 0.0 && beside.iter().any(|(x, y)| map.piece_at(p.moved(off * x, off * y), tick) == clamped)
 }
 
 #[cfg(test)]

@@ -33,9 +33,9 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             let Segment::Arc { clockwise, .. } = arc.segment else {
                 continue;
             };
-            let (start, end) = (tangent(&arc.segment, false), tangent(&arc.segment, true));
-            let comes = tangent(&before.segment, true);
-            let goes = tangent(&after.segment, false);
+            let (start, end) = (arc.segment.heading(), arc.segment.heading_at_end());
+            let comes = before.segment.heading_at_end();
+            let goes = after.segment.heading();
             // An angle is only wanted where the path turns back at all.
             let back = |a: (f64, f64), b: (f64, f64)| a.0 * b.0 + a.1 * b.1 < 0.0;
             if !back(comes, start) || !back(end, goes) {
@@ -56,27 +56,6 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                     )
                 });
             }
-        }
-    }
-}
-
-/// The direction at an end, without trigonometry.
-pub(crate) fn tangent(s: &Segment, at_end: bool) -> (f64, f64) {
-    let unit = |x: f64, y: f64| {
-        let length = (x * x + y * y).sqrt();
-        if length > 0.0 { (x / length, y / length) } else { (0.0, 0.0) }
-    };
-    match *s {
-        Segment::Line { from, to } => unit(to.x - from.x, to.y - from.y),
-        Segment::Arc {
-            from,
-            to,
-            centre,
-            clockwise,
-        } => {
-            let p = if at_end { to } else { from };
-            let (x, y) = unit(p.x - centre.x, p.y - centre.y);
-            if clockwise { (y, -x) } else { (-y, x) }
         }
     }
 }

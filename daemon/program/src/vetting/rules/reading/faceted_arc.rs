@@ -1,9 +1,9 @@
 //! An arc broken into short straight pieces.
 
 use crate::vetting::rules::page::Page;
+use units::geometry::angle_of;
 use units::{Point, Segment};
 
-use super::arc_wrong_way::tangent;
 use crate::report::findings::{Findings, Spot};
 use crate::geometry::plane::{mm, place};
 use crate::vetting::on_sheet::OnSheet;
@@ -37,32 +37,28 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
                 // Pieces of different lengths are no arc, whatever their turn.
                 let turn = run
                     .last
-                    .filter(|last| alike(run.length, length) || alike(last.length(), length))
-                    .map(|last| turn(&last, &e.segment));
+                    .filter(|(_, last)| alike(run.length, length) || alike(*last, length))
+                    .map(|(last, _)| turn(last, &e.segment));
                 if run.takes(length, turn) {
-                    run.last = Some(e.segment);
+                    run.last = Some((&e.segment, length));
                     continue;
                 }
                 report(sheet, findings, &cut.path, number, &run);
                 // The last piece may begin the next run.
                 run = match (run.last, turn) {
-                    (Some(last), Some(t))
-                        if t.abs() > STRAIGHT && alike(last.length(), length) =>
-                    {
-                        Run {
-                            start: i - 1,
-                            count: 2,
-                            length: last.length(),
-                            turn: Some(t),
-                            last: Some(e.segment),
-                        }
-                    }
+                    (Some((_, last)), Some(t)) if t.abs() > STRAIGHT && alike(last, length) => Run {
+                        start: i - 1,
+                        count: 2,
+                        length: last,
+                        turn: Some(t),
+                        last: Some((&e.segment, length)),
+                    },
                     _ => Run {
                         start: i,
                         count: 1,
                         length,
                         turn: None,
-                        last: Some(e.segment),
+                        last: Some((&e.segment, length)),
                     },
                 };
             } else {
@@ -76,15 +72,16 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
 
 /// Pieces of equal length and turn so far.
 #[derive(Clone, Copy, Default)]
-struct Run {
+struct Run<'p> {
     start: usize,
     count: usize,
     length: f64,
     turn: Option<f64>,
-    last: Option<Segment>,
+    /// The last piece and its length.
+    last: Option<(&'p Segment, f64)>,
 }
 
-impl Run {
+impl Run<'_> {
     fn takes(&mut self, length: f64, turn: Option<f64>) -> bool {
         let (Some(turn), true) = (turn, self.count > 0) else {
             return false;
@@ -106,8 +103,8 @@ fn alike(a: f64, b: f64) -> bool {
 
 /// The turn between two pieces, radians, anticlockwise positive.
 fn turn(a: &Segment, b: &Segment) -> f64 {
-    let (a, b) = (tangent(a, true), tangent(b, false));
-    (a.0 * b.1 - a.1 * b.0).atan2(a.0 * b.0 + a.1 * b.1)
+    let (a, b) = (a.heading_at_end(), b.heading());
+    angle_of(a.0 * b.1 - a.1 * b.0, a.0 * b.0 + a.1 * b.1)
 }
 
 fn report(
@@ -115,7 +112,7 @@ fn report(
     findings: &mut Findings,
     path: &[crate::Element],
     number: usize,
-    run: &Run,
+    run: &Run<'_>,
 ) {
     let pieces = match path.get(run.start..run.start + run.count) {
         Some(pieces) if run.count >= PIECES => pieces,

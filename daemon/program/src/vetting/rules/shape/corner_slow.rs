@@ -2,7 +2,7 @@
 //! burns off and height control dives.
 
 use crate::vetting::rules::page::Page;
-use units::motion::{bend, corner_mm_s};
+use units::motion::{bends_less, corner_mm_s, turn};
 
 use crate::vetting::rules::reading::not_judged;
 use crate::report::lack::Lack;
@@ -48,12 +48,11 @@ pub(crate) fn judge(sheet: &OnSheet<'_>, findings: &mut Findings) {
             if !on_contour {
                 continue;
             }
-            let bend = bend(&two[0].segment, &two[1].segment);
-            if bend.cos > straight {
+            if bends_less(&two[0].segment, &two[1].segment, straight) {
                 continue;
             }
             // By the angle, not the sine: a path that turns straight back has a sine of 0.
-            let turned = bend.angle();
+            let turned = turn(&two[0].segment, &two[1].segment);
             if (turned > 0.0) != outside_left {
                 continue;
             }

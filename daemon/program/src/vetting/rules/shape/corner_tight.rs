@@ -9,7 +9,7 @@
 
 use crate::vetting::rules::page::Page;
 use units::Segment;
-use units::motion::{bend, turn};
+use units::motion::{bends_less, turn};
 
 use crate::vetting::rules::reading::not_judged;
 use crate::contours::{Contour, Kind};
@@ -120,7 +120,7 @@ fn corners(cut: &crate::Cut, contour: &Contour, meets: f64, kerf: f64) -> Vec<Co
         let of_part = along > meets + kerf && along < contour.closed_mm - kerf;
         let before = before.filter(|_| of_part);
         if let Some(before) = before
-            && bend(&before, &e.segment).cos > straight
+            && bends_less(&before, &e.segment, straight)
         {
             // Straight on, as nearly every piece is.
             if length >= kerf {
