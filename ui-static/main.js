@@ -222,7 +222,7 @@ const actions = {
       replaces = there.answer.version;
     }
     const result = await api.sendProgram(program.name, await program.text(), setup ? await setup.text() : null, replaces);
-    if (result.tag === "refused" && result.field === "file" && !replace && / is there already$/.test(result.says)) return "there";
+    if (result.tag === "refused" && result.field === "replaces" && !replace) return "there";
     return told(result) ? program.name : null;
   },
   pxPerMm: () => Number.parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--px-per-mm")),

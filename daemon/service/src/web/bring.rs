@@ -73,8 +73,9 @@ fn refused(not: &NotTaken) -> Refusal {
         NotTaken::Name(_) => (StatusCode::UNPROCESSABLE_ENTITY, "file"),
         NotTaken::Length => (StatusCode::PAYLOAD_TOO_LARGE, "text"),
         NotTaken::Setup(_) => (StatusCode::UNPROCESSABLE_ENTITY, "setup"),
-        NotTaken::There(_) | NotTaken::OthersSetup(_) => (StatusCode::CONFLICT, "file"),
-        NotTaken::Changed(_) => (StatusCode::CONFLICT, "replaces"),
+        NotTaken::OthersSetup(_) => (StatusCode::CONFLICT, "setup"),
+        // One that is there is only replaced by its name.
+        NotTaken::There(_) | NotTaken::Changed(_) => (StatusCode::CONFLICT, "replaces"),
         NotTaken::Full | NotTaken::NoRoom => (StatusCode::INSUFFICIENT_STORAGE, "disk"),
         NotTaken::Failed(says) => {
             tracing::error!(says, "a program that was sent could not be kept");
