@@ -16,6 +16,7 @@ mod making;
 mod mutations;
 mod parts;
 mod replay;
+mod review;
 mod rig;
 mod rules;
 mod schema;

@@ -21,6 +21,10 @@ pub const KEPT: Duration = Duration::from_secs(60);
 pub const BEFORE: Duration = Duration::from_secs(20);
 /// A trace ends so long after its last fault, and never later than [`KEPT`] after its beginning.
 pub const AFTER: Duration = Duration::from_secs(10);
+/// What is shown of a stop while it is stood in: so much before it.
+pub const LAST: Duration = Duration::from_secs(5);
+/// And so much after it: then it is handed on.
+pub const LAST_AFTER: Duration = Duration::from_millis(500);
 /// The time between two samples of the same levels.
 pub const EVERY: Duration = Duration::from_millis(10);
 /// What begins within this time of a fault belongs to it.
@@ -143,6 +147,8 @@ pub struct Recorder {
     ring: VecDeque<Sample>,
     /// Faults whose trace is not handed on yet, oldest first.
     faults: Vec<Time>,
+    /// The fault that begins the stop in hand, and whether its last seconds were handed on.
+    stop: Option<(Time, bool)>,
 }
 
 impl Recorder {
@@ -170,6 +176,27 @@ impl Recorder {
         if self.faults.len() < MOST_FAULTS {
             self.faults.push(at);
         }
+        // What follows from a stop is no stop of its own.
+        if (self.stop).is_none_or(|(first, _)| at.since(first) > AFTER) {
+            self.stop = Some((at, false));
+        }
+    }
+
+    /// The last seconds before the stop in hand, once, soon after it.
+    pub fn last(&mut self, now: Time) -> Option<Trace> {
+        let (first, false) = self.stop? else {
+            return None;
+        };
+        if now.since(first) < LAST_AFTER {
+            return None;
+        }
+        self.stop = Some((first, true));
+        let about = |s: &&Sample| first.since(s.at) <= LAST && s.at <= first + LAST_AFTER;
+        let samples: Vec<Sample> = self.ring.iter().filter(about).copied().collect();
+        (!samples.is_empty()).then_some(Trace {
+            faults: vec![first],
+            samples,
+        })
     }
 
     /// A trace that is whole now.
@@ -247,6 +274,29 @@ mod tests {
     fn span_ms(trace: &Trace) -> (u64, u64) {
         let of = |s: Option<&Sample>| s.map_or(0, |s| s.at.as_us() / 1000);
         (of(trace.samples.first()), of(trace.samples.last()))
+    }
+
+    #[test]
+    fn the_last_seconds_of_a_stop_are_handed_on_once_and_what_follows_from_it_is_no_stop_of_its_own()
+     {
+        let mut recorder = Recorder::default();
+        let mut handed = Vec::new();
+        for ms in 0..=40_000 {
+            if recorder.is_due(at_ms(ms), levels(burns(ms))) {
+                recorder.take(sample(ms, burns(ms)));
+            }
+            if [8_000, 8_200, 9_000, 25_000].contains(&ms) {
+                recorder.fault(at_ms(ms));
+            }
+            handed.extend(recorder.last(at_ms(ms)).map(|t| (ms, t)));
+        }
+        let told: Vec<_> = handed
+            .iter()
+            .map(|(ms, t)| (*ms, t.faults.clone(), span_ms(t)))
+            .collect();
+        let first = (8_500, vec![at_ms(8_000)], (3_000, 8_500));
+        let second = (25_500, vec![at_ms(25_000)], (20_000, 25_500));
+        assert_eq!(told, [first, second]);
     }
 
     #[test]

@@ -98,6 +98,38 @@ pub struct View {
     pub commissioning: Option<CommissioningView>,
 }
 
+impl View {
+    /// Why a recorded run may not be shown on the glass now; `None`: it may. It may where nothing moves or burns,
+    /// no run is in hand and nothing is to be read: what is live is never hidden behind what was.
+    #[must_use]
+    pub fn bars_replay(&self) -> Option<&'static str> {
+        if !matches!(self.phase, Phase::Idle | Phase::Ready | Phase::Finished)
+            || self.hold.is_some()
+        {
+            return Some("the machine is in use, or stopped");
+        }
+        if self.torch.moving || matches!(self.torch.arc, ArcView::On | ArcView::Asked) {
+            return Some("something moves or burns");
+        }
+        if self.change.is_some()
+            || self
+                .commissioning
+                .as_ref()
+                .is_some_and(|c| c.open.is_some())
+        {
+            return Some("the machine is in use, or stopped");
+        }
+        if self
+            .alarms
+            .iter()
+            .any(|a| !a.seen || a.level == AlarmLevel::Danger)
+        {
+            return Some("an alarm is to be read");
+        }
+        None
+    }
+}
+
 /// Edges shorter than their input's debounce, from the fire to the end of the pierce.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ShortEdgesView {

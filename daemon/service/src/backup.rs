@@ -11,7 +11,6 @@
 //! **If the power goes** in a backup, the file is not there; in a restore, some files may be the new and
 //! others the old ones: restore once more.
 
-mod archive;
 mod restore;
 #[cfg(test)]
 mod tests;
@@ -22,6 +21,7 @@ use std::path::{Component, Path, PathBuf};
 use rusqlite::{Connection, OpenFlags};
 use serde::{Deserialize, Serialize};
 
+use crate::archive::{self, Kind, Member};
 use crate::config::Config;
 use crate::journal::wall;
 
@@ -48,14 +48,28 @@ struct Manifest {
     files: Vec<Member>,
 }
 
-/// A member of an archive.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Member {
-    path: String,
-    bytes: u64,
-    sha256: String,
+impl archive::Manifest for Manifest {
+    fn files(&self) -> &[Member] {
+        &self.files
+    }
 }
+
+/// What may be read as a backup: configuration, and what a state folder holds.
+const KIND: Kind<'static> = Kind {
+    made_by: "standclear backup",
+    holds: &|path| {
+        let program = path
+            .strip_prefix(PROGRAMS)
+            .and_then(|p| p.strip_prefix('/'));
+        path == JOURNAL
+            || path.starts_with("config/")
+            || program.is_some_and(|name| !name.contains('/'))
+    },
+    most: &|path| match path {
+        JOURNAL => u64::MAX,
+        _ => FILE_BYTES_MAX,
+    },
+};
 
 /// What a backup holds.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -75,7 +89,7 @@ pub struct Made {
 /// What could not be read or written, and what to do.
 pub fn make(machine: &Path, state: &Path, to: &Path) -> Result<Made, String> {
     let named = Config::files(machine).map_err(|e| e.to_string())?;
-    let work = beside(to)?;
+    let work = archive::beside(to)?;
     let (root, machine_in) = common_root(&named, machine)?;
     let mut sources: Vec<(String, PathBuf)> = Vec::new();
     for file in &named {
@@ -103,36 +117,12 @@ pub fn make(machine: &Path, state: &Path, to: &Path) -> Result<Made, String> {
     };
     let half = work.path().join("backup.tar");
     archive::write(&half, &manifest, &sources)?;
-    // Whole or not at all, and never over another file.
-    std::fs::hard_link(&half, to).map_err(|e| {
-        let remedy = match e.kind() {
-            std::io::ErrorKind::AlreadyExists => "Name a file that is not there yet",
-            _ => "Name a file in a folder that can be written",
-        };
-        format!("{}: cannot be made: {e}. {remedy}", to.display())
-    })?;
+    archive::put_in_place(&half, to)?;
     Ok(Made {
         files: manifest.files.len(),
         bytes: manifest.files.iter().map(|m| m.bytes).sum(),
         without_journal,
     })
-}
-
-/// A folder of work beside a file that is to be made.
-fn beside(file: &Path) -> Result<tempfile::TempDir, String> {
-    let folder = match file.parent() {
-        Some(p) if !p.as_os_str().is_empty() => p,
-        _ => Path::new("."),
-    };
-    tempfile::Builder::new()
-        .prefix(".standclear-")
-        .tempdir_in(folder)
-        .map_err(|e| {
-            format!(
-                "{}: nothing can be written there: {e}. Name a file in a folder that can be written",
-                folder.display()
-            )
-        })
 }
 
 /// The folder that all files lie below, and the machine file's place in it.

@@ -14,6 +14,7 @@
 //! for the writer without a bound: a writer that hangs is left behind.
 
 mod checkpoint;
+mod csv;
 mod earlier;
 mod overdue;
 mod placed;
@@ -40,7 +41,10 @@ use tokio::sync::mpsc::UnboundedSender;
 use tokio::sync::oneshot;
 use units::Time;
 
-pub use read::{Entry, Gap, ReadError, Start, Story, Which, counted, latest, of_names, read};
+pub use csv::csv;
+pub use read::{
+    Entry, Gap, ReadError, Sought, Start, Story, Told, Which, counted, latest, of_names, read, runs,
+};
 
 pub use earlier::mark_restored;
 pub use store::lock;

@@ -1,6 +1,7 @@
 //! The service: everything that touches the world. It carries out what the pure crates decide.
 
 pub mod arc_volts;
+mod archive;
 pub mod assemble;
 pub mod backup;
 pub mod board;
@@ -18,6 +19,7 @@ pub mod pins;
 pub mod port;
 pub mod practice;
 pub mod recording;
+pub mod review;
 pub mod runner;
 pub mod seldom;
 pub mod serve;

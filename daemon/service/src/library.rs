@@ -469,6 +469,20 @@ fn key(id: &str, version: &str, counted: Option<Set>) -> Key {
 }
 
 impl LoadedJob {
+    /// A job of a recording. Whether its numbers are invented is not on record.
+    #[must_use]
+    pub fn of_recording(job: &Job) -> Self {
+        let corner = job
+            .stock
+            .as_ref()
+            .map_or_else(Point::default, |s| s.sheet_corner);
+        let mut loaded = Self::new(job, corner);
+        if let Some(stock) = &job.stock {
+            loaded.drawing.lay(&stock.setup);
+        }
+        loaded
+    }
+
     fn new(job: &Job, sheet_corner: Point) -> Self {
         let cuts = job.cuts.iter().map(|cut| {
             let path = cut.path.iter().map(|e| e.segment);

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use control::trace::Trace;
 use control::{Answer, Ask, View};
 use tokio::sync::{mpsc, oneshot, watch};
 use units::Time;
@@ -34,6 +35,7 @@ pub struct Panel {
     asks: mpsc::Sender<Asked>,
     published: watch::Receiver<Arc<Published>>,
     screen: Arc<watch::Sender<Option<bool>>>,
+    stopped: Arc<watch::Sender<Option<Arc<Trace>>>>,
 }
 
 /// The machine's task has ended.
@@ -49,6 +51,7 @@ impl Panel {
             asks,
             published,
             screen: Arc::new(watch::Sender::new(None)),
+            stopped: Arc::new(watch::Sender::new(None)),
         }
     }
 
@@ -80,6 +83,17 @@ impl Panel {
     #[must_use]
     pub fn screens(&self) -> watch::Receiver<Option<bool>> {
         self.screen.subscribe()
+    }
+
+    /// The last seconds before a stop.
+    pub fn tell_stopped(&self, trace: Trace) {
+        self.stopped.send_replace(Some(Arc::new(trace)));
+    }
+
+    /// The last seconds before the latest stop; `None`: there was none since the panel was started.
+    #[must_use]
+    pub fn stopped(&self) -> Option<Arc<Trace>> {
+        self.stopped.borrow().clone()
     }
 
     /// What was published last.

@@ -29,6 +29,7 @@ use crate::cli::{Format, PracticeArgs, TableArgs, complain};
 use crate::commission::session::{self, Terminal};
 use crate::config::Config;
 use crate::panel::Panel;
+use crate::review::papers;
 use crate::runner::{Automatic, Runner};
 
 use earlier::Earlier;
@@ -123,6 +124,9 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
     } else {
         seal(&prepared, &config, args).ok()
     };
+    if let Some(job) = &job {
+        papers::keep(state.path(), job.seal.hash(), &prepared, &config);
+    }
     let mut settings = table::table_settings(&config, args.seed, args.rough);
     settings.bit_error_rate = args.noise;
     settings.patience_ms = args.patience_ms;

@@ -18,6 +18,7 @@
 
 pub mod form;
 mod keeping;
+mod player;
 mod replay;
 mod tape;
 
@@ -27,7 +28,8 @@ use std::path::Path;
 
 use flate2::bufread::GzDecoder;
 
-pub use keeping::{file, folder, starts};
+pub use keeping::{LARGEST, file, folder, starts};
+pub use player::Player;
 pub use replay::{Difference, Equal, Fault, replay, replay_file};
 pub use tape::{Recorder, Reel, Tape};
 
@@ -38,7 +40,7 @@ const PACKED: [u8; 2] = [0x1F, 0x8B];
 ///
 /// # Errors
 /// The system's.
-fn open(path: &Path) -> io::Result<Box<dyn BufRead>> {
+fn open(path: &Path) -> io::Result<Box<dyn BufRead + Send>> {
     let mut plain = BufReader::new(File::open(path)?);
     if plain.fill_buf()?.starts_with(&PACKED) {
         return Ok(Box::new(BufReader::new(GzDecoder::new(plain))));

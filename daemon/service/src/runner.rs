@@ -98,6 +98,8 @@ pub struct Runner {
     unwritten: Option<Time>,
     /// What the last minute looked like.
     traces: trace::Recorder,
+    /// Where the last seconds of a stop are told.
+    tells: Panel,
     /// The journal was asked to write everything and has not said yet that it has.
     settling: Option<oneshot::Receiver<()>>,
 
@@ -152,6 +154,7 @@ impl Runner {
             automatic: parts.automatic,
             asks,
             screens: panel.screens(),
+            tells: panel.clone(),
             waiting_askers: Vec::new(),
             next_ask: 1,
             port: None,
@@ -267,6 +270,9 @@ impl Runner {
         }
         if let Some(whole) = self.traces.whole(now) {
             self.journal.keep(whole);
+        }
+        if let Some(last) = self.traces.last(now) {
+            self.tells.tell_stopped(last);
         }
     }
 

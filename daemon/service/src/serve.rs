@@ -9,16 +9,14 @@ use std::time::Duration;
 
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
-use units::Time;
 
 use crate::assemble::{FarEnds, assemble};
 use crate::cli::{DEFAULT_PORT, ServeArgs};
 use crate::config::{Config, Found};
-use crate::journal;
 use crate::library::{Library, OnLoad};
 use crate::panel::Panel;
+use crate::review::{Review, papers};
 use crate::runner::{Ended, Runner};
-use crate::traces;
 use crate::web;
 use planning::Prepared;
 
@@ -116,16 +114,17 @@ pub async fn console(
         None => (None, None, None),
     };
     let library = Arc::new(Library::new(Arc::clone(&config), state, on_load, prepared));
-    let (told_of, traced) = (state.to_path_buf(), state.to_path_buf());
-    let proved_of = state.to_path_buf();
+    let (kept_in, proved_of) = (state.to_path_buf(), state.to_path_buf());
     let proves = Arc::clone(&config);
     let web_state = web::WebState {
         panel: panel.clone(),
         library,
         set_right,
         config,
-        happened: Arc::new(move |most| happened(&told_of, most)),
-        trace: Arc::new(move |name| traces::read(&traced, traces::Name::read(name)?).ok()),
+        review: Arc::new(Review::new(state)),
+        papers: Arc::new(move |seal, prepared, config| {
+            papers::keep(&kept_in, seal, prepared, config);
+        }),
         proved: Arc::new(move || crate::commission::page::text(&proves, &proved_of)),
     };
     let (end, ended) = tokio::sync::watch::channel(false);
@@ -198,26 +197,6 @@ fn console_is_at(address: SocketAddr) -> String {
          of this machine's address. What they are told and send is not encrypted: anybody on that \
          network can read it, a PIN included."
     )
-}
-
-/// The latest events of the journal, for the console.
-fn happened(state: &Path, most: usize) -> Result<Vec<web::Event>, String> {
-    let entries = journal::latest(state, most).map_err(|e| e.to_string())?;
-    let traces = traces::list(state);
-    let trace = |e: &journal::Entry| traces.iter().find(|t| t.holds(e.start, e.clock_us));
-    let told = |e: journal::Entry| web::Event {
-        trace: trace(&e).map(ToString::to_string),
-        id: u64::try_from(e.seq).unwrap_or(0),
-        run: e.run,
-        at_s: Time::from_us(e.clock_us).as_s(),
-        wall_ms: journal::wall::ms(&e.wall).map_or(0, |ms| ms as i64),
-        unsure: e.unsure,
-        name: e.name,
-        severity: e.severity,
-        says: e.says,
-        advice: e.advice,
-    };
-    Ok(entries.into_iter().map(told).collect())
 }
 
 async fn until_true(mut flag: tokio::sync::watch::Receiver<bool>) {

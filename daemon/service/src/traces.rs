@@ -132,7 +132,9 @@ fn folder(state: &Path) -> PathBuf {
     state.join("traces")
 }
 
-fn file(state: &Path, name: Name) -> PathBuf {
+/// Where a trace lies, compressed.
+#[must_use]
+pub fn file(state: &Path, name: Name) -> PathBuf {
     folder(state).join(format!("{name}{ENDING}"))
 }
 
@@ -208,6 +210,45 @@ pub fn read(state: &Path, name: Name) -> Result<Vec<u8>, String> {
     Ok(text)
 }
 
+/// A trace as a table (RFC 4180): a line for each sample, time in s since the first fault. What was not known is
+/// empty.
+#[must_use]
+pub fn csv(form: &Form) -> String {
+    let mut out = String::from("t_s");
+    let names = form.levels.iter().map(serde_json::to_value);
+    for name in names {
+        out += &format!(
+            ",{}",
+            name.ok()
+                .and_then(|n| Some(n.as_str()?.to_owned()))
+                .unwrap_or_default()
+        );
+    }
+    out += ",x_mm,y_mm,height_mm,speed_mm_s,volts,cut\r\n";
+    let zero = form.faults_us.first().copied().unwrap_or(form.from_us) as f64;
+    for (k, t_us) in form.t_us.iter().enumerate() {
+        let t = (form.from_us as f64 + *t_us as f64 - zero) / 1e6;
+        out += &format!("{t:.6}");
+        let [known, on] = [&form.known, &form.on].map(|of| of.get(k).copied().unwrap_or(0));
+        for bit in 0..form.levels.len() {
+            let level = (known >> bit & 1 != 0).then_some(on >> bit & 1);
+            out += &format!(",{}", level.map_or(String::new(), |l| l.to_string()));
+        }
+        for column in [
+            &form.x,
+            &form.y,
+            &form.height_mm,
+            &form.speed_mm_s,
+            &form.volts,
+        ] {
+            let value = column.get(k).copied().flatten();
+            out += &format!(",{}", value.map_or(String::new(), |v| v.to_string()));
+        }
+        out += &format!(",{}\r\n", form.cut.get(k).copied().unwrap_or(0));
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -253,6 +294,22 @@ mod tests {
             [fire, 0, fire]
         );
         assert_eq!(form.known[0] & (1 << Level::EstopOpen as u16), 0);
+    }
+
+    #[test]
+    fn as_a_table_it_has_a_line_for_each_sample_and_nothing_where_nothing_was_known() {
+        let text = csv(&Form::of(4, &trace(30)));
+        let lines: Vec<&str> = text.split_terminator("\r\n").collect();
+        assert_eq!(
+            lines,
+            [
+                "t_s,fire,arc-ok,contact,permit,hold,moving,estop-open,torch-seated,gate-closed,source-on,air-ok,\
+                 x_mm,y_mm,height_mm,speed_mm_s,volts,cut",
+                "0.000000,1,,,,,,,,,,,,,,,118.26,7",
+                "0.010000,0,,,,,,,,,,,0.33,-2,,,118.26,7",
+                "0.020000,1,,,,,,,,,,,0.33,-2,,,118.26,7",
+            ]
+        );
     }
 
     #[test]

@@ -16,6 +16,7 @@ mod guide;
 pub mod messages;
 mod pass;
 mod record;
+mod review;
 mod screens;
 mod seat;
 mod trouble;
@@ -44,6 +45,7 @@ use tokio::time::timeout;
 use crate::config::Config;
 use crate::library::Library;
 use crate::panel::Panel;
+use crate::review::Review;
 
 pub use messages::Event;
 
@@ -57,11 +59,8 @@ const GOODBYE: Duration = Duration::from_millis(500);
 /// Does at the simulated table what clears a fault in life. The error is in the table's words.
 pub type SetRight = dyn Fn() -> Result<(), String> + Send + Sync;
 
-/// Gives the latest events of the journal, oldest first, at most so many. The error is in words.
-pub type Happened = dyn Fn(usize) -> Result<Vec<Event>, String> + Send + Sync;
-
-/// Gives the text of a trace ([`crate::traces::Form`]) by its name; `None`: there is none.
-pub type TraceOf = dyn Fn(&str) -> Option<Vec<u8>> + Send + Sync;
+/// Keeps what a job is made of, by its seal.
+pub type Papers = dyn Fn(&str, &planning::Prepared, &Config) + Send + Sync;
 
 /// Gives the page of what is on record of commissioning. The error is in words.
 pub type Proved = dyn Fn() -> Result<String, String> + Send + Sync;
@@ -77,10 +76,10 @@ pub struct WebState {
     pub set_right: Option<Arc<SetRight>>,
     /// The table.
     pub config: Arc<Config>,
-    /// What has happened.
-    pub happened: Arc<Happened>,
-    /// The curves about a fault.
-    pub trace: Arc<TraceOf>,
+    /// What is on record.
+    pub review: Arc<Review>,
+    /// Where what a job is made of is kept.
+    pub papers: Arc<Papers>,
     /// What is on record of commissioning.
     pub proved: Arc<Proved>,
 }
@@ -99,6 +98,8 @@ struct Served {
     on_disk: Arc<Semaphore>,
     /// One permit: for a program that a screen sends.
     on_bring: Arc<Semaphore>,
+    /// One permit: for putting a run into a file.
+    on_bundle: Arc<Semaphore>,
     /// One permit: for looking for ways on.
     on_ways: Arc<Semaphore>,
     stop: watch::Receiver<bool>,
@@ -138,6 +139,7 @@ fn share(state: WebState, stop: watch::Receiver<bool>) -> Served {
         places: Arc::new(Semaphore::new(SCREENS)),
         on_disk: Arc::new(Semaphore::new(ON_DISK)),
         on_bring: Arc::new(Semaphore::new(1)),
+        on_bundle: Arc::new(Semaphore::new(1)),
         on_ways: Arc::new(Semaphore::new(1)),
         stop,
     }
@@ -150,8 +152,16 @@ fn routes(served: Served) -> Router {
         .route("/api/programs", get(ask::programs))
         .route("/api/program", get(ask::program).post(bring::bring))
         .route("/api/job", get(ask::job))
-        .route("/api/events", get(ask::events))
-        .route("/api/trace", get(ask::trace))
+        .route("/api/events", get(review::events))
+        .route("/api/runs", get(review::runs))
+        .route("/api/trace", get(review::trace))
+        .route("/api/stop", get(review::stop))
+        .route("/api/export/trace", get(review::trace_table))
+        .route("/api/export/events", get(review::run_table))
+        .route("/api/export/bundle", get(review::bundle))
+        .route("/api/replay", get(review::replay))
+        .route("/api/replay/at", get(review::moment))
+        .route("/api/replay/job", get(review::job))
         .route("/api/load", post(ask::load))
         .route("/api/ask", post(ask::ask))
         .route("/api/ways", get(ways::ways))
@@ -163,6 +173,7 @@ fn routes(served: Served) -> Router {
         .route("/api/{*rest}", any(ask::nothing_there))
         .route("/api", any(ask::nothing_there))
         .route("/commissioning/", get(record::page))
+        .route("/run/{run}", get(review::page))
         .route("/guide/", get(guide::first))
         .route("/guide/{name}", get(guide::page))
         .fallback(get(files::file))

@@ -322,7 +322,12 @@ impl Panel {
 
     /// The journal's events, oldest first.
     pub fn journal(&self) -> Result<Vec<Entry>, String> {
-        let mut all = standclear::journal::latest(&self.state, 2_000).map_err(|e| e.to_string())?;
+        let sought = standclear::journal::Sought {
+            most: 2_000,
+            ..Default::default()
+        };
+        let mut all =
+            standclear::journal::latest(&self.state, sought).map_err(|e| e.to_string())?;
         all.sort_by_key(|e| e.seq);
         Ok(all)
     }

@@ -303,7 +303,11 @@ fn judge(seen: &[Holds]) {
 
 /// Control never let its lease lapse, and the guard never came late.
 fn no_lease_lapsed(state: &Path) {
-    let all = standclear::journal::latest(state, 1_000_000).expect("a journal");
+    let sought = standclear::journal::Sought {
+        most: 1_000_000,
+        ..Default::default()
+    };
+    let all = standclear::journal::latest(state, sought).expect("a journal");
     let cause = |name: &str| {
         all.iter()
             .filter(|e| e.fields.to_string().contains(name))

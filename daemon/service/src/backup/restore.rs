@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, OpenFlags};
 
-use super::{JOURNAL, Manifest, archive, beside};
+use super::{JOURNAL, KIND, Manifest};
+use crate::archive;
 use crate::config::Config;
 use crate::journal;
 
@@ -35,8 +36,8 @@ pub fn restore(from: &Path, machine: &Path, state: &Path) -> Result<Restored, St
     })?;
     // Nobody writes the journal meanwhile.
     let _lock = journal::lock(state).map_err(|e| e.to_string())?;
-    let work = beside(&state.join("work"))?;
-    let manifest = archive::read(from, work.path())?;
+    let work = archive::beside(&state.join("work"))?;
+    let manifest: Manifest = archive::read(from, work.path(), &KIND)?;
     judge(from, work.path(), &manifest)?;
     let root = config_root(&manifest, machine)?;
     let mut done = Restored {

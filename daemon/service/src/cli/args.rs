@@ -403,6 +403,12 @@ pub struct LogArgs {
     /// How it is printed
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     pub format: LogFormat,
+    /// Puts the run into a new file: what it was made of, what happened, its recording, its curves
+    #[arg(long, value_name = "FILE", requires = "run")]
+    pub bundle: Option<PathBuf>,
+    /// Reads such a file in place of a journal, and says whether it is whole
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["state", "run", "bundle"])]
+    pub from: Option<PathBuf>,
 }
 
 /// `standclear replay`.
@@ -417,6 +423,9 @@ pub struct ReplayArgs {
     /// How the outcome is printed
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     pub format: Format,
+    /// The run of a file that `log --bundle` has made
+    #[arg(long, value_name = "FILE", conflicts_with = "state")]
+    pub from: Option<PathBuf>,
 }
 
 /// `standclear check`.

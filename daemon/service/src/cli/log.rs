@@ -1,11 +1,13 @@
 //! `standclear log`: tells what happened, from the journal.
 
 use std::fmt::Write as _;
+use std::path::Path;
 use std::process::ExitCode;
 
 use super::args::state_dir;
-use super::{LogArgs, LogFormat, RunChoice, USAGE, colour_on_stdout, fail, print};
+use super::{LogArgs, LogFormat, RunChoice, USAGE, colour_on_stdout, complain, fail, print};
 use crate::journal::{self, Entry, Story, Which};
+use crate::review::bundle;
 
 /// Runs the command.
 pub fn run(args: &LogArgs) -> ExitCode {
@@ -16,21 +18,57 @@ pub fn run(args: &LogArgs) -> ExitCode {
 }
 
 fn told(args: &LogArgs) -> Result<String, String> {
+    if let Some(file) = &args.from {
+        return from_bundle(file, args.format);
+    }
     let dir = state_dir(args.state.as_deref(), &|name| std::env::var_os(name))?;
     let which = match args.run {
         None => Which::All,
         Some(RunChoice::Id(run)) => Which::Run(run),
         Some(RunChoice::Last) => Which::Last,
     };
+    if let Some(file) = &args.bundle {
+        return bundled(&dir, which, file);
+    }
     let story = journal::read(&dir, which).map_err(|e| e.to_string())?;
-    match args.format {
-        LogFormat::Text => Ok(text(&story, colour_on_stdout())),
+    printed(&story, args.format)
+}
+
+/// Puts a run into a file, and tells of it.
+fn bundled(dir: &Path, which: Which, file: &Path) -> Result<String, String> {
+    let made = bundle::make_of(dir, which, file)?;
+    let mut told = format!(
+        "{}: run {}, {} files, {} kB.\n",
+        file.display(),
+        made.run,
+        made.files,
+        made.bytes.div_ceil(1000)
+    );
+    for missing in &made.missing {
+        put(&mut told, &format!("It lacks: {missing}."));
+    }
+    Ok(told)
+}
+
+/// Tells the run of a file; one that is not whole is refused.
+fn from_bundle(file: &Path, format: LogFormat) -> Result<String, String> {
+    let work = tempfile::tempdir().map_err(|e| format!("no temporary folder: {e}"))?;
+    let (manifest, story) = bundle::read(file, work.path())?;
+    for missing in &manifest.missing {
+        complain(&format!("{}: it lacks: {missing}", file.display()));
+    }
+    printed(&story, format)
+}
+
+fn printed(story: &Story, format: LogFormat) -> Result<String, String> {
+    match format {
+        LogFormat::Text => Ok(text(story, colour_on_stdout())),
         LogFormat::Json => {
-            let mut json = serde_json::to_string(&story).map_err(|e| e.to_string())?;
+            let mut json = serde_json::to_string(story).map_err(|e| e.to_string())?;
             json.push('\n');
             Ok(json)
         }
-        LogFormat::Csv => Ok(csv(&story)),
+        LogFormat::Csv => Ok(journal::csv(story)),
     }
 }
 
@@ -151,38 +189,4 @@ fn one_line(text: &str) -> String {
     text.chars()
         .map(|c| if c.is_control() { ' ' } else { c })
         .collect()
-}
-
-/// RFC 4180, with a heading.
-pub fn csv(story: &Story) -> String {
-    let mut out =
-        String::from("seq,start,run,clock_us,wall,id,name,severity,says,advice,fields,unsure\r\n");
-    for e in &story.events {
-        let cells = [
-            e.seq.to_string(),
-            e.start.to_string(),
-            e.run.map_or(String::new(), |n| n.to_string()),
-            e.clock_us.to_string(),
-            e.wall.clone(),
-            e.id.to_string(),
-            e.name.clone(),
-            e.severity.clone(),
-            e.says.clone(),
-            e.advice.clone().unwrap_or_default(),
-            e.fields.to_string(),
-            u8::from(e.unsure).to_string(),
-        ];
-        let cells: Vec<_> = cells.iter().map(|c| quoted(c)).collect();
-        out.push_str(&cells.join(","));
-        out.push_str("\r\n");
-    }
-    out
-}
-
-fn quoted(cell: &str) -> String {
-    if cell.contains([',', '"', '\r', '\n']) {
-        format!("\"{}\"", cell.replace('"', "\"\""))
-    } else {
-        cell.to_owned()
-    }
 }

@@ -1,23 +1,19 @@
 //! `standclear replay`: feeds a recorded run through the panel's decisions again and compares.
 
+use std::path::PathBuf;
 use std::process::ExitCode;
+
+use tempfile::TempDir;
 
 use super::args::state_dir;
 use super::{Format, ReplayArgs, RunChoice, USAGE, fail, print};
-use crate::journal::{self, Which};
+use crate::journal::{self, Story, Which};
 use crate::recording::{self, Fault};
+use crate::review::bundle;
 
 /// Runs the command. 0: all equal; 1: different, or not wholly there; 2: no such run.
 pub fn run(args: &ReplayArgs) -> ExitCode {
-    let story = state_dir(args.state.as_deref(), &|name| std::env::var_os(name)).and_then(|dir| {
-        let which = match args.run {
-            RunChoice::Id(run) => Which::Run(run),
-            RunChoice::Last => Which::Last,
-        };
-        let story = journal::read(&dir, which).map_err(|e| e.to_string())?;
-        Ok((dir, story))
-    });
-    let (dir, story) = match story {
+    let (dir, story, _work) = match found(args) {
         Ok(found) => found,
         Err(says) => return fail("replay", &says, USAGE),
     };
@@ -42,6 +38,29 @@ pub fn run(args: &ReplayArgs) -> ExitCode {
         (Format::Text, Err(fault)) => fail("replay", &format!("run {run}: {fault}"), 1),
         (Format::Json, outcome) => json(run, outcome),
     }
+}
+
+/// The folder of the recordings, what the journal tells of the run, and a folder that is to be kept meanwhile.
+fn found(args: &ReplayArgs) -> Result<(PathBuf, Story, Option<TempDir>), String> {
+    if let Some(file) = &args.from {
+        let work = tempfile::tempdir().map_err(|e| format!("no temporary folder: {e}"))?;
+        let (manifest, story) = bundle::read(file, work.path())?;
+        return match args.run {
+            RunChoice::Id(run) if run != manifest.run => Err(format!(
+                "{}: is of run {}. Name that, or `last`",
+                file.display(),
+                manifest.run
+            )),
+            _ => Ok((work.path().to_path_buf(), story, Some(work))),
+        };
+    }
+    let dir = state_dir(args.state.as_deref(), &|name| std::env::var_os(name))?;
+    let which = match args.run {
+        RunChoice::Id(run) => Which::Run(run),
+        RunChoice::Last => Which::Last,
+    };
+    let story = journal::read(&dir, which).map_err(|e| e.to_string())?;
+    Ok((dir, story, None))
 }
 
 fn json(run: u64, outcome: Result<recording::Equal, Fault>) -> ExitCode {

@@ -4,8 +4,8 @@ use simulator::harness::FaultKind;
 use super::args::{Cli, Command, PracticeArgs, RunChoice, state_dir};
 use super::check::{Found, group_name, json as check_json, port, text as check_text};
 use super::faults::FaultArg;
-use super::log::{csv, text as log_text};
-use crate::journal::{Entry, Gap, Start, Story};
+use super::log::text as log_text;
+use crate::journal::{Entry, Gap, Start, Story, csv};
 use std::path::{Path, PathBuf};
 
 fn parsed(line: &str) -> Result<Command, String> {
@@ -42,7 +42,10 @@ fn every_flag_of_the_contract_is_taken() {
         "vet --explain all",
         "log --state a --run last --format csv",
         "log --run 3 --format json",
+        "log --run last --bundle f",
+        "log --from f --format csv",
         "replay 3 --state a",
+        "replay last --from f",
         "check --config a",
         "article r.toml",
         "article r.toml --config a --format json",

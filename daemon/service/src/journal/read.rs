@@ -6,7 +6,7 @@ use std::time::Duration;
 use control::Event;
 use process::Set;
 use rusqlite::{Connection, OpenFlags, Row as SqlRow};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::checkpoint;
 use super::earlier::FILE;
@@ -24,7 +24,7 @@ pub enum Which {
 }
 
 /// One event as recorded.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Entry {
     /// Its place in the journal, from 1.
     pub seq: i64,
@@ -53,7 +53,7 @@ pub struct Entry {
 }
 
 /// One start of the panel.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Start {
     /// Counted from 1.
     pub start: i64,
@@ -66,7 +66,7 @@ pub struct Start {
 }
 
 /// A place where events are missing.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Gap {
     /// The last event before it; 0: none.
     pub after: i64,
@@ -79,7 +79,7 @@ pub struct Gap {
 }
 
 /// What the journal tells.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Story {
     /// The run, if one was asked for.
     pub run: Option<u64>,
@@ -179,21 +179,108 @@ pub fn counted(dir: &Path, told: Option<Set>) -> Option<Set> {
     Some(loaded.folded.restored.supplies(&told))
 }
 
-/// The latest events of the journal in `dir`, oldest first, at most `count`.
+/// Which of the latest events are wanted.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Sought {
+    /// Of one run alone.
+    pub run: Option<u64>,
+    /// What stopped the machine alone.
+    pub faults: bool,
+    /// At most so many.
+    pub most: usize,
+}
+
+/// The latest events of the journal in `dir`, oldest first, but for traces (how far a cut had come).
 ///
 /// # Errors
 /// There is no journal or it cannot be read.
-pub fn latest(dir: &Path, count: usize) -> Result<Vec<Entry>, ReadError> {
+pub fn latest(dir: &Path, sought: Sought) -> Result<Vec<Entry>, ReadError> {
     let file = dir.join(FILE);
+    let only = if sought.faults {
+        "severity IN ('stop', 'danger')"
+    } else {
+        "severity <> 'trace'"
+    };
     let all = || -> rusqlite::Result<Vec<Entry>> {
         let db = open(&file)?;
-        let mut query = db.prepare(&format!("{} ORDER BY seq DESC LIMIT ?1", all_columns(&db)?))?;
-        let rows = query.query_map([i64::try_from(count).unwrap_or(i64::MAX)], entry)?;
+        let mut query = db.prepare(&format!(
+            "{} WHERE (?1 IS NULL OR run = ?1) AND {only} ORDER BY seq DESC LIMIT ?2",
+            all_columns(&db)?
+        ))?;
+        let run = sought.run.map(|n| n as i64);
+        let most = i64::try_from(sought.most).unwrap_or(i64::MAX);
+        let rows = query.query_map((run, most), entry)?;
         let mut entries: Vec<Entry> = rows.collect::<rusqlite::Result<_>>()?;
         entries.reverse();
         Ok(entries)
     };
     all().map_err(|e| unread(file.clone(), &e))
+}
+
+/// A run as the journal tells of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Told {
+    /// Its number.
+    pub run: u64,
+    /// When it began, wall time, RFC 3339, UTC.
+    pub wall: String,
+    /// That is not to be believed.
+    pub unsure: bool,
+    /// Its `run-started`, as JSON; `None`: an old row that made room.
+    pub began: Option<serde_json::Value>,
+    /// Its `run-ended`, as JSON; `None`: it is not ended.
+    pub ended: Option<serde_json::Value>,
+    /// How often it was stopped.
+    pub stops: u64,
+}
+
+/// The latest runs of the journal in `dir`, the newest first.
+///
+/// # Errors
+/// There is no journal or it cannot be read.
+pub fn runs(dir: &Path, most: usize) -> Result<Vec<Told>, ReadError> {
+    let file = dir.join(FILE);
+    let all = || -> rusqlite::Result<Vec<Told>> {
+        let db = open(&file)?;
+        let mut numbers = Vec::new();
+        // By the index, a step for each run: a run may have a hundred thousand rows.
+        let mut below = i64::MAX;
+        while numbers.len() < most {
+            let next = "SELECT max(run) FROM event WHERE run IS NOT NULL AND run < ?1";
+            let Some(run) = db.query_row(next, [below], |r| r.get::<_, Option<i64>>(0))? else {
+                break;
+            };
+            numbers.push(run);
+            below = run;
+        }
+        numbers.into_iter().map(|run| told(&db, run)).collect()
+    };
+    all().map_err(|e| unread(file.clone(), &e))
+}
+
+fn told(db: &Connection, run: i64) -> rusqlite::Result<Told> {
+    let mut first = db.prepare(&format!(
+        "{} WHERE run = ?1 ORDER BY seq LIMIT 1",
+        all_columns(db)?
+    ))?;
+    let first = first.query_row([run], entry)?;
+    let ended =
+        "SELECT fields FROM event WHERE run = ?1 AND name = 'run-ended' ORDER BY seq DESC LIMIT 1";
+    let ended = match db.query_row(ended, [run], |r| r.get::<_, String>(0)) {
+        Ok(fields) => serde_json::from_str(&fields).ok(),
+        Err(rusqlite::Error::QueryReturnedNoRows) => None,
+        Err(e) => return Err(e),
+    };
+    let stops = "SELECT count(*) FROM event WHERE run = ?1 AND name = 'held'";
+    let stops: i64 = db.query_row(stops, [run], |r| r.get(0))?;
+    Ok(Told {
+        run: run as u64,
+        wall: first.wall,
+        unsure: first.unsure,
+        began: (first.name == "run-started").then_some(first.fields),
+        ended,
+        stops: stops as u64,
+    })
 }
 
 /// All events of these names in the journal in `dir`, oldest first.

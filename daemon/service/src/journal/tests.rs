@@ -364,12 +364,16 @@ fn the_latest_events_come_oldest_first() {
     let dir = folder();
     fixture(dir.path());
     let seqs = |count| -> Vec<i64> {
-        let entries = latest(dir.path(), count).expect("read");
+        let most = Sought {
+            most: count,
+            ..Sought::default()
+        };
+        let entries = latest(dir.path(), most).expect("read");
         entries.iter().map(|e| e.seq).collect()
     };
     assert_eq!(seqs(2), [4, 5]);
     assert_eq!(seqs(usize::MAX), [1, 2, 3, 4, 5]);
-    latest(&dir.path().join("never"), 2).expect_err("there is none");
+    latest(&dir.path().join("never"), Sought::default()).expect_err("there is none");
     let all = read(dir.path(), Which::All).expect("read").events;
     let two = [all[0].name.as_str(), all[4].name.as_str()];
     let named = of_names(dir.path(), two).expect("read");

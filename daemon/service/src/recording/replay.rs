@@ -188,41 +188,7 @@ pub fn replay(state: &Path, story: &Story) -> Result<Equal, Fault> {
 /// # Errors
 /// It cannot be read, or an effect differs.
 pub fn replay_file(path: &Path, until: Option<Time>) -> Result<Replayed, Fault> {
-    let missing = |says: String| Fault::Incomplete {
-        file: path.to_path_buf(),
-        says,
-    };
-    let opened = super::open(path);
-    let mut reader = opened.map_err(|e| missing(format!("the recording is not there: {e}")))?;
-    let mut reading = Reading {
-        path,
-        line: 0,
-        text: Vec::new(),
-    };
-    if reading.next(&mut reader)?.map(str::trim_end) != Some(HEADING) {
-        return Err(reading.wrong(format!("a recording begins with {HEADING:?}")));
-    }
-    let beginning: Beginning = match reading.next(&mut reader)? {
-        Some(text) => serde_json::from_str(text).map_err(|e| reading.wrong(e.to_string()))?,
-        None => return Err(reading.wrong("the recording has no beginning".into())),
-    };
-    let dialect = Dialect::from_toml(&beginning.dialect)
-        .map_err(|e| reading.wrong(format!("its dialect: {e}")))?;
-    let own = env!("CARGO_PKG_VERSION");
-    let mut again = Again {
-        machine: Machine::new(beginning.settings, Arc::new(dialect), beginning.restored),
-        path,
-        recorded_by: (beginning.version != own).then_some(beginning.version),
-        open: None,
-        done: Replayed {
-            inputs: 0,
-            effects: 0,
-            last: Time::ZERO,
-            ended: false,
-            stopped: None,
-            events: Vec::new(),
-        },
-    };
+    let (mut reader, mut reading, mut again) = begun(path)?;
     let mut long = Lengthener::default();
     // What the last input gave may not have reached the disk: it is not compared.
     while let Some(text) = reading.next(&mut reader)? {
@@ -238,7 +204,7 @@ pub fn replay_file(path: &Path, until: Option<Time>) -> Result<Replayed, Fault> 
                 let input = long.input(put.clone()).map_err(|e| reading.wrong(e))?;
                 again.feed(reading.line, at, put, input);
             }
-            Line::Out(expected) if again.open.is_some() => again.settle(expected)?,
+            Line::Out(expected) if again.is_open() => again.settle(expected)?,
             Line::Out(_) => return Err(reading.wrong("effects without an input".into())),
             Line::Stopped(why) => {
                 again.settle(Vec::new())?;
@@ -254,15 +220,56 @@ pub fn replay_file(path: &Path, until: Option<Time>) -> Result<Replayed, Fault> 
     Ok(again.done)
 }
 
-struct Reading<'a> {
-    path: &'a Path,
-    line: usize,
+/// A recording that is opened, and a machine as it was when the recording began.
+pub(super) fn begun(path: &Path) -> Result<(Box<dyn BufRead + Send>, Reading, Again), Fault> {
+    let missing = |says: String| Fault::Incomplete {
+        file: path.to_path_buf(),
+        says,
+    };
+    let opened = super::open(path);
+    let mut reader = opened.map_err(|e| missing(format!("the recording is not there: {e}")))?;
+    let mut reading = Reading {
+        path: path.to_path_buf(),
+        line: 0,
+        text: Vec::new(),
+    };
+    if reading.next(&mut reader)?.map(str::trim_end) != Some(HEADING) {
+        return Err(reading.wrong(format!("a recording begins with {HEADING:?}")));
+    }
+    let beginning: Beginning = match reading.next(&mut reader)? {
+        Some(text) => serde_json::from_str(text).map_err(|e| reading.wrong(e.to_string()))?,
+        None => return Err(reading.wrong("the recording has no beginning".into())),
+    };
+    let dialect = Dialect::from_toml(&beginning.dialect)
+        .map_err(|e| reading.wrong(format!("its dialect: {e}")))?;
+    let own = env!("CARGO_PKG_VERSION");
+    let again = Again {
+        machine: Machine::new(beginning.settings, Arc::new(dialect), beginning.restored),
+        path: path.to_path_buf(),
+        recorded_by: (beginning.version != own).then_some(beginning.version),
+        open: None,
+        done: Replayed {
+            inputs: 0,
+            effects: 0,
+            last: Time::ZERO,
+            ended: false,
+            stopped: None,
+            events: Vec::new(),
+        },
+    };
+    Ok((reader, reading, again))
+}
+
+/// Lines of a recording, one after the other.
+pub(super) struct Reading {
+    path: PathBuf,
+    pub(super) line: usize,
     text: Vec<u8>,
 }
 
-impl Reading<'_> {
+impl Reading {
     /// The next whole line. A last line that breaks off was being written when the panel died.
-    fn next(&mut self, reader: &mut impl BufRead) -> Result<Option<&str>, Fault> {
+    pub(super) fn next(&mut self, reader: &mut impl BufRead) -> Result<Option<&str>, Fault> {
         self.text.clear();
         self.line += 1;
         match reader.read_until(b'\n', &mut self.text) {
@@ -277,16 +284,16 @@ impl Reading<'_> {
         match std::str::from_utf8(&self.text) {
             Ok(text) => Ok(Some(text)),
             Err(error) => Err(Fault::Unreadable {
-                file: self.path.to_path_buf(),
+                file: self.path.clone(),
                 line: self.line,
                 says: error.to_string(),
             }),
         }
     }
 
-    fn wrong(&self, says: String) -> Fault {
+    pub(super) fn wrong(&self, says: String) -> Fault {
         Fault::Unreadable {
-            file: self.path.to_path_buf(),
+            file: self.path.clone(),
             line: self.line,
             says,
         }
@@ -294,13 +301,13 @@ impl Reading<'_> {
 }
 
 /// The machine that lives through it again.
-struct Again<'a> {
-    machine: Machine,
-    path: &'a Path,
+pub(super) struct Again {
+    pub(super) machine: Machine,
+    path: PathBuf,
     recorded_by: Option<String>,
     /// The input in hand and what it gave, until the recording says what it had given.
     open: Option<Open>,
-    done: Replayed,
+    pub(super) done: Replayed,
 }
 
 struct Open {
@@ -310,8 +317,8 @@ struct Open {
     found: Vec<Effect>,
 }
 
-impl Again<'_> {
-    fn feed(&mut self, line: usize, at: Time, put: Put, input: Input) {
+impl Again {
+    pub(super) fn feed(&mut self, line: usize, at: Time, put: Put, input: Input) {
         let found = self.machine.step(at, input).0;
         self.done.inputs += 1;
         self.done.last = at;
@@ -328,8 +335,13 @@ impl Again<'_> {
         });
     }
 
+    /// An input waits for what it had given.
+    pub(super) fn is_open(&self) -> bool {
+        self.open.is_some()
+    }
+
     /// Compares the input in hand with what was recorded.
-    fn settle(&mut self, expected: Vec<Done>) -> Result<(), Fault> {
+    pub(super) fn settle(&mut self, expected: Vec<Done>) -> Result<(), Fault> {
         let Some(open) = self.open.take() else {
             return Ok(());
         };
@@ -342,7 +354,7 @@ impl Again<'_> {
         };
         let shown = |effect: Option<&Done>| effect.map(json);
         Err(Fault::Differs(Box::new(Difference {
-            file: self.path.to_path_buf(),
+            file: self.path.clone(),
             line: open.line,
             step: self.done.inputs,
             at: open.at,

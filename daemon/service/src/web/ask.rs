@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::{Query, Request, State};
-use axum::http::{StatusCode, header};
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Json};
 use control::{Answer, Ask, PressId};
@@ -12,17 +12,13 @@ use serde::{Deserialize, Serialize};
 use tokio::time::timeout;
 
 use super::body::{Refusal, shutting_down, trouble};
-use super::messages::{
-    Answered, Asked, Events, JobDrawn, LoadAsked, ProgramRead, Programs, VERSION,
-};
+use super::messages::{Answered, Asked, JobDrawn, LoadAsked, ProgramRead, Programs, VERSION};
 use super::seat::{self, Asker, Seat};
 use super::{Served, body};
 use crate::library::{Chosen, LibraryError};
 
 /// A request waits so long for its turn at the disk, and as long for its answer.
 const DISK_WITHIN: Duration = Duration::from_secs(3);
-/// Most events that are given at once.
-const EVENTS_MAX: usize = 500;
 
 pub(super) fn answered(answer: Answer) -> Response {
     Json(Answered { v: VERSION, answer }).into_response()
@@ -108,7 +104,12 @@ pub(super) async fn load(
     let generation = asked.generation;
     let chosen = library.chosen(&asked.id).await;
     let chosen = chosen.map_err(|e| library_trouble(&e))?;
-    let sealing = move || library.seal_chosen(&chosen, &asked.version, &asked.accepted);
+    let (keeps, config) = (served.state.papers.clone(), served.state.config.clone());
+    let sealing = move || {
+        let job = library.seal_chosen(&chosen, &asked.version, &asked.accepted)?;
+        keeps(job.seal.hash(), &chosen.prepared, &config);
+        Ok(job)
+    };
     let sealed = tokio::task::spawn_blocking(sealing).await;
     let job = match sealed.map_err(|_| shutting_down())? {
         Ok(job) => job,
@@ -236,42 +237,6 @@ pub(super) async fn job(
         v: VERSION,
         job: (*job).clone(),
     }))
-}
-
-/// `GET /api/events`: what has happened of late.
-pub(super) async fn events(State(served): State<Served>) -> Result<Json<Events>, Refusal> {
-    let happened = served.state.happened.clone();
-    let events = on_disk(&served, move || happened(EVENTS_MAX)).await?;
-    let events = events.map_err(|says| {
-        let remedy = "Read it with `standclear log`.";
-        trouble(StatusCode::INTERNAL_SERVER_ERROR, "journal", says, remedy)
-    })?;
-    Ok(Json(Events { v: VERSION, events }))
-}
-
-/// Asks for a trace.
-#[derive(Debug, Deserialize)]
-pub(super) struct WhichTrace {
-    name: String,
-}
-
-/// `GET /api/trace?name=...`: the curves about a fault.
-pub(super) async fn trace(
-    State(served): State<Served>,
-    Query(which): Query<WhichTrace>,
-) -> Result<impl IntoResponse, Refusal> {
-    let of = served.state.trace.clone();
-    let text = on_disk(&served, move || of(&which.name)).await?;
-    let text = text.ok_or_else(|| {
-        let remedy = "It may have made room for newer ones; the journal still tells what happened.";
-        trouble(
-            StatusCode::NOT_FOUND,
-            "name",
-            "there are no curves of that name",
-            remedy,
-        )
-    })?;
-    Ok(([(header::CONTENT_TYPE, "application/json")], text))
 }
 
 /// Whatever else begins with `/api/`.

@@ -2,6 +2,7 @@
 //! differs, do not write it anew at once: a screen that was loaded before an update speaks the old
 //! messages. `STANDCLEAR_WRITE_FIXTURES=1 cargo test fixtures` writes them.
 
+mod review;
 mod trace;
 
 use std::path::Path;
@@ -478,6 +479,7 @@ fn answers() -> Vec<(&'static str, Value)> {
             id: 9,
             run: Some(7),
             at_s: 62.31,
+            start: 3,
             wall_ms: 1_790_000_000_000,
             unsure: true,
             name: "arc-lost".into(),
@@ -555,11 +557,11 @@ fn the_messages_are_as_the_screens_know_them() {
     let mut all = told();
     all.extend(answers());
     all.push(("asks", asks()));
+    all.extend(review::messages());
     for (name, now) in all {
         let file = folder.join(format!("{name}.json"));
         let text = format!("{}\n", serde_json::to_string_pretty(&now).expect("JSON"));
         if write {
-            std::fs::create_dir_all(&folder).expect("a folder");
             std::fs::write(&file, text).expect("a file");
             continue;
         }

@@ -198,6 +198,94 @@ pub struct JobDrawn {
     pub job: LoadedJob,
 }
 
+/// Answer to `GET /api/runs`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Runs {
+    /// [`VERSION`].
+    pub v: u32,
+    /// The newest first.
+    pub runs: Vec<RunTold>,
+}
+
+/// A run of the journal.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RunTold {
+    /// Its number.
+    pub run: u64,
+    /// What its job was called; `None`: the row that tells has made room.
+    pub name: Option<String>,
+    /// When it began, ms since 1970 by the wall clock.
+    pub wall_ms: i64,
+    /// That is not to be believed.
+    pub unsure: bool,
+    /// How it ended; `None`: it has not.
+    pub outcome: Option<String>,
+    /// Its cuts.
+    pub cuts: Option<u64>,
+    /// Those that are done; `None`: it has not ended.
+    pub cuts_done: Option<u64>,
+    /// How often it was stopped.
+    pub stops: u64,
+}
+
+/// Answer to `GET /api/stop`: about the stop in hand.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StopTold {
+    /// [`VERSION`].
+    pub v: u32,
+    /// The generation of the view that it is of.
+    pub generation: u64,
+    /// The likely cause, in words; `None`: of this stop nothing is to be guessed.
+    pub likely: Option<String>,
+    /// Cut height, mm.
+    pub height_mm: Option<f64>,
+    /// Arc volts at cut height, V.
+    pub volts: Option<f64>,
+    /// The last seconds before it; `None`: the panel was started anew since, or it is not over yet.
+    pub trace: Option<crate::traces::Form>,
+}
+
+/// Answer to `GET /api/replay`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Replayable {
+    /// [`VERSION`].
+    pub v: u32,
+    /// The run.
+    pub run: u64,
+    /// Its parts, one for each start of the panel that it lies in.
+    pub parts: Vec<ReplayPart>,
+    /// What stopped the machine in it, oldest first.
+    pub stops: Vec<Event>,
+}
+
+/// A part of a run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReplayPart {
+    /// Which start of the panel, from 1.
+    pub start: i64,
+    /// Its first event, microseconds of that start.
+    pub from_us: u64,
+    /// Its last.
+    pub to_us: u64,
+    /// A recording of it is there.
+    pub kept: bool,
+}
+
+/// Answer to `GET /api/replay/at`: the machine as it was.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct MomentShown {
+    /// [`VERSION`].
+    pub v: u32,
+    /// Which start of the panel, from 1.
+    pub start: i64,
+    /// The moment that is shown, microseconds of that start.
+    pub us: u64,
+    /// It is the one that was asked for; else ask again: it is on its way there.
+    pub reached: bool,
+    /// The machine then. Nothing of it may be asked for.
+    pub view: Box<View>,
+}
+
 /// Answer to `GET /api/ways`: the ways on from the stop in hand.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct WaysOn {
@@ -229,6 +317,9 @@ pub struct Event {
     pub run: Option<u64>,
     /// When, s on the panel's clock.
     pub at_s: f64,
+    /// In which start of the panel, from 1.
+    #[serde(default)]
+    pub start: i64,
     /// When, ms since 1970 by the wall clock.
     pub wall_ms: i64,
     /// That is not to be believed: nothing keeps this board's clock, or it was never set.

@@ -49,8 +49,10 @@ pub(super) struct Asker {
 fn wants(method: &Method, path: &str) -> Seat {
     if method == Method::GET || method == Method::HEAD {
         return match path {
-            "/api/programs" | "/api/program" | "/api/ways" => Seat::Prepares,
-            "/api/watch" | "/api/job" | "/api/events" | "/api/trace" => Seat::Watches,
+            // A bundle has the program in it.
+            "/api/programs" | "/api/program" | "/api/ways" | "/api/export/bundle" => Seat::Prepares,
+            "/api/watch" | "/api/job" | "/api/events" | "/api/runs" | "/api/trace"
+            | "/api/stop" | "/api/export/trace" | "/api/export/events" => Seat::Watches,
             _ if path == "/api" || path.starts_with("/api/") => Seat::Console,
             // The console's own files.
             _ => Seat::Watches,

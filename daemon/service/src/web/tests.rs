@@ -1,6 +1,7 @@
 //! The server over a real socket, with a make-believe machine behind it.
 
 mod access;
+mod review;
 
 use std::sync::Mutex;
 
@@ -57,8 +58,8 @@ async fn rig_of(config: Config, practice: bool) -> Rig {
         library: Arc::new(Library::new(config.clone(), dir.path(), None, None)),
         set_right: practice.then(|| Arc::new(|| Ok(())) as Arc<SetRight>),
         config,
-        happened: Arc::new(|_| Err("the journal is locked".into())),
-        trace: Arc::new(|name| (name == "start-1-2-3").then(|| b"{}".to_vec())),
+        review: Arc::new(Review::new(dir.path())),
+        papers: Arc::new(|_, _, _| {}),
         proved: Arc::new(|| Err("the journal is locked".into())),
     };
     let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
@@ -440,7 +441,15 @@ async fn a_page_that_is_not_there_and_a_journal_that_cannot_be_read_are_told() {
     );
     let reply = rig.send("GET", "/api/events", &[], "").await;
     assert_eq!(reply.status, 500);
-    assert_eq!(reply.json()["says"], "the journal is locked");
+    let says = reply.json()["says"].to_string();
+    assert!(says.contains("journal.db"), "{says}");
+    for path in [
+        "/run/1",
+        "/api/export/bundle?run=1",
+        "/api/export/trace?name=start-1-2-3",
+    ] {
+        assert_eq!(rig.send("GET", path, &[], "").await.status, 404, "{path}");
+    }
     let reply = rig
         .send("GET", "/api/program?id=own/none.nc", &[], "")
         .await;

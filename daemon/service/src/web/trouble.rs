@@ -15,6 +15,9 @@ const WITHIN: Duration = Duration::from_secs(15);
 /// One that may have a program vetted, or ways on.
 const VETTED_WITHIN: Duration = Duration::from_secs(300);
 
+/// One that puts a run into a file.
+const BUNDLED_WITHIN: Duration = Duration::from_secs(70);
+
 fn is_api(path: &str) -> bool {
     path == "/api" || path.starts_with("/api/")
 }
@@ -23,6 +26,7 @@ fn is_api(path: &str) -> bool {
 pub(super) async fn in_time(request: Request, next: Next) -> Response {
     let within = match request.uri().path() {
         "/api/program" | "/api/load" | "/api/ways" | "/api/resume" => VETTED_WITHIN,
+        "/api/export/bundle" => BUNDLED_WITHIN,
         _ => WITHIN,
     };
     match timeout(within, next.run(request)).await {

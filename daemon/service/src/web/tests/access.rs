@@ -135,7 +135,15 @@ async fn a_screen_elsewhere_is_told_and_may_hold_and_nothing_else_of_it_reaches_
         for (path, body) in every_other() {
             refused(&routes.post(peer, path, body).await, path);
         }
-        for path in ["/api/programs", "/api/program?id=x", "/api/ways?back_mm=0"] {
+        for path in [
+            "/api/programs",
+            "/api/program?id=x",
+            "/api/ways?back_mm=0",
+            "/api/export/bundle?run=1",
+            "/api/replay?run=1",
+            "/api/replay/at?start=1&us=0",
+            "/api/replay/job?seal=x",
+        ] {
             refused(&routes.ask(peer, "GET", path, &Value::Null, "").await, path);
         }
         for (path, status) in [
@@ -143,6 +151,10 @@ async fn a_screen_elsewhere_is_told_and_may_hold_and_nothing_else_of_it_reaches_
             ("/index.html", StatusCode::OK),
             ("/api/job?seal=x", StatusCode::NOT_FOUND),
             ("/api/events", StatusCode::INTERNAL_SERVER_ERROR),
+            ("/api/runs", StatusCode::INTERNAL_SERVER_ERROR),
+            ("/api/stop", StatusCode::OK),
+            ("/api/trace?name=start-1-2-3", StatusCode::NOT_FOUND),
+            ("/run/1", StatusCode::NOT_FOUND),
         ] {
             let got = routes.ask(peer, "GET", path, &Value::Null, "").await;
             assert_eq!(got.status, status, "{peer} {path}: {}", got.body);

@@ -1,12 +1,13 @@
-//! An archive, written and read: every member is named, measured and hashed in the manifest.
+//! An archive (tar, POSIX.1-2001 ustar), written and read: its first member is a manifest that names, measures
+//! and hashes every other. A backup is one, the bundle of a run another.
 
 use std::fs::File;
 use std::io::{Read as _, Write as _};
 use std::path::{Component, Path, PathBuf};
 
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
-
-use super::{FILE_BYTES_MAX, JOURNAL, Manifest, Member};
 
 /// The name of the first member.
 const MANIFEST: &str = "manifest.json";
@@ -15,8 +16,36 @@ const MANIFEST_BYTES_MAX: u64 = 4 << 20;
 /// Read and written in pieces of this, bytes.
 const PIECE: usize = 64 << 10;
 
+/// A member of an archive.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Member {
+    /// Its path in the archive.
+    pub path: String,
+    /// Its length.
+    pub bytes: u64,
+    /// Its SHA-256, lower case hex.
+    pub sha256: String,
+}
+
+/// The first member.
+pub(crate) trait Manifest: Serialize + DeserializeOwned {
+    /// All other members, in their order.
+    fn files(&self) -> &[Member];
+}
+
+/// What an archive must be like to be read.
+pub(crate) struct Kind<'a> {
+    /// What makes such files, as a command.
+    pub made_by: &'a str,
+    /// Whether a member may stand at this path.
+    pub holds: &'a dyn Fn(&str) -> bool,
+    /// The longest that this member may be, bytes.
+    pub most: &'a dyn Fn(&str) -> u64,
+}
+
 /// A member as it is named in the manifest.
-pub(super) fn member(path: &str, file: &Path) -> Result<Member, String> {
+pub(crate) fn member(path: &str, file: &Path) -> Result<Member, String> {
     let wrong = |says: String| format!("{}: {says}. Let this user read it", file.display());
     let mut from = File::open(file).map_err(|e| wrong(format!("cannot be opened: {e}")))?;
     let about = from.metadata().map_err(|e| wrong(e.to_string()))?;
@@ -47,16 +76,16 @@ fn hex(bytes: &[u8]) -> String {
 }
 
 /// Writes an archive whole and to the disk.
-pub(super) fn write(
+pub(crate) fn write<M: Manifest>(
     to: &Path,
-    manifest: &Manifest,
+    manifest: &M,
     sources: &[(String, PathBuf)],
 ) -> Result<(), String> {
     let written = || -> std::io::Result<()> {
         let mut all = tar::Builder::new(File::create_new(to)?);
         let head = serde_json::to_vec_pretty(manifest)?;
         all.append_data(&mut header(head.len() as u64), MANIFEST, head.as_slice())?;
-        for (member, (path, file)) in manifest.files.iter().zip(sources) {
+        for (member, (path, file)) in manifest.files().iter().zip(sources) {
             let from = File::open(file)?.take(member.bytes);
             all.append_data(&mut header(member.bytes), path, from)?;
         }
@@ -80,11 +109,12 @@ fn header(bytes: u64) -> tar::Header {
 }
 
 /// Reads an archive whole into a folder and holds every member against the manifest.
-pub(super) fn read(from: &Path, into: &Path) -> Result<Manifest, String> {
+pub(crate) fn read<M: Manifest>(from: &Path, into: &Path, kind: &Kind<'_>) -> Result<M, String> {
     let wrong = |says: String| {
         format!(
-            "{}: {says}. Name a file that `standclear backup` has made",
-            from.display()
+            "{}: {says}. Name a file that `{}` has made",
+            from.display(),
+            kind.made_by
         )
     };
     let file = File::open(from).map_err(|e| wrong(format!("cannot be opened: {e}")))?;
@@ -106,9 +136,9 @@ pub(super) fn read(from: &Path, into: &Path) -> Result<Manifest, String> {
     }
     let mut text = Vec::new();
     first.read_to_end(&mut text).map_err(broken)?;
-    let manifest: Manifest = serde_json::from_slice(&text)
+    let manifest: M = serde_json::from_slice(&text)
         .map_err(|e| wrong(format!("its {MANIFEST} cannot be read: {e}")))?;
-    let mut expected = manifest.files.iter();
+    let mut expected = manifest.files().iter();
     for entry in entries {
         let mut entry = entry.map_err(broken)?;
         let member = expected
@@ -119,19 +149,19 @@ pub(super) fn read(from: &Path, into: &Path) -> Result<Manifest, String> {
         {
             return Err(wrong(format!("lacks {} in its place", member.path)));
         }
-        let to = into.join(inside(&member.path).ok_or_else(|| {
+        let to = into.join(inside(&member.path, kind).ok_or_else(|| {
             wrong(format!(
                 "names {:?}, which does not belong there",
                 member.path
             ))
         })?);
-        if member.path != JOURNAL && member.bytes > FILE_BYTES_MAX {
+        if member.bytes > (kind.most)(&member.path) {
             return Err(wrong(format!("{} is too long", member.path)));
         }
         unpack(&mut entry, &to).map_err(broken)?;
         let found = self::member(&member.path, &to)?;
         if found != *member {
-            return Err(wrong(format!("{} is not as it was backed up", member.path)));
+            return Err(wrong(format!("{} is not as it was put in", member.path)));
         }
     }
     match expected.next() {
@@ -149,16 +179,39 @@ fn unpack(entry: &mut impl std::io::Read, to: &Path) -> std::io::Result<()> {
     file.sync_all()
 }
 
-/// A member's path where it may stand: below `config` or among what a state folder holds, without a step
-/// out of it.
-fn inside(path: &str) -> Option<&Path> {
-    let ours = path == JOURNAL
-        || path.strip_prefix(super::PROGRAMS).is_some_and(|name| {
-            name.strip_prefix('/')
-                .is_some_and(|name| !name.contains('/'))
+/// A member's path where it may stand, without a step out of it.
+fn inside<'a>(path: &'a str, kind: &Kind<'_>) -> Option<&'a Path> {
+    let as_path = Path::new(path);
+    let plain = as_path
+        .components()
+        .all(|c| matches!(c, Component::Normal(_)));
+    ((kind.holds)(path) && plain).then_some(as_path)
+}
+
+/// A folder of work beside a file that is to be made.
+pub(crate) fn beside(file: &Path) -> Result<tempfile::TempDir, String> {
+    let folder = match file.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    tempfile::Builder::new()
+        .prefix(".standclear-")
+        .tempdir_in(folder)
+        .map_err(|e| {
+            format!(
+                "{}: nothing can be written there: {e}. Name a file in a folder that can be written",
+                folder.display()
+            )
         })
-        || path.starts_with("config/");
-    let path = Path::new(path);
-    let plain = path.components().all(|c| matches!(c, Component::Normal(_)));
-    (ours && plain).then_some(path)
+}
+
+/// Gives a file that is whole its place: whole or not at all, and never over another file.
+pub(crate) fn put_in_place(half: &Path, to: &Path) -> Result<(), String> {
+    std::fs::hard_link(half, to).map_err(|e| {
+        let remedy = match e.kind() {
+            std::io::ErrorKind::AlreadyExists => "Name a file that is not there yet",
+            _ => "Name a file in a folder that can be written",
+        };
+        format!("{}: cannot be made: {e}. {remedy}", to.display())
+    })
 }
