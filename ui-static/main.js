@@ -9,7 +9,9 @@ import { applied } from "./link/decode.js";
 import { listen } from "./link/socket.js";
 import { initial } from "./state/model.js";
 import { reduce } from "./state/reduce.js";
-import { alarms, can, checks, nextAct, pageOf, report, wayOn, waysWanted, weighing } from "./state/select.js";
+import { RECORD } from "./state/pages.js";
+import { atEnd, moved, shownState } from "./state/replay.js";
+import { alarms, can, checks, eventsWanted, nextAct, pageOf, report, stopWanted, wayOn, waysWanted, weighing } from "./state/select.js";
 import { mount as accept } from "./views/accept.js";
 import { mount as checksPage } from "./views/checks.js";
 import { mount as commission } from "./views/commission.js";
@@ -27,6 +29,9 @@ import { mount as program } from "./views/program.js";
 import { mount as reportPage } from "./views/report.js";
 import { mount as datumPage } from "./views/datum.js";
 import { mount as resume } from "./views/resume.js";
+import { mount as run } from "./views/run.js";
+import { mount as runs } from "./views/runs.js";
+import { mount as save } from "./views/save.js";
 import { mount as screens } from "./views/screens.js";
 import { mount as setup } from "./views/setup.js";
 import { mount as ways } from "./views/ways.js";
@@ -34,16 +39,20 @@ import { mount as weigh } from "./views/weigh.js";
 import { mount as wait } from "./views/wait.js";
 import { mountBand } from "./widgets/far-band.js";
 import { mountHold } from "./widgets/hold-bar.js";
+import { mountReplay } from "./widgets/replay-bar.js";
 import { mountSaid } from "./widgets/said.js";
 
 const PAGES = {
-  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, curves, setup, lamp, screens, commission,
+  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, curves, runs, run, save, setup, lamp, screens, commission,
   start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"), leave: mountFor("leave"),
 };
 /** The look at the clock that makes data late and lost, ms. */
 const TICK_MS = 100;
 /** HOLD is sent again so often until it is taken, ms. */
 const HOLD_AGAIN_MS = 250;
+
+/** A replay that plays is moved on so often, ms. */
+const PLAY_MS = 200;
 
 /** While the record is looked at it is read again so often, ms. */
 const READ_AGAIN_MS = 3000;
@@ -90,6 +99,63 @@ async function sendHold(press) {
     await again;
   }
 }
+
+/**
+ * The machine at a moment of a recording, with the drawing of its job; asked for until it is there, or until it
+ * is no longer wanted: `null`.
+ */
+async function momentAt(start, us, wanted) {
+  for (;;) {
+    const result = await api.replayAt(start, us);
+    if (!wanted() || result.tag !== "done") return null;
+    if (!result.answer.reached) continue;
+    const { view } = result.answer;
+    const known = [store.get().replay?.job, store.get().instant?.job, store.get().job].find((job) => job && job.seal === view.seal);
+    if (known || !view.seal) return { start, us, view, job: known ?? null, reached: true };
+    const job = await api.replayJob(view.seal);
+    return wanted() ? { start, us, view, job: job.tag === "done" ? job.answer : null, reached: true } : null;
+  }
+}
+
+/** The replay goes to a moment. One that was asked for later is gone to instead. */
+let going = 0;
+async function goTo({ start, us }, playing) {
+  going += 1;
+  const mine = going;
+  const wanted = () => going === mine && store.get().replay !== null;
+  dispatch({ type: "replay", replay: { playing, reached: false } });
+  const shown = await momentAt(start, us, wanted);
+  if (shown) dispatch({ type: "replay", replay: { ...shown, playing: playing && store.get().replay.playing } });
+  // What cannot be shown any further is left as soon as it is known.
+  else if (wanted()) dispatch({ type: "replay", replay: null });
+}
+
+/** Moves a replay that plays on, by as much time as has passed. */
+function playOn() {
+  let at = now();
+  let busy = false;
+  return async () => {
+    const since = now() - at;
+    at = now();
+    const { replay } = store.get();
+    if (!replay?.playing || busy) return;
+    busy = true;
+    // A screen that was asleep, or a way that took long, is no reason to leap.
+    await goTo(moved(replay, Math.min(since, 2 * PLAY_MS) / 1000), true);
+    const then = store.get().replay;
+    if (then?.playing && atEnd(then)) dispatch({ type: "replay", replay: { playing: false } });
+    busy = false;
+  };
+}
+
+/** What pages of a replay may do: nothing. */
+const nothing = new Proxy({}, { get: () => () => {} });
+
+/** The store as pages see it: the machine, or the machine as it was. */
+const shownStore = {
+  get: () => shownState(store.get()),
+  subscribe: (drawer, signal) => store.subscribe((state) => drawer(shownState(state)), signal),
+};
 
 const actions = {
   page: (page) => dispatch({ type: "page", page }),
@@ -189,11 +255,66 @@ const actions = {
     if (result.tag === "done") dispatch({ type: "read", id, program: result.answer });
     else if (result.tag === "refused") dispatch({ type: "read", id, program: { trouble: `${result.says} ${result.remedy}` } });
   }),
-  fetchEvents: () => once("events", async () => {
-    const result = await api.events();
-    if (result.tag === "done") dispatch({ type: "events", list: result.answer.events });
-    else dispatch({ type: "events", trouble: result.says ?? "The record cannot be had now." });
+  fetchEvents() {
+    const wanted = eventsWanted(store.get());
+    const of = JSON.stringify(wanted);
+    return once(`events ${of}`, async () => {
+      const result = await api.events(wanted);
+      if (result.tag === "done") dispatch({ type: "events", of, list: result.answer.events });
+      else dispatch({ type: "events", of, trouble: result.says ?? "The record cannot be had now." });
+    });
+  },
+  fetchRuns: () => once("runs", async () => {
+    const result = await api.runs();
+    if (result.tag === "done") dispatch({ type: "runs", list: result.answer.runs });
+    else dispatch({ type: "runs", trouble: result.says ?? "The runs cannot be had now." });
   }),
+  fetchStop: (generation) => once(`stop ${generation}`, async () => {
+    const result = await api.stop();
+    if (result.tag === "done") dispatch({ type: "stop", stop: { ...result.answer, asked: now() } });
+  }),
+  /** Looks at another part of the record; `page`: on another page. */
+  seek({ page = null, ...by }) {
+    dispatch({ type: "seek", by });
+    if (page) dispatch({ type: "page", page });
+    actions.fetchRuns();
+    actions.fetchEvents();
+  },
+  openRun: (run) => actions.seek({ run, page: "run" }),
+  /** `key`: of the fault; `null`: the latest. `run`: it is looked for among those of one run. */
+  openFault: (key, run = store.get().seek.run) => actions.seek({ fault: key, of: run, page: "curves" }),
+  /** How things stood at a moment, for the plate of a fault. Only while nothing goes on, as a replay. */
+  fetchInstant: (key, start, us) => once(`instant ${key}`, async () => {
+    const shown = await momentAt(start, us, () => pageOf(store.get()) === "curves");
+    if (shown) dispatch({ type: "instant", instant: { key, ...shown } });
+    else dispatch({ type: "instant", instant: { key, view: null, job: null } });
+  }),
+  /** Shows a run again, from a moment of a start on; `null`: from its beginning. */
+  replayRun: (run, moment) => once("replay", async () => {
+    const { view } = store.get();
+    const over = { generation: view.generation, phase: view.phase };
+    const result = await api.replay(run);
+    if (!told(result)) return;
+    const { parts } = result.answer;
+    const first = parts.find((p) => p.kept);
+    if (!first) {
+      dispatch({ type: "said", says: "No recording of this run is kept.", remedy: "What happened can still be read." });
+      return;
+    }
+    const at = moment ?? { start: first.start, us: first.from_us };
+    const shown = await momentAt(at.start, at.us, () => true);
+    if (shown) dispatch({ type: "replay", replay: { run, parts, over, playing: false, ...shown } });
+    else dispatch({ type: "said", says: "The recording cannot be shown.", remedy: "Look at it with standclear replay." });
+  }),
+  async replayMove(by_s) {
+    const { replay } = store.get();
+    if (replay) await goTo(moved(replay, by_s), false);
+  },
+  replayPlay() {
+    const { replay } = store.get();
+    if (replay) dispatch({ type: "replay", replay: { playing: !replay.playing && !atEnd(replay) } });
+  },
+  replayLeave: () => dispatch({ type: "replay", replay: null }),
   fetchTrace: (name) => once(`trace ${name}`, async () => {
     const result = await api.trace(name);
     if (result.tag === "done") dispatch({ type: "trace", name, curves: result.answer });
@@ -259,17 +380,22 @@ function followPages(root) {
   let shown = null;
   let ending = null;
   const said = mountSaid(actions, new AbortController().signal);
+  const keys = el("div", { class: "replay-keys" });
+  mountReplay(keys, store, actions, new AbortController().signal);
+  let again = false;
   store.subscribe((state) => {
-    const page = pageOf(state);
-    if (page !== shown) {
+    const replays = state.replay !== null;
+    const page = pageOf(shownState(state));
+    if (page !== shown || replays !== again) {
       ending?.abort();
       ending = new AbortController();
-      const fresh = el("div", { class: "page", "data-page": page });
-      root.replaceChildren(fresh, said.node);
-      shown = page;
+      const fresh = el("div", { class: "page", "data-page": page, inert: replays });
+      root.replaceChildren(fresh, said.node, keys);
+      [shown, again] = [page, replays];
       pageChanged();
       document.body.dataset.page = page;
-      queueMicrotask(() => PAGES[page](fresh, store, actions, ending.signal));
+      setData(root, "replay", replays ? "" : null);
+      queueMicrotask(() => PAGES[page](fresh, shownStore, replays ? nothing : actions, ending.signal));
     }
     said.draw(state.said, state, page);
     setData(root, "said", state.said ? "" : null);
@@ -300,7 +426,9 @@ function followMachine() {
         if (result.tag === "done") dispatch({ type: "ways", ways: result.answer });
       });
     }
-    const reads = ["happened", "curves"].includes(pageOf(store.get()));
+    const stop = stopWanted(store.get(), now());
+    if (stop !== null) actions.fetchStop(stop);
+    const reads = RECORD.includes(pageOf(store.get()));
     // The curves of a stop are there ten seconds after it, when nothing else may have changed.
     if (reads && (view.generation !== generation || now() - readAt > READ_AGAIN_MS)) {
       readAt = now();
@@ -322,7 +450,7 @@ function begin() {
   watchFingers();
   const forever = new AbortController().signal;
   mountHold(document.getElementById("hold"), store, actions, forever);
-  mountBand(document.getElementById("band"), document.getElementById("strip"), store, forever);
+  mountBand(document.getElementById("band"), document.getElementById("strip"), shownStore, forever);
   followPages(document.getElementById("middle"));
   const follow = followMachine();
   listen("/api/watch", {
@@ -335,6 +463,7 @@ function begin() {
     trouble: (why) => dispatch({ type: "trouble", why }),
   });
   setInterval(() => dispatch({ type: "tick", now: now() }), TICK_MS);
+  setInterval(playOn(), PLAY_MS);
   // Any other touch takes Make ready back.
   document.addEventListener("pointerdown", (e) => {
     if (store.get().readyAt !== null && !e.target.closest?.(".second-step, .first-step")) dispatch({ type: "unready" });

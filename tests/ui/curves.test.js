@@ -2,7 +2,8 @@
 
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { LANES, curve, sampleAt, ticks, times, values } from "../../ui-static/lib/curves.js";
+import { LANES, curve, lastSeconds, placeAt, sampleAt, ticks, times, values } from "../../ui-static/lib/curves.js";
+import { lostArc } from "./rig/trace.js";
 
 const lane = (key) => LANES.find((l) => l.key === key);
 
@@ -79,4 +80,25 @@ test("five to twelve ticks, the fault among them", () => {
     assert.ok(all.length >= 5 && all.length <= 16, `${window} ${all.length}`);
     assert.ok(all.some((t) => Math.abs(t) < 1e-9));
   }
+});
+
+test("the last seconds of a stop are told against what they should be, by what was last seen with the arc", () => {
+  const trace = lostArc();
+  const lanes = lastSeconds(trace, { volts: 120, height_mm: 1.5 }, [-5, 0.5], [1000, 100]);
+  assert.deepEqual(lanes.map((l) => l.lane.key), ["arc-ok", "volts", "height_mm"]);
+  const [arc, volts, height] = lanes;
+  assert.equal(arc.line, null, "an arc has no target");
+  assert.ok(volts.last > 125, String(volts.last));
+  assert.ok(volts.line > 0 && volts.line < 50, String(volts.line));
+  assert.equal(height.last, 1.5);
+  const untold = lastSeconds(trace, { volts: null, height_mm: null }, [-5, 0.5], [1000, 100]);
+  assert.deepEqual(untold.map((l) => l.line), [null, null, null]);
+  const beyond = lastSeconds(trace, { volts: 900, height_mm: 1.5 }, [-5, 0.5], [1000, 100]);
+  assert.equal(beyond[1].line, null, "what lies beyond the lane is not drawn at its edge");
+});
+
+test("the place at a fault is that of the last sample before it, or is not known", () => {
+  const trace = lostArc();
+  assert.deepEqual(placeAt(trace), [66, 225]);
+  assert.equal(placeAt({ ...trace, x: trace.x.map(() => null) }), null);
 });

@@ -22,7 +22,9 @@ async function judged(s, view, wrong) {
     if (!/(^|\n)Not safe to go near/.test(text)) wrong.push("it does not say that it is not safe to go near");
     if (THERE.test(await s.page.locator("#middle").innerText())) wrong.push(`it sends a person there: ${text}`);
   }
-  if (!text.includes(view.near.why)) wrong.push(`it does not say why: ${view.near.why}`);
+  // Where it is safe and there is a choice, why it is safe stands where what happened is told.
+  const short = view.near.safe && (await s.has("[data-page=held][data-chooses]"));
+  if (!short && !text.includes(view.near.why)) wrong.push(`it does not say why: ${view.near.why}`);
 }
 
 async function each(t, glass, page, enter) {

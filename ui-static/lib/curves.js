@@ -113,3 +113,33 @@ export function ticks([from, to]) {
 function round(v) {
   return Math.round(v * 10) / 10;
 }
+
+/** Where the torch was at the fault; `null`: it was not known. */
+export function placeAt(trace) {
+  const k = sampleAt(times(trace), 0);
+  const [x, y] = [trace.x[k] ?? null, trace.y[k] ?? null];
+  return x === null || y === null ? null : [x, y];
+}
+
+/**
+ * What a stop shows of its last seconds: arc, volts, height, each as a curve in a box of `wide` by `high` with the
+ * line of what it should have been (`null`: it is not known), and the value where the arc was last seen.
+ */
+export function lastSeconds(trace, targets, [from, to], box) {
+  const at = times(trace);
+  const arc = values(trace, LANES.find((lane) => lane.key === "arc-ok"));
+  const seen = arc.findLastIndex((on, k) => on === 1 && at[k] <= 0);
+  return ["arc-ok", "volts", "height_mm"].map((key) => {
+    const lane = LANES.find((one) => one.key === key);
+    const all = values(trace, lane);
+    const target = targets[key] ?? null;
+    return { lane, d: curve(at, all, lane, [from, to], box).d, target, line: target === null ? null : levelOf(at, all, lane, [from, to], target, box[1]), last: seen < 0 ? null : all[seen] };
+  });
+}
+
+/** Where a value lies in its lane, in a box so high; `null`: beyond what the lane shows. */
+function levelOf(at, all, lane, [from, to], value, high) {
+  const [first, last] = [Math.max(0, sampleAt(at, from)), sampleAt(at, to)];
+  const [least, most] = reach(last < first ? [] : all.slice(first, last + 1), lane);
+  return value < least || value > most ? null : round(high - (MARGIN + ((value - least) / (most - least)) * (1 - 2 * MARGIN)) * high);
+}

@@ -74,7 +74,13 @@ export const api = {
   programs: () => get("/api/programs"),
   program: (id) => get(`/api/program?id=${encodeURIComponent(id)}`),
   job: (seal) => get(`/api/job?seal=${encodeURIComponent(seal)}`),
-  events: () => get("/api/events"),
+  /** What happened of late; `run`: of one alone, `faults`: what stopped the machine alone. */
+  events: ({ run = null, faults = false } = {}) => get(`/api/events?${new URLSearchParams({ ...(run === null ? {} : { run }), ...(faults ? { faults } : {}) })}`),
+  runs: () => get("/api/runs"),
+  stop: () => get("/api/stop"),
+  replay: (run) => get(`/api/replay?run=${run}`),
+  replayAt: (start, us) => get(`/api/replay/at?start=${start}&us=${us}`),
+  replayJob: (seal) => get(`/api/replay/job?seal=${encodeURIComponent(seal)}`),
   pin: () => get("/api/pin"),
   /** `null`: none. */
   setPin: (pin) => put("/api/pin", { pin }),

@@ -39,7 +39,22 @@ export function initial(now = 0) {
     /** The step of commissioning that is looked at, from 0; `null`: the first that wants making. */
     proof: null,
     job: null,
-    events: { list: null, trouble: null },
+    /** What happened, and what of it was asked for (`eventsWanted`, as text). */
+    events: { list: null, trouble: null, of: null },
+    /**
+     * What of the record is looked at: runs or faults, of one run or of all (`null`), the runs themselves, the
+     * fault that is open (its key; `null`: the latest) and its run, and why they are not there.
+     */
+    seek: { list: "faults", run: null, runs: null, fault: null, of: null, trouble: null },
+    /** What was measured about the stop in hand, of the generation that it is of. */
+    stop: null,
+    /** How things stood at the fault that is looked at: `{ key, view, job }`. */
+    instant: null,
+    /**
+     * A recorded run that is shown: `{ run, parts, start, us, view, job, playing, reached, over }`; `over`: the
+     * generation and the phase that it was begun over. `null`: the machine is shown.
+     */
+    replay: null,
     /** The curves that are looked at: which fault's, and why they are not there. */
     trace: { name: null, curves: null, trouble: null },
     hold: { stage: "rest", at: 0, times: 0 },

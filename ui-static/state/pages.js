@@ -40,17 +40,20 @@ export function basePage(view) {
 /** The pages on which a way on is chosen, weighed and taken. */
 export const GOING_ON = ["resume", "ways", "weigh", "go"];
 
+/** The pages of the record. */
+export const RECORD = ["happened", "curves", "runs", "run", "save"];
+
 /** From a page of the state only these can be opened by hand. */
 const OPENS = {
   wait: [],
-  program: ["report", "accept", "happened", "curves", "setup", "lamp", "screens", "leave", "hand", "commission"],
-  checks: ["start", "happened", "curves"],
-  cut: ["happened", "curves"],
-  held: [...GOING_ON, "skip", "end", "clear", "happened", "curves", "commission"],
+  program: ["report", "accept", ...RECORD, "setup", "lamp", "screens", "leave", "hand", "commission"],
+  checks: ["start", ...RECORD],
+  cut: [...RECORD],
+  held: [...GOING_ON, "skip", "end", "clear", ...RECORD, "commission"],
   commission: [],
-  parts: ["happened", "curves"],
-  datum: ["happened", "curves"],
-  finish: ["happened", "curves"],
+  parts: [...RECORD],
+  datum: [...RECORD],
+  finish: [...RECORD],
 };
 
 export function pageOf(state) {

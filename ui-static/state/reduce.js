@@ -3,6 +3,7 @@
 import { away } from "./away.js";
 import { LATE_MS, LOST_MS, READY_MS, STEPS_MM } from "./model.js";
 import { GOING_ON, basePage } from "./pages.js";
+import { endsReplay } from "./replay.js";
 
 const handlers = {
   /** A snapshot or a delta that was drawn up with the view before. */
@@ -16,6 +17,7 @@ const handlers = {
       trouble: null,
       // It was made ready by what was seen then: it does not outlive data that were late.
       readyAt: heardWithin(s, now, LATE_MS) ? s.readyAt : null,
+      replay: s.replay && (endsReplay(s.replay, view) || !heardWithin(s, now, LATE_MS)) ? null : s.replay,
     };
     if (!s.view) {
       // What the panel opens on was chosen on its command line.
@@ -34,9 +36,24 @@ const handlers = {
   },
   tick(s, { now }) {
     const lapsed = s.readyAt !== null && (now - s.readyAt > READY_MS || !heardWithin(s, now, LATE_MS));
-    return { ...s, now, readyAt: lapsed ? null : s.readyAt, hold: restAfter(s, now) };
+    // A screen that does not hear its panel shows that, and nothing else.
+    const replay = s.replay && !heardWithin(s, now, LATE_MS) ? null : s.replay;
+    return { ...s, now, replay, readyAt: lapsed ? null : s.readyAt, hold: restAfter(s, now) };
   },
-  trouble: (s, { why }) => ({ ...s, trouble: why, readyAt: null }),
+  trouble: (s, { why }) => ({ ...s, trouble: why, readyAt: null, replay: null }),
+  /** Another part of the record is looked at. */
+  seek(s, { by }) {
+    return { ...s, seek: { ...s.seek, ...by, trouble: null }, said: null };
+  },
+  runs: (s, { list, trouble }) => ({ ...s, seek: { ...s.seek, runs: list ?? s.seek.runs, trouble: trouble ?? null } }),
+  stop: (s, { stop }) => ({ ...s, stop }),
+  instant: (s, { instant }) => ({ ...s, instant }),
+  /** A replay begins, goes on, or ends. It begins only over the state that it was asked for in. */
+  replay(s, { replay }) {
+    if (replay === null || !s.view) return { ...s, replay: null };
+    const next = { ...s.replay, ...replay };
+    return next.over && endsReplay(next, s.view) ? { ...s, replay: null } : { ...s, replay: next, said: null };
+  },
   page(s, { page }) {
     // To clear what a step let happen is no end of commissioning.
     const commissioning = page === "commission" || (s.commissioning && basePage(s.view) === "held");
@@ -71,7 +88,10 @@ const handlers = {
   checks: (s, { page }) => ({ ...s, checksPage: page, said: null }),
   job: (s, { job }) => ({ ...s, job }),
   trace: (s, { name, curves, trouble }) => ({ ...s, trace: { name, curves: curves ?? null, trouble: trouble ?? null } }),
-  events: (s, { list, trouble }) => ({ ...s, events: { ...s.events, list: list ?? s.events.list, trouble: trouble ?? null } }),
+  events(s, { list, trouble, of = null }) {
+    const before = of === s.events.of ? s.events.list : null;
+    return { ...s, events: { list: list ?? before, trouble: trouble ?? null, of } };
+  },
   /** HOLD was touched. */
   "hold-asked": (s, { now }) => ({ ...s, now, hold: { stage: "asked", at: now, times: s.hold.times + 1 } }),
   /** The panel answered; `nothing`: there was nothing to hold. */

@@ -3,10 +3,12 @@
 
 import { LATE_MS, LOST_MS, STEPS_MM, TAKEN_MS, VOUCHES_A_PAGE } from "./model.js";
 import { interruption, pageOf } from "./pages.js";
+import { whereIn } from "./replay.js";
 import { PROOF } from "./catalogue.js";
 import { ARC, CAUSE, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord, unheard } from "./words.js";
 
 export { ARC, MARK, PART, WAY } from "./words.js";
+export { JUMP_S, STEP_S } from "./replay.js";
 
 export { CAUSE, REASONS, VERDICT, VOUCHES_A_PAGE, interruption, pageOf };
 
@@ -44,6 +46,7 @@ export function whyNot(state, ask) {
 }
 
 export function far(state) {
+  if (state.replaying) return "REPLAY";
   if (freshness(state) === "lost" || !state.view) return state.heard ? "NO PANEL" : state.now - state.began > LOST_MS ? "NO PANEL" : "STARTING";
   return farWord(state.view);
 }
@@ -78,6 +81,7 @@ export function waiting(state) {
 /** The frame of what is not live or not real. */
 export function frame(state) {
   const fresh = freshness(state);
+  if (state.replaying) return "replay";
   if (fresh !== "live") return fresh;
   return state.table?.practice ? "practice" : null;
 }
@@ -93,9 +97,10 @@ export function lacks(state, place = null) {
 
 /** Whether the band may be low: motion and arc are shut out. */
 export function bandOf(state) {
+  if (state.replaying) return "low";
   const page = pageOf(state);
   const still = state.view && !["running", "stopping", "homing", "hand"].includes(state.view.phase) && !state.view.torch.moving;
-  if (["program", "report", "accept", "happened", "curves", "setup"].includes(page) && still && freshness(state) === "live") return "low";
+  if (["program", "report", "accept", "happened", "curves", "runs", "run", "save", "setup"].includes(page) && still && freshness(state) === "live") return "low";
   if (page === "commission" && still && !state.view.commissioning?.open && freshness(state) === "live") return "low";
   return page === "cut" ? "run" : "full";
 }
@@ -125,6 +130,7 @@ export function holdBar(state) {
 export function jobLines(state) {
   const { view, job } = state;
   if (!view || freshness(state) === "lost") return [state.trouble ?? "", "no answer", ""];
+  if (state.replaying) return [`${farWord(view)}, ${view.cut ? `cut ${view.cut} of ${view.cuts.length}` : "no cut"}`, farWord(view)];
   if (view.phase === "held" || view.phase === "latched" || (view.phase === "no-link" && view.hold)) {
     const stands = view.hold && view.alarms.some((a) => a.cause === view.hold.cause && !a.gone);
     const told = view.hold ?? leading(view);
@@ -453,18 +459,90 @@ export function report(state) {
 
 /** The record as a person reads it: traces (how far a cut had come at each moment) are for the log. */
 export function record(state) {
+  // What was read of one run is not told of another.
+  if (state.events.of !== null && state.events.of !== JSON.stringify(eventsWanted(state))) return null;
   return state.events.list?.filter((e) => e.severity !== "trace") ?? null;
 }
 
 /** The stops that curves were kept of, the newest first, each with the events that its curves tell of. */
-export function faultsDrawn(state) {
+export const faultsDrawn = (state) => (faultsListed(state) ?? []).filter((f) => f.trace);
+
+/** Which events the page that is open tells of. */
+export function eventsWanted(state) {
+  const page = pageOf(state);
+  if (page === "runs") return { run: state.seek.list === "runs" ? null : state.seek.run, faults: true };
+  if (page === "run" || page === "save") return { run: state.seek.run, faults: false };
+  return { run: page === "curves" ? state.seek.of : null, faults: false };
+}
+
+/** So long after a stop what was measured about it is at hand, ms; asked for again so often until it is. */
+const STOP_AGAIN_MS = 400;
+
+/** The stop whose measured facts are to be asked for, by the generation; `null`: they are at hand, or none stands. */
+export function stopWanted(state, now) {
+  const { view, stop } = state;
+  if (pageOf(state) !== "held" || !view?.hold || freshness(state) !== "live") return null;
+  if (stop && stop.generation === view.generation && (stop.trace !== null || now - stop.asked < STOP_AGAIN_MS)) return null;
+  return stop && stop.generation !== view.generation && now - stop.asked < STOP_AGAIN_MS ? null : view.generation;
+}
+
+/** What was measured about the stop in hand; `null`: nothing yet. */
+export const stopMeasured = (state) => (state.view?.hold ? state.stop : null);
+
+/** What of the record is looked at. */
+export function seeking(state) {
+  return { ...state.seek, trouble: state.seek.trouble ?? state.events.trouble };
+}
+
+/** The runs, the newest first; `null`: not read yet. */
+export const runsListed = (state) => state.seek.runs;
+
+/** The run that is looked at; `null`: it is not in the list. */
+export const runInHand = (state) => state.seek.runs?.find((r) => r.run === state.seek.run) ?? null;
+
+/**
+ * What stopped the machine, the newest first: each with the events that its curves tell of, or, where no
+ * curves were kept, by itself. `null`: not read yet.
+ */
+export function faultsListed(state) {
+  const list = record(state);
+  if (!list) return null;
   const by = new Map();
-  for (const e of record(state) ?? []) {
-    if (!e.trace) continue;
-    if (!by.has(e.trace)) by.set(e.trace, { trace: e.trace, events: [] });
-    by.get(e.trace).events.push(e);
+  for (const e of list) {
+    if (!e.trace && !["stop", "danger"].includes(e.severity)) continue;
+    const key = e.trace ?? `event ${e.id}`;
+    if (!by.has(key)) by.set(key, { key, trace: e.trace ?? null, events: [] });
+    by.get(key).events.push(e);
   }
   return [...by.values()].reverse();
+}
+
+/** What the machine did about a fault: what else is on record of the next 10 s of the same start. */
+export function didAbout(state, fault) {
+  const [head] = fault.events;
+  const named = new Set(fault.events.map((e) => e.id));
+  return (record(state) ?? []).filter((e) => !named.has(e.id) && e.start === head.start && e.at_s >= head.at_s && e.at_s <= head.at_s + 10);
+}
+
+/** Why no recorded run may be shown now; `null`: it may. The panel has the last word. */
+export function mayReplay(state) {
+  const { view } = state;
+  if (freshness(state) !== "live" || !view) return "this screen does not hear the panel.";
+  const still = ["idle", "ready", "finished"].includes(view.phase) && !view.hold && !view.torch.moving;
+  if (!still) return "not while the machine is in use, or stopped.";
+  return view.alarms.some((a) => !a.seen || a.level === "danger") ? "not while an alarm is to be read." : null;
+}
+
+/** Where the replay is; `null`: there is none. */
+export function replayAt(state) {
+  const { replay } = state;
+  return replay?.view ? { ...whereIn(replay), playing: replay.playing, reached: replay.reached } : null;
+}
+
+/** What of the run in hand can be saved: its events, the curves of its last fault. */
+export function savable(state) {
+  const list = record(state);
+  return { events: list === null || list.length > 0, trace: list?.findLast((e) => e.trace)?.trace ?? null };
 }
 
 /** How the job has gone. */

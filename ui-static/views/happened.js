@@ -33,7 +33,8 @@ export function mount(root, store, actions, signal) {
   const trouble = line();
   rows.text.append(trouble.node, lines);
   const seen = button("", signal, () => actions.seenOrClear(), "of-cause");
-  const curves = button("Curves", signal, () => actions.page("curves"), "plain of-record");
+  const curves = button("Curves", signal, () => actions.openFault(null, null), "plain of-record");
+  const runs = button("Runs", signal, () => actions.seek({ list: "runs", run: null, page: "runs" }), "plain of-record to-runs");
   const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   // Where there is room for one of the two, one is shown.
   const swap = button("", signal, () => showsRecord(root.dataset.shows !== "record"), "plain small-only");
@@ -42,13 +43,14 @@ export function mount(root, store, actions, signal) {
     relabel(swap, yes ? "First cause" : "Record");
   };
   showsRecord(alarms(store.get()).length === 0);
-  root.append(near.node, block, el("div", { class: "rows" }, rows.node), el("div", { class: "feet" }, back, seen, curves, cause.turn, swap, rows.turn));
+  root.append(near.node, block, el("div", { class: "rows" }, rows.node), el("div", { class: "feet" }, back, seen, curves, runs, cause.turn, swap, rows.turn));
   actions.fetchEvents();
 
   store.subscribe((state) => {
     const list = alarms(state);
     const head = list.find((a) => a.head) ?? null;
     near.draw(state);
+    setData(root, "alarmed", head ? "" : null);
     show(first, Boolean(head));
     setData(block, "level", head?.level ?? null);
     setData(block, "seen", head ? (head.seen ? (head.gone ? "gone" : "seen") : "new") : "none");

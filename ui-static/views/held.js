@@ -3,8 +3,9 @@
 
 import { el, keyed, setData, setText, show } from "../lib/dom.js";
 import { mm } from "../lib/format.js";
-import { MARK, can, datum, goesOn, howOften, jobLines, leading, nextAct, steps, waysOn, whyNot } from "../state/select.js";
+import { MARK, can, datum, goesOn, howOften, jobLines, leading, nextAct, steps, stopMeasured, waysOn, whyNot } from "../state/select.js";
 import { button, keepPressed, relabel } from "../widgets/button.js";
+import { lastSecondsOf } from "../widgets/last-seconds.js";
 import { nearLine } from "../widgets/near.js";
 import { line, pager } from "../widgets/pager.js";
 import { plate } from "../widgets/plate.js";
@@ -17,6 +18,9 @@ const VOUCH = {
   "source-off": "Torch power is off, or its start plug is out",
   "relay-seen": "The permit relay was seen to follow",
 };
+
+/** So many words at most are read before a choice. */
+const MOST_WORDS = 30;
 
 /** What the far word names already. */
 const TOLD_BY_THE_BAND = ["arc-lost", "fire-dropped", "no-arc", "estop", "hold"];
@@ -92,11 +96,23 @@ function pictures() {
   };
 }
 
+/** Of texts the ones that fit in so many words, whole, those that come first before the others. */
+export function inWordsOf(most, texts) {
+  let left = most;
+  const kept = {};
+  for (const [key, text] of Object.entries(texts)) {
+    const words = text.split(/\s+/).filter(Boolean).length;
+    kept[key] = words <= left ? text : "";
+    if (words <= left) left -= words;
+  }
+  return kept;
+}
+
 /** Where along the cut it stands, and how often it has. */
 function standsAt(state) {
   const { hold } = state.view;
-  const at = hold?.at_mm !== null && hold?.at_mm !== undefined ? `At ${mm(hold.at_mm)} along cut ${hold.cut}.` : "";
-  const ran = hold?.ran_on_mm >= 0.1 ? `Ran on ${mm(hold.ran_on_mm)} without arc.` : "";
+  const at = !goesOn(state) && hold?.at_mm !== null && hold?.at_mm !== undefined ? `At ${mm(hold.at_mm)} along cut ${hold.cut}.` : "";
+  const ran = hold?.ran_on_mm >= 0.1 ? `Ran on ${mm(hold.ran_on_mm)}${goesOn(state) ? "" : " without arc"}.` : "";
   const often = howOften(state);
   const again = often > 1 ? `${often} times in this run.` : "";
   const down = hold?.torch_down === true ? "The torch is down: whatever comes next lifts it first." : "";
@@ -112,6 +128,8 @@ export function mount(root, store, actions, signal) {
   const remedy = line("do-line", { "data-test": "do" });
   const list = el("ol", { class: "steps" });
   const where = line("where-line", { "data-test": "at" });
+  const last = lastSecondsOf();
+  shown.node.lastElementChild.before(last.node);
   told.text.append(what.node, why.node, remedy.node, where.node, list);
   const b = choices(store, actions, signal);
   root.append(
@@ -125,7 +143,7 @@ export function mount(root, store, actions, signal) {
     const { hold } = view;
     const said = hold ?? leading(view);
     const mark = hold?.cut ? view.marks.findLast((m) => m.cut === hold.cut) : null;
-    near.draw(state, mark ? `see flag ${mark.number}` : "");
+    near.draw(state, mark && !goesOn(state) ? `see flag ${mark.number}` : "");
     shown.draw(state, mark);
     const next = nextAct(state);
     drawChoices(root, b, state, next);
@@ -133,10 +151,20 @@ export function mount(root, store, actions, signal) {
     const order = goesOn(state) ? [] : steps(state);
     // The way on is shut for another reason than a latch: parts that were not tried, say.
     const shut = !goesOn(state) && order.length === 0 && !next ? whyNot(state, "resume") : null;
-    what.say(TOLD_BY_THE_BAND.includes(said?.cause) ? "" : jobLines(state)[0]);
-    why.say(said ? `Why: ${said.why}.`.replaceAll("..", ".") : "");
-    where.say(standsAt(state));
-    remedy.say(shut ? `No way on yet: ${shut}` : said ? `Do: ${said.remedy}` : "");
+    last.draw(state);
+    const lines = {
+      remedy: shut ? `No way on yet: ${shut}` : said ? `Do: ${said.remedy}` : "",
+      why: said ? `Why: ${stopMeasured(state)?.likely ?? said.why}.`.replaceAll("..", ".") : "",
+      what: TOLD_BY_THE_BAND.includes(said?.cause) ? "" : jobLines(state)[0],
+      where: standsAt(state),
+    };
+    // Once there is a choice, no more is read before it than this; "See what happened" has the rest.
+    const kept = goesOn(state) ? inWordsOf(MOST_WORDS - near.words(), lines) : lines;
+    setData(root, "chooses", goesOn(state) ? "" : null);
+    what.say(kept.what);
+    remedy.say(kept.remedy);
+    why.say(kept.why);
+    where.say(kept.where);
     show(list, order.length > 0);
     keyed(list, order.map((s, k) => ({ ...s, k })), (s) => `${s.k}`, () => el("li", {}, el("i", { class: "mark" }), el("span")), (node, s) => {
       setData(node, "holds", s.done ? "yes" : "open");

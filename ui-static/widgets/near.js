@@ -11,6 +11,8 @@ export function nearLine() {
   const node = el("div", { class: "near-say" }, el("h2", { class: "near-line" }, mark, word), why);
   return {
     node,
+    /** So many words are to be read: why it is not safe is, why it is safe need not be. */
+    words: () => `${word.textContent} ${node.dataset.safe === "yes" ? "" : why.textContent}`.trim().split(/\s+/).length,
     /** `move`: what to look at there, if anything. */
     draw(state, move = "") {
       const { safe, why: because } = near(state);

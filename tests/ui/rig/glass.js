@@ -75,6 +75,9 @@ export async function laid(t, glass, given = {}) {
     "/api/ways": (url) => ({ ...fixture("ways"), generation: 1, back_mm: Number(url.searchParams.get("back_mm")) }),
     "/api/events": () => fixture("events"),
     "/api/trace": () => lostArc(),
+    "/api/stop": () => ({ v: 1, generation: 1, likely: "likely a corner, 2.0 mm ahead", volts: 120, height_mm: 1.5, trace: lostArc() }),
+    "/api/runs": () => fixture("runs"),
+    "/api/replay": () => fixture("replay"),
     ...given.api,
   };
   const server = createServer(async (request, response) => {
