@@ -83,6 +83,64 @@ fn a_planned_stop_stands_between_two_cuts_and_goes_on_when_asked_after_its_time(
     }
 }
 
+/// The panel dies, is back, and has the same job loaded and everything checked.
+fn back_with_its_job(rig: Rig, job: Arc<Job>) -> Rig {
+    let mut rig = rig.restart();
+    rig.until(5.0, |r| r.phase() != Phase::Starting && r.m.line.usable());
+    rig.must(Ask::Load { job });
+    rig.make_ready();
+    rig
+}
+
+fn job_with_wait(wait_s: f64) -> Arc<Job> {
+    let mut job = (*super::rig::job()).clone();
+    job.waits = vec![PlannedStop {
+        cause: StopFor::AirWait,
+        before_cut: 2,
+        wait_s,
+    }];
+    Arc::new(job)
+}
+
+#[test]
+fn a_planned_stop_in_which_the_panel_died_is_made_again_in_full() {
+    let mut rig = with_wait(StopFor::AirWait, 20.0);
+    rig.until_held();
+    rig.wait(5.0);
+    let mut rig = back_with_its_job(rig, job_with_wait(20.0));
+    rig.resume_as_offered();
+    let hold = rig.until_held().hold.expect("held");
+    assert_eq!((hold.cause, hold.cut), (Cause::AirWait, Some(2)));
+    assert_eq!(rig.table.fires, 1, "nothing has fired");
+    rig.read();
+    rig.wait(19.0);
+    assert!(matches!(rig.ask(Ask::SkipCut), Answer::Refused { .. }));
+    rig.wait(1.5);
+    rig.resume_as_offered();
+    rig.finish();
+    rig.all_is_well();
+}
+
+#[test]
+fn a_planned_stop_that_was_gone_on_from_is_not_made_again_after_a_restart() {
+    let mut rig = with_wait(StopFor::AirWait, 2.0);
+    rig.until_held();
+    rig.read();
+    rig.wait(2.5);
+    rig.resume_as_offered();
+    rig.run_to(2, 60.0);
+    let mut rig = back_with_its_job(rig, job_with_wait(2.0));
+    rig.resume_as_offered();
+    rig.finish();
+    let again = rig
+        .view()
+        .holds
+        .iter()
+        .any(|h| h.cause == Cause::AirWait && h.resumed_mm.is_none());
+    assert!(!again, "{:?}", rig.view().holds);
+    rig.all_is_well();
+}
+
 #[test]
 fn parts_that_are_due_are_changed_or_the_operator_says_that_they_go_on() {
     let mut rig = with_wait(StopFor::ChangeDue, 0.0);

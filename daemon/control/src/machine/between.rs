@@ -47,6 +47,23 @@ impl Machine {
         true
     }
 
+    /// A panel that died before a cut may have died in a planned stop. How long it had stood is not known, and
+    /// how long nobody looked neither: the stop is made again, in full.
+    pub(super) fn stands_again(&mut self) -> bool {
+        let Some(before) = self.run.as_ref().and_then(|r| r.cut.checked_sub(1)) else {
+            return false;
+        };
+        let mut due = self.waits_due(before).into_iter();
+        let Some((cause, why)) = due.next() else {
+            return false;
+        };
+        self.hold_at(cause, self.now, 0.0, why);
+        for (cause, why) in due {
+            self.alarm(cause, self.now, false, why);
+        }
+        true
+    }
+
     /// The planned stops after cut `before` and up to the next one, both from 0; the longest first.
     fn waits_due(&mut self, before: usize) -> Vec<(Cause, String)> {
         let (Some(loaded), Some(run)) = (&self.loaded, &self.run) else {

@@ -137,15 +137,20 @@ impl Machine {
         self.begin_cut();
     }
 
-    /// A run that was interrupted becomes the run in hand, held where it may have come to.
-    fn take_up(&mut self) {
-        let Some(loaded) = &self.loaded else { return };
+    /// A run that was interrupted becomes the run in hand, held where it may have come to. Whether it stood
+    /// before its next cut: none of that was begun.
+    fn take_up(&mut self) -> bool {
+        let Some(loaded) = &self.loaded else {
+            return false;
+        };
         let Some(u) = self
             .interrupted
             .take_if(|u| u.seal == loaded.job.seal.hash())
         else {
-            return;
+            return false;
         };
+        let sure_mm = u.sure_mm.get(&u.cut).copied().unwrap_or(0.0);
+        let stood = !u.begun && !u.burning && sure_mm <= 0.0;
         let mut run = Run::taken_up(&u, self.now, loaded);
         let lost = run.interrupted_at(self.found, loaded);
         if let Some(lost) = lost {
@@ -176,10 +181,11 @@ impl Machine {
         };
         self.run = Some(run);
         self.record(event, true);
+        stood
     }
 
     fn resume(&mut self, splice: Arc<Splice>) {
-        self.take_up();
+        let stood = self.take_up();
         let Some(run) = &mut self.run else { return };
         let Some(held) = run.held.take() else { return };
         let plan = splice.plan().clone();
@@ -210,7 +216,7 @@ impl Machine {
         self.alarms.lower_unlatched();
         if plan.how.way == Way::Leave {
             self.leave(&plan);
-        } else {
+        } else if !(stood && self.stands_again()) {
             self.begin_cut();
         }
     }
