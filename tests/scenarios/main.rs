@@ -15,6 +15,7 @@ mod large;
 mod making;
 mod mutations;
 mod parts;
+mod plan;
 mod replay;
 mod review;
 mod rig;

@@ -11,6 +11,7 @@ mod late;
 mod lost;
 mod metal;
 mod pairs;
+mod planned;
 mod quill;
 mod random;
 mod relays;

@@ -11,6 +11,7 @@ mod draft;
 mod job;
 pub mod make;
 mod placed;
+mod plan;
 mod predicted;
 mod prepared;
 mod row;
@@ -20,7 +21,10 @@ mod table;
 pub use draft::Draft;
 pub use job::{Job, JobCut, JobElement, Stock};
 pub use placed::sheet_for;
+pub use plan::{
+    AirPlan, Cost, DutyPlan, Hottest, JobPlan, Moment, Pause, WearPlan, page as plan_page, plan,
+};
 pub use predicted::Predicted;
 pub use prepared::{NotSealed, Prepared};
-pub use stops::{PlannedStop, StopFor};
-pub use table::Table;
+pub use stops::{Pauses, PlannedStop, StopFor};
+pub use table::{Prices, Table};

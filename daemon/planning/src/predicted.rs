@@ -1,7 +1,7 @@
 //! Times, air, duty, wear and heat of a job before it is cut, and what vetting is told of them:
 //! forecasts of `process` as plain facts.
 
-use process::{Balance, ChartRow, CutShape, Heat, JobTime, Metal, Plan};
+use process::{Balance, ChartRow, CutShape, Heat, JobTime, Metal, Plan, delayed};
 use program::{
     Chart, Energy, Facts, Forecast, Hot, Moment, Passage, Row, Times, Wait, Watch, passages,
 };
@@ -37,6 +37,7 @@ pub struct Predicted {
     duty: Option<process::DutyForecast>,
     duty_waits: Vec<Wait>,
     wear: Option<process::WearForecast>,
+    changes: Vec<usize>,
     times: Option<Times>,
     hot: Option<Vec<Hot>>,
     energy: Option<Energy>,
@@ -79,13 +80,21 @@ impl Predicted {
     /// Air, duty of the source, wear of the fitted set.
     fn supplies(&mut self, job: &Planned<'_>, time: &JobTime) {
         let (table, arcs) = (job.draft.table, &time.arcs);
-        let air = table.air.forecast(arcs);
-        self.air_waits = waits(&air.waits);
-        self.air = Some(air);
         let duty = table.duty.forecast(job.row.amps, arcs);
         self.duty_waits = waits(&duty.waits);
+        let mut air = table.air.forecast(arcs);
+        if !duty.waits.is_empty() {
+            // Air recovers in the waits for the source; what it wants beside them is planned round them.
+            // The other way round nothing changes: arcs further apart fill no ten minutes more.
+            let later = delayed(arcs, duty.waits.iter().map(|w| (w.before_cut, w.wait_s)));
+            let beside = table.air.forecast(&later);
+            (air.waits, air.hopeless, air.more) = (beside.waits, beside.hopeless, beside.more);
+        }
+        self.air_waits = waits(&air.waits);
+        self.air = Some(air);
         self.duty = Some(duty);
         self.wear = table.worn.map(|set| set.forecast(arcs));
+        self.changes = table.worn.map_or(Vec::new(), |set| set.changes(arcs));
     }
 
     /// Where the arc's power goes, and on thin sheet how hot it gets.
@@ -102,25 +111,42 @@ impl Predicted {
         }
     }
 
-    /// Where the run is to stand until a supply has recovered.
+    /// Where the run is to stand until a supply has recovered, in order. Where both want a wait before one
+    /// cut it is one stop, for the longer of the two, as long as both.
     pub(crate) fn planned_stops(&self) -> Vec<PlannedStop> {
-        let stops = |cause, waits: &[Wait]| {
-            let stop = move |w: &Wait| PlannedStop {
+        let stop = |cause| {
+            move |w: &Wait| PlannedStop {
                 cause,
                 before_cut: w.before_cut,
                 wait_s: w.wait_s,
-            };
-            waits.iter().map(stop).collect::<Vec<_>>()
+            }
         };
-        let mut all = stops(StopFor::AirWait, &self.air_waits);
-        all.extend(stops(StopFor::DutyWait, &self.duty_waits));
-        let change = self.wear.and_then(|w| w.change_in);
-        all.extend(change.map(|before_cut| PlannedStop {
+        let air = self.air_waits.iter().map(stop(StopFor::AirWait));
+        let mut all: Vec<PlannedStop> = air.collect();
+        for duty in self.duty_waits.iter().map(stop(StopFor::DutyWait)) {
+            match all.iter_mut().find(|s| s.before_cut == duty.before_cut) {
+                None => all.push(duty),
+                Some(both) => {
+                    if duty.wait_s > both.wait_s {
+                        both.cause = duty.cause;
+                    }
+                    both.wait_s += duty.wait_s;
+                }
+            }
+        }
+        all.extend(self.changes.iter().map(|before_cut| PlannedStop {
             cause: StopFor::ChangeDue,
-            before_cut,
+            before_cut: *before_cut,
             wait_s: 0.0,
         }));
+        all.sort_by_key(|s| s.before_cut);
         all
+    }
+
+    /// Where a thin sheet gets hottest.
+    pub(crate) fn hottest(&self) -> Option<Hot> {
+        let all = self.hot.as_ref()?.iter();
+        all.max_by(|a, b| a.rise_k.total_cmp(&b.rise_k)).copied()
     }
 
     /// What vetting is told of them.

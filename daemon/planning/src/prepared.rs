@@ -3,13 +3,13 @@
 use std::sync::Arc;
 
 use process::{ChartRow, JobTime};
-use program::{Acceptance, Joined, Loose, NoSeal, PieceMap, Reading, Report, Setup, Vetting};
+use program::{Acceptance, Hot, Joined, Loose, NoSeal, PieceMap, Reading, Report, Setup, Vetting};
 
 use crate::draft::Draft;
 use crate::job::{Job, Stock};
 use crate::placed;
 use crate::predicted::Predicted;
-use crate::stops::PlannedStop;
+use crate::stops::{Pauses, PlannedStop};
 use crate::table::Table;
 
 /// A program that was read, vetted and planned against a setup.
@@ -41,6 +41,8 @@ pub struct Prepared {
     pub loose: Vec<Loose>,
     /// Where the run is to stand until a supply has recovered.
     pub waits: Vec<PlannedStop>,
+    /// Where a thin sheet gets hottest.
+    pub(crate) hottest: Option<Hot>,
     /// Where each cut crosses earlier kerfs, mm along it.
     crossings: Vec<Vec<[f64; 2]>>,
     /// Of the cuts before each the last that frees a piece near its pierce, from 0.
@@ -87,6 +89,7 @@ impl Prepared {
             pieces: vetting.pieces.map(Arc::new),
             loose: vetting.loose,
             waits: predicted.planned_stops(),
+            hottest: predicted.hottest(),
             crossings: vetting.crossings,
             freed_by: predicted.freed_by,
             planned: predicted.time,
@@ -113,12 +116,29 @@ impl Prepared {
         })
     }
 
-    /// Seals it: binds program text, setup, chart row, machine file, report and acceptances. `table` is
-    /// the one that it was prepared for.
+    /// Seals it with the pauses that its plan proposes: binds program text, setup, chart row, machine
+    /// file, report, acceptances and pauses. `table` is the one that it was prepared for.
     ///
     /// # Errors
     /// Why there is no seal: a refusal, a warning not accepted, no setup or no chart row.
     pub fn seal(&self, table: &Table<'_>, accepted: &[Acceptance]) -> Result<Arc<Job>, NotSealed> {
+        self.seal_with(table, accepted, Pauses::Accepted)
+    }
+
+    /// The same, with the pauses or without them.
+    ///
+    /// # Errors
+    /// As [`Prepared::seal`].
+    pub fn seal_with(
+        &self,
+        table: &Table<'_>,
+        accepted: &[Acceptance],
+        pauses: Pauses,
+    ) -> Result<Arc<Job>, NotSealed> {
+        let waits = match pauses {
+            Pauses::Accepted => self.waits.clone(),
+            Pauses::Declined => Vec::new(),
+        };
         let setup = self.setup.as_ref().ok_or(NotSealed::NoSetup)?;
         let parts = [
             self.text.as_ref(),
@@ -130,6 +150,7 @@ impl Prepared {
             } else {
                 b"as written"
             },
+            &bound(&waits),
         ];
         let seal = program::seal(&self.report, accepted, &parts)?;
         let (Some(row), Some(time)) = (&self.row, &self.planned) else {
@@ -148,7 +169,7 @@ impl Prepared {
             cuts: placed::cuts(&self.reading, setup, row, &self.crossings, &self.freed_by),
             planned_s: time.run_s,
             planned_cuts_s: time.cuts_s.clone(),
-            waits: self.waits.clone(),
+            waits,
             stock: Some(Stock {
                 setup: setup.clone(),
                 kerf_mm: self.kerf_mm,

@@ -13,6 +13,16 @@ pub struct PlannedStop {
     pub wait_s: f64,
 }
 
+/// What the operator says to the pauses that a plan proposes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Pauses {
+    /// They are made: sealed with the job.
+    Accepted,
+    /// They are not made.
+    Declined,
+}
+
 /// What a planned stop is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

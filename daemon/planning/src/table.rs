@@ -2,6 +2,7 @@
 
 use process::{Air, ChartRow, CycleSettings, Duty, MotionLimits, Set, SourceTimes};
 use program::{Link, ReadingRules, Slats};
+use serde::{Deserialize, Serialize};
 use units::Point;
 
 /// What the machine file says, as far as a job hangs on it.
@@ -31,6 +32,8 @@ pub struct Table<'a> {
     pub air: Air,
     /// The fitted set of torch parts as it is worn by now; `None`: its wear is not known.
     pub worn: Option<Set>,
+    /// What things cost; `None`: nobody has said.
+    pub prices: Option<Prices>,
     /// What the last first article reached, mm to either side; `None`: not known.
     pub reached_tolerance_mm: Option<f64>,
     /// What the wire and the controller carry.
@@ -41,6 +44,16 @@ pub struct Table<'a> {
     pub words: ReadingRules,
     /// The machine file as it was read: part of every seal.
     pub text: &'a str,
+}
+
+/// Prices, in any money.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Prices {
+    /// A set of nozzle and electrode.
+    pub set: f64,
+    /// An hour of the table.
+    pub hour: f64,
 }
 
 impl Table<'_> {

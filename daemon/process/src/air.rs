@@ -3,8 +3,14 @@
 //! The fall of a receiver is reckoned at one temperature; a fast fall is colder and up to a tenth
 //! sooner.
 
+use serde::{Deserialize, Serialize};
+
 use crate::Wait;
 use crate::time::ArcTime;
+
+mod course;
+
+pub use course::Pressure;
 
 /// The air around, bar.
 const AROUND_BAR: f64 = 1.013_25;
@@ -12,8 +18,24 @@ const AROUND_BAR: f64 = 1.013_25;
 const LEAST_L: f64 = 5.0;
 /// More waits than this are not planned: the job wants another compressor.
 const MOST_WAITS: usize = 40;
+/// So much is left above low where a wait is planned, bar: a run is never quite as it was reckoned
+/// (invented).
+const SPARE_BAR: f64 = 0.1;
 /// A wait is planned to whole pieces of this, s.
 const WHOLE_S: f64 = 5.0;
+
+/// How the compressor is at the start of a job; the receiver is full.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Compressor {
+    /// It runs still: the receiver was just filled.
+    #[default]
+    Running,
+    /// It rests until the pressure at which it starts.
+    Resting,
+    /// It is left off, for the noise: what the receiver holds is all there is.
+    Off,
+}
 
 /// The air supply.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,6 +55,11 @@ pub struct Air {
     pub low_bar: f64,
     /// The gas flows on after the arc, s.
     pub post_flow_s: f64,
+    /// The compressor at the start.
+    pub at_start: Compressor,
+    /// In the receiver, with flow, the source's own fixed regulator has less than it is set to below
+    /// this, bar: there the flow falls with the pressure. 0: there is none.
+    pub regulated_bar: f64,
 }
 
 /// When the torch takes air.
@@ -89,38 +116,43 @@ struct Receiver {
 }
 
 impl Air {
-    /// How the air fares: the receiver is full at the start and the compressor still runs, as when
-    /// it was just filled.
+    /// How the air fares: the receiver is full at the start.
     #[must_use]
     pub fn forecast(&self, arcs: &[Flow]) -> AirForecast {
         let mut found = AirForecast {
             wanted_l: self.wanted_l(arcs),
             ..AirForecast::default()
         };
-        let mut now = Receiver {
-            bar: self.stop_bar,
-            running: true,
-        };
-        found.low = self.run(arcs, 0, now, 0.0).err();
-        let (mut from, mut waited) = (0, 0.0);
+        found.low = self.run(arcs, 0, self.full(), 0.0).err();
+        if found.low.is_some() {
+            let careful = Self {
+                low_bar: self.low_bar + SPARE_BAR,
+                ..*self
+            };
+            careful.plan_waits(self, arcs, &mut found);
+        }
+        found
+    }
+
+    /// Where to wait, and how long, so that the air is low nowhere. `limit`: the same without what is to
+    /// spare.
+    fn plan_waits(&self, limit: &Self, arcs: &[Flow], found: &mut AirForecast) {
+        let (mut now, mut from, mut waited) = (self.full(), 0, 0.0);
         while let Err(low) = self.run(arcs, from, now, 0.0) {
             if found.waits.len() >= MOST_WAITS {
                 found.more = true;
                 break;
             }
-            let cut = low.cut - 1;
-            for k in from..cut {
-                // It was just seen to last through these.
-                let _ = self.cut(arcs, k, &mut now, 0.0);
-            }
+            let cut = self.place(arcs, from, &mut now, low.cut - 1);
             let full_s = self.full_after_s(arcs, cut, now);
-            let Some(wait_s) = self.wait_s(arcs, cut, now, full_s) else {
-                found.hopeless = Some(low.cut);
+            let wait_s = self.wait_s(arcs, cut, now, full_s);
+            let Some(wait_s) = wait_s.or_else(|| limit.wait_s(arcs, cut, now, full_s)) else {
+                found.hopeless = Some(cut + 1);
                 break;
             };
             let at_s = arcs.get(cut).map_or(0.0, |a| a.gas_s) + waited;
             found.waits.push(Wait {
-                before_cut: low.cut,
+                before_cut: cut + 1,
                 at_s,
                 wait_s,
             });
@@ -129,7 +161,56 @@ impl Air {
             let _ = self.cut(arcs, cut, &mut now, wait_s);
             from = cut + 1;
         }
-        found
+    }
+
+    /// Before which cut, from `from` to `low`, to wait: the last where the post-flow of the cut before, which
+    /// runs to its end in a wait, does not take the air low either. Where there is none, the last. `now` is
+    /// brought there.
+    fn place(&self, arcs: &[Flow], from: usize, now: &mut Receiver, low: usize) -> usize {
+        let (begun, mut place) = (*now, low);
+        let mut at = begun;
+        for k in from..=low {
+            let mut rest = at;
+            if self
+                .pass(&mut rest, self.rest_of_flow_s(arcs, k), true)
+                .is_ok()
+            {
+                (place, *now) = (k, at);
+            }
+            if k < low {
+                // It was just seen to last through these.
+                let _ = self.cut(arcs, k, &mut at, 0.0);
+            }
+        }
+        if place == low {
+            *now = at;
+        }
+        place
+    }
+
+    /// The receiver at the start.
+    fn full(&self) -> Receiver {
+        Receiver {
+            bar: self.stop_bar,
+            running: self.at_start == Compressor::Running,
+        }
+    }
+
+    /// What the compressor gives while it runs, L/min.
+    fn given_l_min(&self) -> f64 {
+        match self.at_start {
+            Compressor::Off => 0.0,
+            Compressor::Running | Compressor::Resting => self.compressor_l_min,
+        }
+    }
+
+    /// What the torch takes at a pressure, L/min. Below its regulator's the nozzle is choked, and what
+    /// goes through it is proportional to the absolute pressure before it (textbook, from memory).
+    fn taken_l_min(&self, bar: f64) -> f64 {
+        if self.regulated_bar <= 0.0 || bar >= self.regulated_bar {
+            return self.torch_l_min;
+        }
+        self.torch_l_min * (bar + AROUND_BAR) / (self.regulated_bar + AROUND_BAR)
     }
 
     fn wanted_l(&self, arcs: &[Flow]) -> f64 {
@@ -168,7 +249,7 @@ impl Air {
         let (mut full, rest_s) = (now, self.rest_of_flow_s(arcs, cut));
         // Low or not: waiting goes on.
         let _ = self.pass(&mut full, rest_s, true);
-        let l_s = self.compressor_l_min / 60.0;
+        let l_s = self.given_l_min() / 60.0;
         let fills = (full.running || full.bar <= self.start_bar) && l_s > 0.0;
         let fill_s = free_air_l(self.volume_l(), self.stop_bar, full.bar).max(0.0) / l_s;
         let wait_s = rest_s + if fills { fill_s } else { 0.0 };
@@ -250,12 +331,12 @@ impl Air {
             if left <= 1e-9 {
                 break;
             }
-            let supply = if now.running {
-                self.compressor_l_min
+            let supply = if now.running { self.given_l_min() } else { 0.0 };
+            let demand = if flows {
+                self.taken_l_min(now.bar)
             } else {
                 0.0
             };
-            let demand = if flows { self.torch_l_min } else { 0.0 };
             // bar/s
             let rate = AROUND_BAR * (supply - demand) / 60.0 / self.volume_l();
             let next = self.next_bar(now, rate, flows && low_after.is_none());
@@ -275,12 +356,7 @@ impl Air {
     }
 
     fn falls(&self, now: &Receiver) -> bool {
-        self.torch_l_min
-            > if now.running {
-                self.compressor_l_min
-            } else {
-                0.0
-            }
+        self.taken_l_min(now.bar) > if now.running { self.given_l_min() } else { 0.0 }
     }
 
     /// The pressure at which something changes next.
@@ -313,6 +389,8 @@ mod tests {
             stop_bar: 8.0,
             low_bar: 5.5,
             post_flow_s: 8.0,
+            at_start: Compressor::Running,
+            regulated_bar: 0.0,
         }
     }
 
@@ -325,6 +403,28 @@ mod tests {
                 off_s: 14.0 * k as f64 + 8.0,
             })
             .collect()
+    }
+
+    #[test]
+    fn in_a_wait_the_post_flow_that_runs_to_its_end_does_not_take_the_air_low() {
+        // Cuts of 8 s with 2 s between: a wait lets 6 s more of post-flow out, 0.13 bar here.
+        let arcs: Vec<Flow> = (0..60)
+            .map(|k| Flow {
+                gas_s: 10.0 * f64::from(k),
+                on_s: 10.0 * f64::from(k),
+                off_s: 10.0 * f64::from(k) + 8.0,
+            })
+            .collect();
+        for litres in [40.0, 70.0, 100.0] {
+            let air = air(litres, 90.0);
+            let forecast = air.forecast(&arcs);
+            assert!(!forecast.waits.is_empty() && forecast.hopeless.is_none());
+            let waits = forecast.waits.iter().map(|w| (w.before_cut, w.wait_s));
+            let course = air.course(&crate::time::delayed(&arcs, waits));
+            let least = course.iter().filter(|p| p.flows).map(|p| p.bar);
+            let least = least.fold(f64::INFINITY, f64::min);
+            assert!(least >= 5.5, "{litres} L: {least}, {forecast:?}");
+        }
     }
 
     #[test]
@@ -386,7 +486,8 @@ mod tests {
         let forecast = air(100.0, 90.0).forecast(&cuts(36));
         assert_eq!(forecast.waits.len(), 2, "{forecast:?}");
         let first = forecast.waits[0];
-        assert_eq!(first.before_cut, 15);
+        // In cut 15 the air would be low; before it the post-flow that runs on would leave too little to spare.
+        assert_eq!(first.before_cut, 14);
         // 2.5 bar and the post-flow that runs on at its beginning.
         assert!((150.0..175.0).contains(&first.wait_s), "{first:?}");
         assert!(forecast.waits[1].wait_s < first.wait_s);

@@ -53,7 +53,26 @@ pub fn continuous_amps(duty: Duty) -> f64 {
     duty.rated_amps * duty.rated_duty.sqrt()
 }
 
+/// Arc time in the ten minutes up to a moment, s. `arcs` in order, none over another.
+#[must_use]
+pub fn in_ten_minutes_s(arcs: &[ArcTime], now_s: f64) -> f64 {
+    // What ended before the window began is left out by halving.
+    let first = arcs.partition_point(|a| a.off_s <= now_s - WINDOW_S);
+    let rest = arcs.get(first..).unwrap_or_default();
+    rest.iter()
+        .take_while(|a| a.on_s < now_s)
+        .fold(0.0, |sum, a| {
+            sum + (a.off_s.min(now_s) - a.on_s.max(now_s - WINDOW_S)).max(0.0)
+        })
+}
+
 impl Duty {
+    /// The arc time that ten minutes may hold at a current, s.
+    #[must_use]
+    pub fn most_s(&self, amps: f64) -> f64 {
+        duty_at(*self, amps) * WINDOW_S
+    }
+
     /// How the source fares at a current, cold at the start.
     #[must_use]
     pub fn forecast(&self, amps: f64, arcs: &[ArcTime]) -> DutyForecast {
@@ -273,6 +292,55 @@ mod tests {
             }
             assert_eq!(plan.over(0), None, "{number} arcs: {forecast:?}");
         }
+    }
+
+    #[test]
+    fn ten_minutes_hold_what_they_hold_second_by_second() {
+        // Held against a sum over every hundredth of a second; arcs of uneven length and distance.
+        let (mut at, mut all) = (0.0, Vec::new());
+        for k in 0..60 {
+            let burns = 3.0 + f64::from(k * 7 % 23);
+            all.push(ArcTime {
+                gas_s: at,
+                on_s: at + 0.5,
+                off_s: at + 0.5 + burns,
+            });
+            at += burns + 2.0 + f64::from(k * 5 % 17);
+        }
+        let lit = |t: f64| all.iter().any(|a| a.on_s <= t && t < a.off_s);
+        for now in [
+            0.0,
+            100.0,
+            599.0,
+            600.0,
+            750.3,
+            1100.0,
+            at,
+            at + 400.0,
+            at + 700.0,
+        ] {
+            let from = ((now - 600.0_f64).max(0.0) * 100.0).round() as i64;
+            let slow = (from..(now * 100.0).round() as i64)
+                .filter(|k| lit((*k as f64 + 0.5) / 100.0))
+                .count() as f64
+                / 100.0;
+            let found = in_ten_minutes_s(&all, now);
+            assert!((found - slow).abs() < 0.02 * 60.0, "{now}: {found} {slow}");
+        }
+        // The most of all windows is at the end of an arc.
+        let most = all.iter().map(|a| in_ten_minutes_s(&all, a.off_s));
+        let most = most.fold(0.0, f64::max);
+        let forecast = plate(60.0, 0.4).forecast(60.0, &all);
+        assert!((forecast.most_s - most).abs() < 1e-9);
+        assert_eq!(
+            plate(300.0, 0.6).most_s(300.0),
+            360.0,
+            "AWS glossary: six minutes of ten"
+        );
+        assert!(
+            (plate(60.0, 0.35).most_s(60.0) - 210.0).abs() < 1e-9,
+            "computed: 210 s on, 390 off"
+        );
     }
 
     #[test]

@@ -122,6 +122,23 @@ pub struct ArcTime {
     pub off_s: f64,
 }
 
+/// The arcs with waits before some of them: which, from 1 and in order, and how long, s.
+#[must_use]
+pub fn delayed(arcs: &[ArcTime], waits: impl Iterator<Item = (usize, f64)>) -> Vec<ArcTime> {
+    let (mut waits, mut later) = (waits.peekable(), 0.0);
+    let arcs = arcs.iter().zip(1..).map(|(arc, cut)| {
+        while let Some((_, wait_s)) = waits.next_if(|(before, _)| *before <= cut) {
+            later += wait_s;
+        }
+        ArcTime {
+            gas_s: arc.gas_s + later,
+            on_s: arc.on_s + later,
+            off_s: arc.off_s + later,
+        }
+    });
+    arcs.collect()
+}
+
 /// How long a job takes when nothing goes wrong.
 #[must_use]
 pub fn estimate(plan: &Plan<'_>) -> JobTime {

@@ -69,17 +69,47 @@ impl Set {
             + self.minutes / self.minutes_life
     }
 
+    /// What one arc adds.
+    #[must_use]
+    pub fn by_arc(&self, arc: &ArcTime) -> f64 {
+        let burns_s = arc.off_s - arc.on_s;
+        if burns_s <= 0.0 {
+            return 0.0;
+        }
+        1.0 / self.starts_life + burns_s / 60.0 / self.minutes_life
+    }
+
+    /// Before which cuts, from 1, it is to be changed for a new one of its kind: each time the cut that
+    /// would pass its change point.
+    #[must_use]
+    pub fn changes(&self, arcs: &[ArcTime]) -> Vec<usize> {
+        let (mut used, mut changes) = (self.used(), Vec::new());
+        for (arc, cut) in arcs.iter().zip(1..) {
+            let adds = self.by_arc(arc);
+            if adds <= 0.0 {
+                continue;
+            }
+            // A set that one cut alone wears out is new at every cut, and no more.
+            if used + adds > 1.0 + 1e-9 && used > 0.0 {
+                changes.push(cut);
+                used = 0.0;
+            }
+            used += adds;
+        }
+        changes
+    }
+
     /// How a job wears it.
     #[must_use]
     pub fn forecast(&self, arcs: &[ArcTime]) -> WearForecast {
         let before = self.used();
         let (mut used, mut change_in) = (before, None);
         for (arc, cut) in arcs.iter().zip(1..) {
-            let burns_s = arc.off_s - arc.on_s;
-            if burns_s <= 0.0 {
+            let adds = self.by_arc(arc);
+            if adds <= 0.0 {
                 continue;
             }
-            used += 1.0 / self.starts_life + burns_s / 60.0 / self.minutes_life;
+            used += adds;
             if used > 1.0 + 1e-9 {
                 change_in = change_in.or(Some(cut));
             }
@@ -121,6 +151,20 @@ mod tests {
         let job = Set::default().forecast(&arcs(156, 14.3 * 60.0 / 156.0));
         assert!((job.after - set(0.0).used()).abs() < 1e-9);
         assert_eq!(job.change_in, None);
+    }
+
+    #[test]
+    fn a_job_for_three_sets_changes_twice_each_time_before_the_set_is_gone() {
+        let set = Set {
+            starts: 300.0,
+            ..Set::default()
+        };
+        let job = arcs(700, 15.0);
+        let changes = set.changes(&job);
+        // 1/300 a cut: half a set is left for 150 cuts, then 300 at a time.
+        assert_eq!(changes, [151, 451]);
+        assert_eq!(set.forecast(&job).change_in, Some(151));
+        assert_eq!(Set::default().changes(&job[..300]), [0_usize; 0]);
     }
 
     #[test]

@@ -17,6 +17,7 @@ pub(crate) mod log;
 pub(crate) mod make;
 mod make_args;
 pub(crate) mod pages;
+pub(crate) mod plan;
 pub(crate) mod replay;
 #[cfg(test)]
 mod tests;
@@ -26,9 +27,9 @@ use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 pub use args::{
-    ArticleArgs, BackupArgs, CheckArgs, CommissionArgs, DEFAULT_PORT, Format, LogArgs, LogFormat,
-    PagesArgs, PracticeArgs, ReplayArgs, RestoreArgs, RunChoice, ServeArgs, TableArgs, VetArgs,
-    VetFormat,
+    ArticleArgs, BackupArgs, CheckArgs, CommissionArgs, CompressorAt, DEFAULT_PORT, Format,
+    LogArgs, LogFormat, PagesArgs, PlanArgs, PracticeArgs, ReplayArgs, RestoreArgs, RunChoice,
+    ServeArgs, TableArgs, VetArgs, VetFormat,
 };
 
 pub(crate) use args::{Cli, Command};

@@ -23,7 +23,7 @@ use std::sync::Arc;
 use control::guard::GuardSettings;
 use control::{ArcEdge, Commissioning, EstopProof};
 use link::Dialect;
-use process::{ChartRow, CycleSettings, MotionLimits, Set, SourceTimes};
+use process::{ChartRow, Compressor, CycleSettings, MotionLimits, Set, SourceTimes};
 use units::Point;
 
 pub use found::Found;
@@ -79,6 +79,8 @@ pub struct Config {
     pub air: AirConfig,
     /// The set of nozzle and electrode that is fitted; `None`: its wear is not known.
     pub supplies: Option<Set>,
+    /// What things cost.
+    pub prices: Option<planning::Prices>,
     /// What the panel has counted since: vetting reckons with this; `None`: with `supplies`.
     pub counted: Option<Set>,
     /// What the last first article reached, mm to either side; `None`: not known.
@@ -218,6 +220,10 @@ pub struct AirConfig {
     pub hose_bar: f64,
     /// The gas flows on after the arc, s.
     pub post_flow_s: f64,
+    /// The compressor at the start of a job.
+    pub compressor: Compressor,
+    /// The fixed regulator inside the source, bar at the source; 0: there is none.
+    pub regulator_bar: f64,
 }
 
 /// What is wrong with a machine file.

@@ -15,7 +15,7 @@ use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use control::{Answer, Ask};
-use planning::{Job, Prepared};
+use planning::{Job, JobPlan, Pauses, Prepared};
 use process::Set;
 use program::{Acceptance, Report, Severity, Unwatched, Watch};
 use serde::{Deserialize, Serialize};
@@ -72,6 +72,8 @@ pub struct Chosen {
     counted: Option<Set>,
     /// Its cuts as they lie on the sheet.
     pub drawing: Drawing,
+    /// Time, air, source and wear of it.
+    pub plan: Option<JobPlan>,
 }
 
 /// What a screen must know to draw the job on the table.
@@ -197,6 +199,7 @@ impl Library {
                 listed,
                 version: shelf::version(&prepared.text, &setup),
                 drawing: drawing_of(&prepared, &config),
+                plan: planning::plan(&prepared, &config.table()),
                 prepared: (*prepared).clone(),
                 counted: config.counted,
             })
@@ -332,6 +335,7 @@ impl Library {
             listed: given.listed.clone(),
             version: given.version.clone(),
             drawing: drawing_of(&prepared, &self.config),
+            plan: planning::plan(&prepared, &config.table()),
             prepared,
             counted,
         });
@@ -363,12 +367,13 @@ impl Library {
             listed: source.listed,
             version,
             drawing: drawing_of(&prepared, &self.config),
+            plan: planning::plan(&prepared, &config.table()),
             prepared,
             counted,
         })
     }
 
-    /// Seals a chosen program with the warnings that were accepted.
+    /// Seals a chosen program with the warnings that were accepted, and with the pauses of its plan.
     ///
     /// # Errors
     /// Why there is no sealed job: changed since it was read, an acceptance that does not fit, a
@@ -379,7 +384,7 @@ impl Library {
         version: &str,
         accepted: &[Accepted],
     ) -> Result<Arc<Job>, LibraryError> {
-        self.seal_chosen(&*self.choose(id)?, version, accepted)
+        self.seal_chosen(&*self.choose(id)?, version, accepted, Pauses::Accepted)
     }
 
     /// The same of one that is at hand.
@@ -391,12 +396,14 @@ impl Library {
         chosen: &Chosen,
         version: &str,
         accepted: &[Accepted],
+        pauses: Pauses,
     ) -> Result<Arc<Job>, LibraryError> {
         if chosen.version != version {
             return Err(LibraryError::Changed(chosen.listed.name.clone()));
         }
         let acceptances = acceptances(&chosen.prepared.report, accepted)?;
-        let job = chosen.prepared.seal(&self.config.table(), &acceptances)?;
+        let table = self.config.table();
+        let job = (chosen.prepared).seal_with(&table, &acceptances, pauses)?;
         let mut loaded = LoadedJob::new(&job, self.config.sheet_corner);
         loaded.accepted = acceptances.len();
         loaded.invented = chosen.listed.invented;

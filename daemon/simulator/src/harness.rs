@@ -451,6 +451,37 @@ impl WireFault {
     }
 }
 
+/// What a calm table's air is fed by; the receiver is full.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SupplyState {
+    /// The compressor runs still.
+    Running,
+    /// It rests until its start pressure.
+    Resting,
+    /// It is left off.
+    Off,
+}
+
+/// What the supplies of a calm table came to.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Supplied {
+    /// The lowest in the receiver with the torch blowing, bar, and when, s of table time.
+    pub lowest_bar: f64,
+    /// See `lowest_bar`.
+    pub lowest_at_s: f64,
+    /// So often the air switch opened, and when first, s of table time.
+    pub low: u32,
+    /// See `low`.
+    pub first_low_s: Option<f64>,
+    /// The most arc time in any ten minutes, s.
+    pub most_arc_s: f64,
+    /// How worn the torch parts are that were new, 1: worn out.
+    pub wear: f64,
+    /// When arcs began and ended, s of table time.
+    pub arcs: Vec<[f64; 2]>,
+}
+
 /// The ledger's own account of arc on metal, compared with the plan.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Truth {

@@ -23,6 +23,7 @@ mod settings;
 mod sheet;
 pub mod shell;
 mod source;
+mod supplies;
 mod table;
 mod wire;
 mod wiring;

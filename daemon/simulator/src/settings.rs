@@ -3,6 +3,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::harness::SupplyState;
+
 /// How the simulated controller is spoken to: one of our two dialects, heard by the simulator's own
 /// ears.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -68,8 +70,10 @@ pub struct TableSettings {
     /// XY rapids over the sheet stay at least this far above its local surface, mm: the hop height
     /// of 8 mm less what bow and touch-off may take from it.
     pub rapid_floor_mm: f64,
-    /// What the compressor delivers, free air, L/min (the rough mood alone has a supply).
+    /// What the compressor delivers, free air, L/min (without `supplies` the rough mood alone has one).
     pub compressor_l_min: f64,
+    /// A calm table has a receiver that empties too, and counts arcs and wear.
+    pub supplies: Option<SupplyState>,
     /// The power source may burn for ever at this current, A.
     pub endless_amps: f64,
     /// A free piece no longer than this falls between the slats, mm: half their pitch.
@@ -103,6 +107,7 @@ impl Default for TableSettings {
             permit_drop_ms: 60,
             rapid_floor_mm: 7.0,
             compressor_l_min: 90.0,
+            supplies: None,
             // 60 A at 40 %.
             endless_amps: 37.9,
             falls_mm: 37.5,

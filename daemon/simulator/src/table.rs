@@ -10,7 +10,7 @@ use crate::chance::{Chance, Draws};
 use crate::controller::Controller;
 use crate::edge::Edges;
 use crate::faults::{Waitings, Wrongs};
-use crate::harness::{Levels, OpenedBriefly, Plan, Truth};
+use crate::harness::{Levels, OpenedBriefly, Plan, Supplied, Truth};
 use crate::ledger::{Ledger, Limits, Seen};
 use crate::metal::Led;
 use crate::relays::{Contact, PulseRelay, RelayWrong, SenseWrong};
@@ -19,6 +19,7 @@ use crate::rough::film::Spot;
 use crate::settings::TableSettings;
 use crate::sheet::{NOZZLE_RADIUS_MM, Sheet};
 use crate::source::{ArcChart, Gap, Source};
+use crate::supplies::Supplies;
 use crate::wire::{Noise, WireIn};
 use crate::wiring::Wiring;
 
@@ -70,6 +71,8 @@ pub struct Table {
     wiring: Wiring,
     /// What goes wrong by chance.
     rough: Option<Box<Rough>>,
+    /// The supplies of a calm table.
+    supplies: Option<Supplies>,
 }
 
 impl Table {
@@ -104,6 +107,10 @@ impl Table {
             start_wrong: (RelayWrong::default(), RelayWrong::default()),
             wiring: Wiring::default(),
             rough: settings.rough.then(|| Box::new(Rough::new(&settings))),
+            supplies: settings
+                .supplies
+                .filter(|_| !settings.rough)
+                .map(|state| Supplies::new(state, settings.compressor_l_min)),
             settings,
         }
     }
@@ -198,7 +205,9 @@ impl Table {
             contact: self.contact,
             estop_open: self.wrongs.chain_open,
             hold_button: self.buttons.hold_pressed(),
-            air_ok: !self.wrongs.air_low && self.rough.as_ref().is_none_or(|r| r.air.good()),
+            air_ok: !self.wrongs.air_low
+                && self.rough.as_ref().is_none_or(|r| r.air.good())
+                && self.supplies.as_ref().is_none_or(|s| s.air.good()),
             source_on: true,
             torch_seated: !self.wrongs.unseated,
             permit_closed: self.start_wrong.1.mirror.unwrap_or(self.k2.closed()),
@@ -281,6 +290,12 @@ impl Table {
                 .moved(-self.plan.corner.x, -self.plan.corner.y),
             ..self.ledger.truth(self.sheet.as_ref().map(|s| &s.metal))
         }
+    }
+
+    /// What the supplies of a calm table came to; `None`: it has none, or is rough.
+    #[must_use]
+    pub fn supplied(&self) -> Option<Supplied> {
+        self.supplies.as_ref().map(Supplies::told)
     }
 
     /// An arc burns onto metal.
@@ -383,6 +398,11 @@ impl Table {
         self.suffer(dt);
         self.burn(now, dt);
         self.see_mishaps(now);
+        if let Some(supplies) = &mut self.supplies {
+            let (flows, burning) = (self.source.flows(now), self.source.burning());
+            let [now_s, dt_s] = [now, dt].map(|t| t as f64 / 1e9);
+            supplies.advance(now_s, dt_s, flows, burning, self.source.transferred());
+        }
         self.controller.arc_ok(now, self.source.arc_ok());
         // What pushes the torch is no motion of the drives.
         let (x, y) = self.controller.take_knocked();

@@ -54,7 +54,12 @@ impl<H: Hands> Operated<H> {
             .map_err(|e| e.to_string())?;
         let accepted = accepted(&chosen.prepared.report);
         let job = library
-            .seal_chosen(&chosen, &chosen.version, &accepted)
+            .seal_chosen(
+                &chosen,
+                &chosen.version,
+                &accepted,
+                planning::Pauses::Accepted,
+            )
             .map_err(|e| e.to_string())?;
         Ok(Self {
             address,

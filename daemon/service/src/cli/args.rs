@@ -40,6 +40,8 @@ pub enum Command {
     Practice(PracticeTyped),
     /// Say whether a cutting program may be cut, and why not
     Vet(VetArgs),
+    /// Whether time, air, source and torch parts suffice for a job, and the pauses that make them
+    Plan(PlanArgs),
     /// A simple program from finished sizes: kerf, leads and order, vetted
     Make(MakeArgs),
     /// Tell what happened, from the journal
@@ -467,6 +469,39 @@ impl CommissionArgs {
     pub fn state_dir(&self) -> Result<PathBuf, String> {
         state_dir(self.state.as_deref(), &|name| std::env::var_os(name))
     }
+}
+
+/// How the compressor is at the start.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum CompressorAt {
+    /// It runs still: the receiver was just filled.
+    Running,
+    /// It rests until the pressure at which it starts.
+    Resting,
+    /// It is left off, for the noise.
+    Off,
+}
+
+/// `standclear plan`.
+#[derive(Clone, Debug, Args)]
+pub struct PlanArgs {
+    /// The cutting program
+    pub program: PathBuf,
+    /// What lies on the table
+    #[arg(long, value_name = "FILE")]
+    pub setup: PathBuf,
+    /// The machine file [default: $STANDCLEAR_CONFIG, /etc/standclear/machine.toml, else that of practice]
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// How the compressor is at the start [default: what the machine file says]
+    #[arg(long, value_name = "STATE")]
+    pub compressor: Option<CompressorAt>,
+    /// Join short pieces into lines and arcs within 0.02 mm first
+    #[arg(long)]
+    pub join: bool,
+    /// How the plan is printed
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    pub format: Format,
 }
 
 /// `standclear article`.

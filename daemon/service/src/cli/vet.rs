@@ -50,7 +50,7 @@ fn vet(args: &VetArgs) -> Result<(String, bool), String> {
     let setup = args.setup.as_deref().map(setup).transpose()?;
     // The command line asks for a program wherever it does not ask for a page.
     let path = args.program.as_deref().ok_or("name a cutting program")?;
-    let text: Arc<[u8]> = bytes(path, "Name a cutting program that can be read")?.into();
+    let text = program(path)?;
     let name = path.display().to_string();
     let prepared = crate::job::unwatched(&config, &name, Arc::clone(&text), setup, args.join);
     if let Some(file) = &args.picture {
@@ -81,6 +81,11 @@ fn json(what: &impl serde::Serialize, file: &Found) -> Result<String, String> {
     let mut json = serde_json::to_string(what).map_err(|e| e.to_string())?;
     json.push('\n');
     Ok(json)
+}
+
+/// Reads a cutting program.
+pub(super) fn program(file: &Path) -> Result<Arc<[u8]>, String> {
+    Ok(bytes(file, "Name a cutting program that can be read")?.into())
 }
 
 /// Reads a setup file.

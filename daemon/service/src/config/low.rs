@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 
 use control::guard::GuardSettings;
 use control::{ArcEdge, EstopProof};
-use process::{CycleSettings, MotionLimits, Set, SourceTimes};
+use planning::Prices;
+use process::{Compressor, CycleSettings, MotionLimits, Set, SourceTimes};
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer};
 
@@ -54,6 +55,8 @@ pub struct File {
     pub words: Words,
     /// Left out: the wear of the fitted set is not known.
     pub supplies: Option<Set>,
+    /// What things cost, in any money; may be left out.
+    pub prices: Option<Prices>,
     /// What the last first article reached, mm to either side; left out: not known.
     pub reached_tolerance_mm: Option<f64>,
     /// What the run does when the screen that commands is lost.
@@ -281,6 +284,11 @@ pub struct Air {
     pub hose_bar: f64,
     /// The gas flows on after the arc, s.
     pub post_flow_s: f64,
+    /// The compressor at the start of a job, the receiver full: it runs still, it rests until
+    /// `start_bar`, or it is left off for the noise.
+    pub compressor: Compressor,
+    /// The fixed regulator inside the source, bar at the source; 0: there is none.
+    pub regulator_bar: f64,
 }
 
 impl Default for Air {
@@ -294,6 +302,8 @@ impl Default for Air {
             low_bar: 5.0,
             hose_bar: 0.5,
             post_flow_s: 8.0,
+            compressor: Compressor::Running,
+            regulator_bar: 0.0,
         }
     }
 }

@@ -289,6 +289,7 @@ fn rows(f: &File) -> Vec<Row> {
         ("air.low_bar", f.air.low_bar, 1.0, 20.0, "bar"),
         ("air.hose_bar", f.air.hose_bar, 0.0, 5.0, "bar"),
         ("air.post_flow_s", f.air.post_flow_s, 0.0, 60.0, "s"),
+        ("air.regulator_bar", f.air.regulator_bar, 0.0, 20.0, "bar"),
     ];
     supplies(f, &mut rows);
     let amps = f.source.settings_amps.iter();
@@ -315,6 +316,10 @@ fn supplies(f: &File, rows: &mut Vec<Row>) {
     }
     if let Some(mm) = f.reached_tolerance_mm {
         rows.push(("reached_tolerance_mm", mm, 0.01, 10.0, "mm"));
+    }
+    if let Some(p) = &f.prices {
+        rows.push(("prices.set", p.set, 0.0, 100_000.0, "a set"));
+        rows.push(("prices.hour", p.hour, 0.0, 100_000.0, "an hour"));
     }
     if let Some(s) = &f.supplies {
         rows.extend([

@@ -25,6 +25,7 @@ impl Config {
             duty: self.duty(),
             air: self.receiver(),
             worn: self.counted.or(self.supplies),
+            prices: self.prices,
             reached_tolerance_mm: self.reached_tolerance_mm,
             link: link_facts(self),
             line_limit: self.link.dialect.line_limit(),
@@ -52,8 +53,15 @@ impl Config {
             torch_l_min: a.torch_l_min,
             start_bar: a.start_bar,
             stop_bar: a.stop_bar,
-            low_bar: a.low_bar + a.hose_bar,
+            // A fixed regulator that has less than it is set to starves the torch as a low supply does.
+            low_bar: a.low_bar.max(a.regulator_bar) + a.hose_bar,
             post_flow_s: a.post_flow_s,
+            at_start: a.compressor,
+            regulated_bar: if a.regulator_bar > 0.0 {
+                a.regulator_bar + a.hose_bar
+            } else {
+                0.0
+            },
         }
     }
 }

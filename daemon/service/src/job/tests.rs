@@ -64,7 +64,7 @@ fn a_receiver_of_24_l_is_low_before_a_minute_is_over() {
         air.says
     );
     assert!(
-        air.remedy.contains("and so on: 13 waits."),
+        air.remedy.contains("and so on: 14 waits."),
         "{}",
         air.remedy
     );

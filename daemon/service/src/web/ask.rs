@@ -8,6 +8,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Json};
 use control::{Answer, Ask, PressId};
+use planning::Pauses;
 use serde::{Deserialize, Serialize};
 use tokio::time::timeout;
 
@@ -105,8 +106,13 @@ pub(super) async fn load(
     let chosen = library.chosen(&asked.id).await;
     let chosen = chosen.map_err(|e| library_trouble(&e))?;
     let (keeps, config) = (served.state.papers.clone(), served.state.config.clone());
+    let pauses = if asked.pauses {
+        Pauses::Accepted
+    } else {
+        Pauses::Declined
+    };
     let sealing = move || {
-        let job = library.seal_chosen(&chosen, &asked.version, &asked.accepted)?;
+        let job = library.seal_chosen(&chosen, &asked.version, &asked.accepted, pauses)?;
         keeps(job.seal.hash(), &chosen.prepared, &config);
         Ok(job)
     };
@@ -210,6 +216,7 @@ fn read(chosen: &Chosen) -> ProgramRead {
         sheet: setup.map(|s| s.sheet),
         amps: chosen.prepared.row.as_ref().map(|r| r.amps),
         report: chosen.prepared.report.clone(),
+        plan: chosen.plan.clone(),
         drawing: chosen.drawing.clone(),
     }
 }

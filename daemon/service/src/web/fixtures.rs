@@ -2,6 +2,7 @@
 //! differs, do not write it anew at once: a screen that was loaded before an update speaks the old
 //! messages. `STANDCLEAR_WRITE_FIXTURES=1 cargo test fixtures` writes them.
 
+mod plan;
 mod review;
 mod trace;
 
@@ -453,6 +454,7 @@ fn answers() -> Vec<(&'static str, Value)> {
         sheet: Some(Point::new(300.0, 250.0)),
         amps: Some(40.0),
         report: report(),
+        plan: Some(plan::sample()),
         drawing: drawing(),
     };
     let job = JobDrawn {

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 use control::view::{CutView, View};
 use control::{Answer, Ask, Plans};
 use link::Lack;
+use planning::JobPlan;
 use program::Report;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -130,6 +131,9 @@ pub struct LoadAsked {
     pub version: String,
     /// Warnings accepted, one by one.
     pub accepted: Vec<Accepted>,
+    /// The pauses that its plan proposes are made.
+    #[serde(default)]
+    pub pauses: bool,
 }
 
 /// The machine's answer to a request.
@@ -184,6 +188,9 @@ pub struct ProgramRead {
     pub amps: Option<f64>,
     /// What vetting says.
     pub report: Report,
+    /// Time, air, source and wear of it, and the pauses that are proposed; `None`: no setup, no row.
+    #[serde(default)]
+    pub plan: Option<JobPlan>,
     /// Its cuts on the sheet.
     pub drawing: Drawing,
 }

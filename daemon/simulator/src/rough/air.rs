@@ -45,6 +45,29 @@ impl Air {
         }
     }
 
+    /// Dry, full, and its compressor running or resting.
+    pub(crate) fn full(compressor_l_min: f64, runs: bool) -> Self {
+        Self {
+            compressor_l_min,
+            // Just below full, where a compressor that runs goes on.
+            tank_bar: if runs { OFF_BAR - 1e-6 } else { OFF_BAR },
+            runs,
+            flows: false,
+            good: true,
+            water_g: 0.0,
+        }
+    }
+
+    /// Just filled: the compressor runs still.
+    pub(crate) fn just_filled(&mut self) {
+        (self.tank_bar, self.runs) = (OFF_BAR - 1e-6, true);
+    }
+
+    /// In the tank, bar.
+    pub(crate) fn tank_bar(&self) -> f64 {
+        self.tank_bar
+    }
+
     /// Time passes; `flows`: air goes through the torch. Gives what begins to be wrong.
     pub(crate) fn advance(&mut self, dt_s: f64, flows: bool) -> [Option<&'static str>; 2] {
         self.flows = flows;

@@ -25,6 +25,11 @@ impl Wear {
         Self { used }
     }
 
+    /// New parts.
+    pub(crate) fn fresh() -> Self {
+        Self { used: 0.0 }
+    }
+
     /// Share of a life, 1 and more: worn out.
     pub(crate) fn used(&self) -> f64 {
         self.used
