@@ -11,7 +11,7 @@ import { initial } from "./state/model.js";
 import { reduce } from "./state/reduce.js";
 import { RECORD } from "./state/pages.js";
 import { atEnd, moved, shownState } from "./state/replay.js";
-import { alarms, can, checks, eventsWanted, nextAct, pageOf, report, stopWanted, wayOn, waysWanted, weighing } from "./state/select.js";
+import { WITH_PAUSES, alarms, can, checks, eventsWanted, nextAct, pageOf, report, stopWanted, wayOn, waysWanted, weighing } from "./state/select.js";
 import { mount as accept } from "./views/accept.js";
 import { mount as checksPage } from "./views/checks.js";
 import { mount as commission } from "./views/commission.js";
@@ -25,6 +25,7 @@ import { mount as held } from "./views/held.js";
 import { mount as go } from "./views/go.js";
 import { mount as lamp } from "./views/lamp.js";
 import { mount as parts } from "./views/parts.js";
+import { mount as plan } from "./views/plan.js";
 import { mount as program } from "./views/program.js";
 import { mount as reportPage } from "./views/report.js";
 import { mount as datumPage } from "./views/datum.js";
@@ -43,7 +44,7 @@ import { mountReplay } from "./widgets/replay-bar.js";
 import { mountSaid } from "./widgets/said.js";
 
 const PAGES = {
-  wait, hand, program, report: reportPage, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, curves, runs, run, save, setup, lamp, screens, commission,
+  wait, hand, program, report: reportPage, plan, accept, checks: checksPage, cut, held, datum: datumPage, resume, ways, weigh, go, parts, finish, happened, curves, runs, run, save, setup, lamp, screens, commission,
   start: mountFor("start"), skip: mountFor("skip"), end: mountFor("end"), clear: mountFor("clear"), leave: mountFor("leave"),
 };
 /** The look at the clock that makes data late and lost, ms. */
@@ -164,6 +165,10 @@ const actions = {
   openReport: (id) => dispatch({ type: "report", id }),
   putAway: () => dispatch({ type: "said" }),
   accept: (reason) => dispatch({ type: "accept", finding: store.get().report.finding, reason }),
+  pauses(yes) {
+    dispatch({ type: "pauses", yes, reason: WITH_PAUSES });
+    if (yes) dispatch({ type: "page", page: "report" });
+  },
   ask,
   vouch: (check, yes) => ask({ kind: "vouch", check, yes }),
   hold() {
@@ -243,7 +248,7 @@ const actions = {
   async load() {
     const state = store.get();
     const r = report(state);
-    if (r?.loads) told(await api.load(state.view.generation, r.read.id, r.read.version, r.accepted));
+    if (r?.loads) told(await api.load(state.view.generation, r.read.id, r.read.version, r.accepted, state.pauses));
   },
   fetchPrograms: () => once("programs", async () => {
     const result = await api.programs();

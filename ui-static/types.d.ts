@@ -124,6 +124,22 @@ export interface Change {
   before: Part[];
 }
 
+/** The plan of a job before START. */
+export interface JobPlan {
+  run_s: number;
+  pauses_s: number;
+  arc_on_s: number;
+  pauses: { before_cut: number; at_s: number; wait_s: number; cause: "air-wait" | "duty-wait" | "change-due" }[];
+  cures: string[];
+  hopeless: string[];
+  air: { low_bar: number; full_bar: number; lowest_bar: number };
+  duty: { limit_s: number; most_s: number };
+  wear: { before: number; after: number } | null;
+  hottest: { cut: number; rise_k: number } | null;
+  cost: { parts: number; time: number; per_metre: number } | null;
+  line: { at_s: number; bar: number; duty: number; wear: number | null }[];
+}
+
 export interface Lost {
   at_mm: number;
   low_mm: number;

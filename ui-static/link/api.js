@@ -70,7 +70,7 @@ export const api = {
   /** `press` names the press: the same number each time that it is sent, another for the next. */
   hold: (press) => post("/api/hold", { press }),
   table: () => post("/api/table", {}),
-  load: (generation, id, version, accepted) => post("/api/load", { generation, id, version, accepted }),
+  load: (generation, id, version, accepted, pauses) => post("/api/load", { generation, id, version, accepted, pauses }),
   programs: () => get("/api/programs"),
   program: (id) => get(`/api/program?id=${encodeURIComponent(id)}`),
   job: (seal) => get(`/api/job?seal=${encodeURIComponent(seal)}`),

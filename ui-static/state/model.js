@@ -33,6 +33,8 @@ export function initial(now = 0) {
     report: { id: null, finding: 0 },
     /** Reasons for accepted warnings, by finding; only of `report.id`. */
     accepted: {},
+    /** The pauses that the plan of `report.id` proposes are accepted. */
+    pauses: false,
     checksPage: 0,
     /** A table is being commissioned: its page comes back after alarms were cleared. */
     commissioning: false,

@@ -46,7 +46,7 @@ export const RECORD = ["happened", "curves", "runs", "run", "save"];
 /** From a page of the state only these can be opened by hand. */
 const OPENS = {
   wait: [],
-  program: ["report", "accept", ...RECORD, "setup", "lamp", "screens", "leave", "hand", "commission"],
+  program: ["report", "plan", "accept", ...RECORD, "setup", "lamp", "screens", "leave", "hand", "commission"],
   checks: ["start", ...RECORD],
   cut: [...RECORD],
   held: [...GOING_ON, "skip", "end", "clear", ...RECORD, "commission"],

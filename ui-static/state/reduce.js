@@ -75,6 +75,7 @@ const handlers = {
     said: null,
     report: { id, finding: 0 },
     accepted: id === s.report.id ? s.accepted : {},
+    pauses: id === s.report.id && s.pauses,
   }),
   finding(s, { by }) {
     const n = s.read[s.report.id]?.report?.findings.length ?? 0;
@@ -84,6 +85,17 @@ const handlers = {
   accept(s, { finding, reason }) {
     const next = { ...s, page: "report", accepted: { ...s.accepted, [finding]: reason } };
     return handlers.finding(next, { by: 1 });
+  },
+  /** The pauses of the plan are accepted, or taken back; with them the findings that they put right. */
+  pauses(s, { yes, reason }) {
+    const read = s.read[s.report.id];
+    const accepted = { ...s.accepted };
+    for (const [k, f] of (read?.report?.findings ?? []).entries()) {
+      if (f.severity !== "warn" || !read.plan?.cures.includes(f.rule)) continue;
+      if (yes) accepted[k] = reason;
+      else delete accepted[k];
+    }
+    return { ...s, accepted, pauses: yes, said: null };
   },
   checks: (s, { page }) => ({ ...s, checksPage: page, said: null }),
   job: (s, { job }) => ({ ...s, job }),

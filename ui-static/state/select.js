@@ -7,7 +7,7 @@ import { whereIn } from "./replay.js";
 import { PROOF } from "./catalogue.js";
 import { ARC, CAUSE, REASONS, VERDICT, WAITING, YOUR_MOVE, farWord, unheard } from "./words.js";
 
-export { ARC, MARK, PART, WAY } from "./words.js";
+export { ARC, LANE, MARK, PART, PAUSE, WAY, WITH_PAUSES } from "./words.js";
 export { JUMP_S, STEP_S } from "./replay.js";
 
 export { CAUSE, REASONS, VERDICT, VOUCHES_A_PAGE, interruption, pageOf };
@@ -455,6 +455,15 @@ export function report(state) {
       .filter((f) => state.accepted[f.k])
       .map((f) => ({ finding: f.k, rule: f.rule, reason: state.accepted[f.k] })),
   };
+}
+
+/** The plan of the program whose report is open; `null`: none can be made. */
+export function planned(state) {
+  const plan = state.read[state.report.id]?.plan;
+  if (!plan) return null;
+  // Before the first cut nothing stands: that is before START.
+  const pauses = plan.pauses.filter((p) => p.before_cut > 1);
+  return { plan, pauses, first: plan.pauses.find((p) => p.before_cut === 1) ?? null, accepted: state.pauses };
 }
 
 /** The record as a person reads it: traces (how far a cut had come at each moment) are for the log. */

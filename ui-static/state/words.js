@@ -64,6 +64,19 @@ export const REASONS = [
   "It will be watched while it is cut",
 ];
 
+/** Why a finding is accepted that the accepted pauses put right. */
+export const WITH_PAUSES = "With the pauses of the plan";
+
+/** The lanes of a plan. */
+export const LANE = { air: "Air, lowest", duty: "Arc in 10 min", wear: "Torch parts" };
+
+/** What a proposed pause is for; how long, s. */
+export const PAUSE = {
+  "air-wait": (s) => `${Math.round(s)} s for the air.`,
+  "duty-wait": (s) => `${Math.round(s)} s for the source to cool.`,
+  "change-due": () => "change the torch parts.",
+};
+
 /** What is looked at in a datum check. */
 export const MARK = {
   "hole-centre": "the centre of the hole",

@@ -3,7 +3,7 @@
 
 import { el, setData, setText, show } from "../lib/dom.js";
 import { count, cuts, duration, length, size, words } from "../lib/format.js";
-import { VERDICT, can, report, whyNot } from "../state/select.js";
+import { VERDICT, can, planned, report, whyNot } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
 import { line, pager } from "../widgets/pager.js";
 import { plate } from "../widgets/plate.js";
@@ -43,11 +43,12 @@ export function mount(root, store, actions, signal) {
   const earlier = button("Earlier", signal, () => actions.finding(-1), "plain");
   const later = button("Later", signal, () => actions.finding(1), "plain");
   const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
+  const plan = button("Plan", signal, () => actions.page("plan"), "plain");
   const accept = button("Accept this warning", signal, () => actions.page("accept"));
   const load = button("", signal, () => actions.load(), "starter-like");
   const shut = el("div", { class: "shut" });
   root.append(
-    side("left", { middle: [el("div", { class: "fill plate-box" }, sheet.node)], feet: [about.node, about.turn, earlier, later] }),
+    side("left", { middle: [el("div", { class: "fill plate-box" }, sheet.node)], feet: [about.node, about.turn, earlier, later, plan] }),
     side("column", { heads: [verdict], middle: [el("div", { class: "told" }, told.node, told.turn)], feet: [back, accept, load, shut] }),
   );
 
@@ -57,7 +58,7 @@ export function mount(root, store, actions, signal) {
       if (state.report.id && !(state.report.id in state.read)) actions.fetchProgram(state.report.id);
       setText(verdict, "Being read");
     }
-    for (const node of [earlier, later, accept, load]) show(node, false);
+    for (const node of [earlier, later, plan, accept, load]) show(node, false);
     show(shut, true);
     setText(shut, "");
     if (!r || r.trouble) {
@@ -81,6 +82,8 @@ export function mount(root, store, actions, signal) {
     told.draw();
     show(earlier, place > 0);
     show(later, place + 1 < findings.length);
+    const p = planned(state);
+    show(plan, p !== null);
     const toAccept = shown?.severity === "warn" && !r.reason && read.report.verdict !== "refused";
     show(accept, toAccept);
     const loads = r.loads && can(state, "load") && !toAccept;
