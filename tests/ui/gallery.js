@@ -61,7 +61,7 @@ function states(cutsOfJob) {
     ["finish", { ...finish, cuts: finish.cuts.map(() => ({ state: "done", done: [] })) }],
     ["datum", more(stop["estop, referenced"])],
     ["setup", idle, async (s, again) => { await s.tap(".target:has-text('Set up')"); await s.on("setup"); await again(); }],
-    ["commission", proof["inputs, before"], async (s, again) => { await s.tap(".target:has-text('Set up')"); await s.on("setup"); await s.tap(".target:has-text('Commission')"); await s.on("commission"); await again(); await s.tap(".target:has-text('Next step')"); await again(); }],
+    ["commission", proof["inputs, before"], async (s, again) => { await s.tap(".target:has-text('Set up')"); await s.on("setup"); await s.tap(".target:has-text('More')"); await s.tap(".target:has-text('Commission')"); await s.on("commission"); await again(); await s.tap(".target:has-text('Next step')"); await again(); }],
     ["commission-question", turn("papers", "wiring list")],
     ["commission-hand", turn("inputs", "Bridge the arc signal")],
     ["commission-pulse", turn("permit", "isolated")],

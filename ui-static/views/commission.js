@@ -105,9 +105,9 @@ export function mount(root, store, actions, signal) {
   const vouch = button(FIRST.vouch, signal, () => actions.act(proofAct(store.get())), "words");
   const leave = button("", signal, () => actions.ask({ kind: "commission-leave" }), "words plain");
   const leaves = () => actions.page(null);
-  const back = button("Back", signal, leaves, "plain");
+  const back = button("Back", signal, leaves, "plain pictured-back");
   // Beside what starts something there is nothing: then it stands on the other side.
-  const backAside = button("Back", signal, leaves, "plain");
+  const backAside = button("Back", signal, leaves, "plain pictured-back");
   const turnTo = (by) => () => actions.proof(proving(store.get()).at + by);
   const earlier = button("Step before", signal, turnTo(-1), "plain");
   const later = button("Next step", signal, turnTo(1), "plain");

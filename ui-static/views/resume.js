@@ -61,7 +61,7 @@ export function mount(root, store, actions, signal) {
   const less = button("", signal, () => actions.stepBack(-stepMm(store.get())), "plain");
   const size = button("", signal, () => actions.step(), "plain");
   const others = button("", signal, () => actions.page("ways"), "plain");
-  const back = button("Back", signal, () => actions.page(null), "plain");
+  const back = button("Back", signal, () => actions.page(null), "plain pictured-back");
   const on = button("", signal, () => actions.page(weighing(store.get())?.open > 0 ? "weigh" : "go"));
   told.text.append(title, where, facts.node, warns, why.node);
   root.append(

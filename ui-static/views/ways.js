@@ -12,7 +12,7 @@ import { leavesShort } from "./resume.js";
 const A_PAGE = 2;
 
 function choice(plan, signal, actions) {
-  const name = el("h3");
+  const name = el("h2");
   const why = el("p");
   const costs = el("span", { class: "strong" });
   const node = el("div", { class: "target way", role: "button", "data-way": plan.way }, el("div", { class: "way-head" }, name, costs), why);

@@ -101,6 +101,16 @@ function measure() {
       if (near < space - 0.3 * px) wrong("nearer to a frame than its space", l.t.says, `${(near / px).toFixed(1)} mm from .${n.className}`);
     }
   }
+  // The pane beside the work has a seam: words keep their space from it on both sides.
+  const pane = document.querySelector(".page > .column");
+  if (pane && shown(pane)) {
+    const seam = pane.getBoundingClientRect().left - space;
+    for (const l of lines) {
+      if (!l.t.owner.closest("#middle") || l.t.owner.closest(".target, .said")) continue;
+      const near = Math.max(seam - l.right, l.left - seam);
+      if (near < space - 0.3 * px) wrong("nearer to the pane's seam than its space", l.t.says, `${(near / px).toFixed(1)} mm`);
+    }
+  }
   // One symbol at most flashes, never words, and only while something is new (or shown by the lamp test).
   const flashing = document.getAnimations().map((a) => a.effect.target);
   if (flashing.length > 1) wrong("more than one thing flashes", String(flashing.length));
