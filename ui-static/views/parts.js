@@ -81,8 +81,8 @@ export function mount(root, store, actions, signal) {
   const body = el("tbody");
   const table = el("table", { class: "counts", "data-test": "counts" },
     el("thead", {},
-      el("tr", {}, el("th"), el("th", { colspan: "2", text: "pierces" }), el("th", { colspan: "2", text: "arc, min" })),
-      el("tr", {}, el("th"), el("th", { text: "before" }), el("th", { text: "now" }), el("th", { text: "before" }), el("th", { text: "now" }))),
+      el("tr", {}, el("td"), el("th", { colspan: "2", text: "pierces" }), el("th", { colspan: "2", text: "arc, min" })),
+      el("tr", {}, el("td"), el("th", { text: "before" }), el("th", { text: "now" }), el("th", { text: "before" }), el("th", { text: "now" }))),
     body);
   const toggles = el("div", { class: "toggles" });
   const set = button("", signal, () => actions.swap({ set: change(store.get())?.nextSet?.tag ?? null }), "words");

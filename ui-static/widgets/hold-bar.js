@@ -8,7 +8,7 @@ import { holdBar } from "../state/select.js";
 export function mountHold(root, store, actions, signal) {
   const word = el("b", { text: "HOLD" });
   const sub = el("small");
-  const bar = el("div", { class: "hold", role: "button", "aria-label": "HOLD" }, word, sub);
+  const bar = el("div", { class: "hold", role: "button" }, word, sub);
   root.append(bar);
   onContact(bar, signal, () => {
     setData(bar, "look", "asked");
