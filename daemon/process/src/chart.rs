@@ -1,8 +1,12 @@
 //! Cut charts: rows of settings by material, thickness and current.
 
+mod judged;
+
 use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
+
+pub use judged::{Judged, Origin, Plausible, RowSource};
 
 /// Rows whose thickness differs by no more than this are for the same sheet, mm.
 const SAME_THICKNESS_MM: f64 = 0.05;
@@ -57,6 +61,8 @@ pub struct ChartError {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Chart {
     rows: Vec<ChartRow>,
+    /// Where each row comes from.
+    origins: Vec<Origin>,
 }
 
 /// Which row a setup means.
@@ -74,11 +80,52 @@ pub enum Choice {
 #[serde(deny_unknown_fields)]
 struct File {
     #[serde(default)]
-    row: Vec<ChartRow>,
+    row: Vec<FileRow>,
+}
+
+/// A row as it stands in the file.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileRow {
+    name: String,
+    material: String,
+    amps: f64,
+    thickness_mm: f64,
+    feed_mm_min: f64,
+    pierce_height_mm: f64,
+    cut_height_mm: f64,
+    pierce_delay_s: f64,
+    volts: f64,
+    kerf_mm: f64,
+    source: Option<RowSource>,
+    date: Option<String>,
+}
+
+impl FileRow {
+    fn parted(self) -> (ChartRow, Origin) {
+        let row = ChartRow {
+            name: self.name,
+            material: self.material,
+            amps: self.amps,
+            thickness_mm: self.thickness_mm,
+            feed_mm_min: self.feed_mm_min,
+            pierce_height_mm: self.pierce_height_mm,
+            cut_height_mm: self.cut_height_mm,
+            pierce_delay_s: self.pierce_delay_s,
+            volts: self.volts,
+            kerf_mm: self.kerf_mm,
+        };
+        let origin = Origin {
+            source: self.source,
+            date: self.date,
+        };
+        (row, origin)
+    }
 }
 
 impl Chart {
-    /// Reads and checks a chart: `[[row]]` tables with the keys of [`ChartRow`].
+    /// Reads and checks a chart: `[[row]]` tables with the keys of [`ChartRow`], and where each comes from
+    /// ([`Origin`]).
     ///
     /// # Errors
     /// Where, what is wrong, and what to do.
@@ -95,13 +142,30 @@ impl Chart {
                 says: e.message().to_owned(),
                 remedy: "give each [[row]] the keys name, material, amps, thickness_mm, \
                          feed_mm_min, pierce_height_mm, cut_height_mm, pierce_delay_s, volts and \
-                         kerf_mm, and no other"
+                         kerf_mm, where you like source (own-test, makers-book or invented) and date, and \
+                         no other"
                     .into(),
             }
         })?;
-        let chart = Self { rows: file.row };
+        let (rows, origins) = file.row.into_iter().map(FileRow::parted).unzip();
+        let chart = Self { rows, origins };
         check_rows(&chart.rows)?;
+        chart.check_days()?;
         Ok(chart)
+    }
+
+    fn check_days(&self) -> Result<(), ChartError> {
+        for (i, (row, origin)) in self.rows.iter().zip(&self.origins).enumerate() {
+            let day = origin.date.as_deref();
+            if let Some(day) = day.filter(|day| !judged::is_day(day)) {
+                return Err(ChartError {
+                    at: format!("row {} ({}), date", i + 1, row.name),
+                    says: format!("{day:?} is no day"),
+                    remedy: "write it as year, month, day: 2026-03-14".into(),
+                });
+            }
+        }
+        Ok(())
     }
 
     /// The rows, as they stand in the file.

@@ -20,7 +20,9 @@ mod wear;
 
 pub use air::{Air, AirForecast, Compressor, Flow, Low, Pressure, free_air_l, receiver_min};
 pub use between::{Between, between};
-pub use chart::{Chart, ChartError, ChartRow, Choice, check_rows, choose};
+pub use chart::{
+    Chart, ChartError, ChartRow, Choice, Judged, Origin, Plausible, RowSource, check_rows, choose,
+};
 pub use cycle::{CycleSettings, MotionLimits};
 pub use duty::{Duty, DutyForecast, continuous_amps, duty_at, in_ten_minutes_s};
 pub use energy::{Balance, Metal, pierce_s};

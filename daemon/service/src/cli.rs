@@ -7,6 +7,7 @@
 mod args;
 pub(crate) mod article;
 pub(crate) mod backup;
+pub(crate) mod chart;
 pub(crate) mod check;
 pub(crate) mod dialect;
 mod dialect_args;
@@ -27,9 +28,9 @@ use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 pub use args::{
-    ArticleArgs, BackupArgs, CheckArgs, CommissionArgs, CompressorAt, DEFAULT_PORT, Format,
-    LogArgs, LogFormat, PagesArgs, PlanArgs, PracticeArgs, ReplayArgs, RestoreArgs, RunChoice,
-    ServeArgs, TableArgs, VetArgs, VetFormat,
+    ArticleArgs, BackupArgs, ChartArgs, CheckArgs, CommissionArgs, CompressorAt, DEFAULT_PORT,
+    Format, LogArgs, LogFormat, PagesArgs, PlanArgs, PracticeArgs, ReplayArgs, RestoreArgs,
+    RunChoice, ServeArgs, TableArgs, VetArgs, VetFormat,
 };
 
 pub(crate) use args::{Cli, Command};

@@ -7,8 +7,8 @@ use clap::Parser as _;
 use tracing_subscriber::EnvFilter;
 
 use crate::cli::{
-    Cli, Command, Lines, PracticeArgs, USAGE, article, backup, check, colour_wanted, dialect, fail,
-    log, make, pages, plan, replay, vet,
+    Cli, Command, Lines, PracticeArgs, USAGE, article, backup, chart, check, colour_wanted,
+    dialect, fail, log, make, pages, plan, replay, vet,
 };
 
 /// Reads the command line of this process and carries it out.
@@ -38,6 +38,7 @@ fn carry_out(command: Command) -> ExitCode {
         },
         Command::Table(args) => crate::practice::run_table(&args),
         Command::Vet(args) => vet::run(&args),
+        Command::Chart(args) => chart::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Make(args) => make::run(&args),
         Command::Log(args) => log::run(&args),

@@ -42,6 +42,8 @@ pub enum Command {
     Vet(VetArgs),
     /// Whether time, air, source and torch parts suffice for a job, and the pauses that make them
     Plan(PlanArgs),
+    /// The rows of a cut chart: where each comes from, which cannot be true, what lies between two
+    Chart(ChartArgs),
     /// A simple program from finished sizes: kerf, leads and order, vetted
     Make(MakeArgs),
     /// Tell what happened, from the journal
@@ -469,6 +471,26 @@ impl CommissionArgs {
     pub fn state_dir(&self) -> Result<PathBuf, String> {
         state_dir(self.state.as_deref(), &|name| std::env::var_os(name))
     }
+}
+
+/// `standclear chart`.
+#[derive(Clone, Debug, Args)]
+pub struct ChartArgs {
+    /// The chart (TOML): see config/charts/invented.toml
+    #[arg(value_name = "CHART.toml")]
+    pub chart: PathBuf,
+    /// Also the settings for this material
+    #[arg(long, requires = "thickness")]
+    pub material: Option<String>,
+    /// ... of this thickness, mm
+    #[arg(long, value_name = "MM", requires = "material")]
+    pub thickness: Option<f64>,
+    /// ... at this current, A
+    #[arg(long, value_name = "A", requires = "thickness")]
+    pub amps: Option<f64>,
+    /// How it is printed
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    pub format: Format,
 }
 
 /// How the compressor is at the start.
