@@ -11,6 +11,8 @@ import { GLASSES } from "./rig/screen.js";
 
 /** The sheet has at least so much of the page's width while it cuts. */
 const PLATE_SHARE = 0.4;
+/** A stop is shown near by in at least so much, width and height, mm: a stroke of 5 mm with room about it. */
+const PICTURE_MM = [30, 9.5];
 /** An edge between two greys may be tinted by the drawing of letters: so many pixels are none. */
 const NO_MORE_THAN = 40;
 
@@ -68,6 +70,13 @@ const plateShare = (s) => s.page.evaluate(() => {
   return (right - left) / devicePixelRatio / innerWidth;
 });
 
+/** The close-up of a stop as it is drawn, mm; nothing where there is none. */
+const closeUp = (s) => s.page.evaluate(() => {
+  const px = Number.parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--px-per-mm"));
+  const box = document.querySelector(".pictures > .near")?.getBoundingClientRect() ?? { width: 0, height: 0 };
+  return [box.width / px, box.height / px];
+});
+
 const theme = (s, name) => s.page.evaluate((to) => { document.documentElement.dataset.theme = to; }, name);
 
 describe("on every glass", { concurrency: true }, () => {
@@ -99,6 +108,8 @@ describe("on every glass", { concurrency: true }, () => {
           await theme(s, name);
           await s.lay(stop(of), { practice: false });
           if (name === "day" && of === "hold, new") await s.drawn();
+          const [wide, high] = await closeUp(s);
+          assert.ok(wide >= PICTURE_MM[0] && high >= PICTURE_MM[1], `${name}, ${of}: the picture is ${wide.toFixed(1)} x ${high.toFixed(1)} mm`);
           looks[of] = { ...(await pixels(s)), sign: await s.has(".sign") };
         }
         const held = looks["hold, new"];
