@@ -143,3 +143,25 @@ fn what_is_carried_is_neither_warned_of_nor_told_as_faltering() {
         assert_eq!(world.view().faltered, vec![], "{}", world.story(40));
     }
 }
+
+/// The controller's queue never empties in mid-cut while the wire could have filled it.
+#[test]
+fn a_path_that_the_wire_carries_never_runs_dry() {
+    let mut dry = Vec::new();
+    for (quill, baud) in [
+        (false, 38_400),
+        (false, 57_600),
+        (false, 115_200),
+        (true, 115_200),
+    ] {
+        let config = config(quill, baud);
+        let (job, _) = round(&config, asking(&config, 0.94));
+        let world = cut(config, job);
+        let times = world.table.lock().expect("one thread").ran_dry();
+        println!("quill {quill}, {baud} baud: ran dry {times} times");
+        if times > 0 {
+            dry.push((quill, baud, times));
+        }
+    }
+    assert_eq!(dry, []);
+}

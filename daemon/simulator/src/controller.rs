@@ -84,6 +84,8 @@ pub(crate) struct Controller {
     every_ns: u64,
     next_report: u64,
     report_due: bool,
+    /// How often a path ended with the torch on and nothing more to do.
+    pub(crate) dry: u32,
     stamps: Stamps,
     quill: quill::Memory,
 
@@ -137,6 +139,7 @@ impl Controller {
             every_ns: 100 * MS,
             next_report: START_NS,
             report_due: false,
+            dry: 0,
             stamps: Stamps::default(),
             quill: quill::Memory::default(),
             queue: VecDeque::new(),
@@ -307,8 +310,13 @@ impl Controller {
         // The path under way has made room, or a hold has made waiting useless.
         self.hear_waiting(now);
         let unasked = self.tells_by_itself();
-        if core::mem::take(&mut self.report_due) && unasked {
-            self.report(now);
+        // News wait as well while the way back is full: a path that runs dry between each two pieces would
+        // else fill it with reports, hold up the answers, and so run dry for ever.
+        if self.report_due && (!unasked || self.wire.backlog(now) < BACKLOG) {
+            self.report_due = false;
+            if unasked {
+                self.report(now);
+            }
         }
         if now >= self.next_report {
             while self.next_report <= now {

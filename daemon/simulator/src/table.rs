@@ -298,6 +298,12 @@ impl Table {
         self.supplies.as_ref().map(Supplies::told)
     }
 
+    /// How often the controller had nothing more to do at the end of a piece of path, with the torch on.
+    #[must_use]
+    pub fn ran_dry(&self) -> u32 {
+        self.controller.dry
+    }
+
     /// An arc burns onto metal.
     #[must_use]
     pub fn burns(&self) -> bool {

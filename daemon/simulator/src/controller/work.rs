@@ -285,6 +285,7 @@ impl Controller {
             });
             self.plan();
         } else {
+            self.dry += u32::from(self.torch && self.queue.is_empty());
             self.report_due = true;
         }
     }
