@@ -107,7 +107,6 @@ pub struct Runner {
     seq: u64,
     published_generation: u64,
     considered: Option<(u64, Time)>,
-    changed: bool,
     published_at: Instant,
 }
 
@@ -173,7 +172,6 @@ impl Runner {
             seq: 0,
             published_generation: u64::MAX,
             considered: None,
-            changed: true,
             published_at: Instant::now(),
         };
         (runner, panel)
@@ -218,11 +216,8 @@ impl Runner {
                     }
                 }
                 () = clock.wait_until(wake_at) => self.step(Input::Tick),
-                _ = beat.tick() => {
-                    self.journal.look(Instant::now());
-                    self.changed = true;
-                    self.publish_if_due();
-                }
+                // Where time passes by itself a step comes at least as often.
+                _ = beat.tick(), if self.turn_end.is_some() => self.look_and_publish(),
             }
         };
         self.go_cold();
@@ -260,6 +255,12 @@ impl Runner {
         }
         self.write_port();
         self.sample(now);
+        self.look_and_publish();
+    }
+
+    /// Whatever a step has brought: a disk that hangs is seen, and the ages of what is shown go on.
+    fn look_and_publish(&mut self) {
+        self.journal.look(Instant::now());
         self.publish_if_due();
     }
 
@@ -302,7 +303,8 @@ impl Runner {
                 }
                 self.journal.record(id, event, durable, now);
             }
-            Effect::Publish => self.changed = true,
+            // What has changed is published with what only moves, after each step.
+            Effect::Publish => {}
             Effect::Answer { id, answer } => self.give_answer(id, answer),
         }
     }
@@ -419,14 +421,13 @@ impl Runner {
     fn publish_if_due(&mut self) {
         let generation = self.machine.generation();
         let news = generation != self.published_generation;
-        let due = self.changed && self.published_at.elapsed() >= PUBLISH_EVERY;
+        let due = self.published_at.elapsed() >= PUBLISH_EVERY;
         if !news && !due {
             return;
         }
         self.seq += 1;
         self.published_generation = generation;
         self.published_at = Instant::now();
-        self.changed = false;
         let at = self.clock.now();
         let view = self.machine.view(at);
         self.publish.send_replace(Arc::new(Published {

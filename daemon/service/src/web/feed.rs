@@ -2,7 +2,7 @@
 //!
 //! Changes are worked out once and written once, however many screens watch. A screen that does
 //! not keep up misses messages, is told how many, and gets a fresh snapshot: it never holds up the
-//! machine or another screen. Nothing is sent of this module's own accord: a beat on the glass
+//! machine or another screen. While nobody watches nothing is worked out at all. Nothing is sent of this module's own accord: a beat on the glass
 //! means that the machine has published.
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -16,7 +16,7 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 use control::View;
 use serde_json::{Map, Value};
-use tokio::sync::{broadcast, watch};
+use tokio::sync::{Notify, broadcast, watch};
 use tokio::time::{Instant, interval, sleep_until, timeout};
 
 use super::body::trouble;
@@ -44,6 +44,8 @@ const FROM_SCREEN_BYTES: usize = 4096;
 pub(super) struct Feed {
     table: Table,
     now: Mutex<Now>,
+    /// Somebody has begun to watch.
+    joined: Notify,
 }
 
 struct Now {
@@ -69,6 +71,7 @@ impl Feed {
                 published,
                 out: broadcast::Sender::new(KEPT_MESSAGES),
             }),
+            joined: Notify::new(),
         })
     }
 
@@ -107,9 +110,21 @@ impl Feed {
         let _ = now.out.send(text(&told));
     }
 
-    /// A snapshot, and all that is told after it.
-    fn join(&self) -> (Utf8Bytes, broadcast::Receiver<Utf8Bytes>) {
-        let now = self.lock();
+    /// Somebody is told of changes.
+    fn is_watched(&self) -> bool {
+        self.lock().out.receiver_count() > 0
+    }
+
+    /// A snapshot, and all that is told after it. `latest`: what was published last; the first to watch begins
+    /// with that, for nothing was worked out while nobody did.
+    fn join(&self, latest: Option<Arc<Published>>) -> (Utf8Bytes, broadcast::Receiver<Utf8Bytes>) {
+        let mut now = self.lock();
+        if let Some(published) = latest.filter(|_| now.out.receiver_count() == 0) {
+            now.n += 1;
+            now.fields = fields(&published.view);
+            now.published = published;
+        }
+        self.joined.notify_one();
         let told = Told::Snapshot {
             v: VERSION,
             n: now.n,
@@ -149,6 +164,12 @@ pub(super) async fn tell(
     mut stop: watch::Receiver<bool>,
 ) {
     loop {
+        if !feed.is_watched() {
+            tokio::select! {
+                () = stopped(&mut stop) => return,
+                () = feed.joined.notified() => {}
+            }
+        }
         let latest = published.borrow_and_update().clone();
         feed.advance(latest);
         let not_before = Instant::now() + LEAST_BETWEEN;
@@ -202,7 +223,7 @@ async fn tell_one(mut socket: WebSocket, mut served: Served, commands: bool) {
     let mut here = commands.then(|| served.screens.join());
     let mut beat = interval(BEAT);
     let mut heard_at = Instant::now();
-    let (snapshot, mut told) = served.feed.join();
+    let (snapshot, mut told) = served.feed.join(Some(served.state.panel.latest()));
     if !send(&mut socket, snapshot).await {
         return;
     }
@@ -243,7 +264,7 @@ async fn tell_one(mut socket: WebSocket, mut served: Served, commands: bool) {
                 }
                 Err(broadcast::error::RecvError::Lagged(missed)) => {
                     let dropped = text(&Told::Dropped { v: VERSION, missed });
-                    let (snapshot, after) = served.feed.join();
+                    let (snapshot, after) = served.feed.join(None);
                     told = after;
                     if !send(&mut socket, dropped).await || !send(&mut socket, snapshot).await {
                         return;

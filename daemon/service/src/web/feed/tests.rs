@@ -24,6 +24,7 @@ fn feed(view: View) -> Feed {
             published,
             out: broadcast::Sender::new(KEPT_MESSAGES),
         }),
+        joined: Notify::new(),
     }
 }
 
@@ -98,7 +99,7 @@ proptest! {
         let mut follows = None;
         for (k, v) in views.iter().enumerate() {
             if k == joins_at.min(views.len() - 1) {
-                let (snapshot, rest) = feed.join();
+                let (snapshot, rest) = feed.join(None);
                 screen = Some(drawn(None, &told(&snapshot)));
                 follows = Some(rest);
             }
@@ -122,7 +123,7 @@ proptest! {
 #[test]
 fn a_view_that_has_not_changed_is_still_told_so_that_the_beat_goes_on() {
     let feed = feed(view());
-    let (_, mut follows) = feed.join();
+    let (_, mut follows) = feed.join(None);
     publish(&feed, 1, view());
     let Told::Delta { n, set, cuts, .. } = told(&follows.try_recv().expect("a message")) else {
         panic!("a delta")
@@ -135,7 +136,7 @@ fn a_view_that_has_not_changed_is_still_told_so_that_the_beat_goes_on() {
 fn one_cut_that_moves_on_is_told_alone() {
     let mut v = view();
     let feed = feed(v.clone());
-    let (_, mut follows) = feed.join();
+    let (_, mut follows) = feed.join(None);
     v.cuts[1].done = vec![[0.0, 12.5]];
     publish(&feed, 1, v);
     let Told::Delta { set, cuts, .. } = told(&follows.try_recv().expect("a message")) else {
@@ -148,7 +149,7 @@ fn one_cut_that_moves_on_is_told_alone() {
 #[test]
 fn a_screen_that_does_not_keep_up_is_told_how_many_it_missed() {
     let feed = feed(view());
-    let (_, mut follows) = feed.join();
+    let (_, mut follows) = feed.join(None);
     let most = KEPT_MESSAGES as u64;
     for seq in 1..=most {
         publish(&feed, seq, view());
@@ -165,4 +166,37 @@ fn a_screen_that_does_not_keep_up_is_told_how_many_it_missed() {
         matches!(missed, Err(broadcast::error::TryRecvError::Lagged(n)) if n >= 5),
         "{missed:?}"
     );
+}
+
+#[tokio::test]
+async fn while_nobody_watches_nothing_is_worked_out_and_the_first_screen_begins_with_what_is_now() {
+    let at = |seq: u64| {
+        Arc::new(Published {
+            seq,
+            at: Time::from_ms(seq * 50),
+            view: view(),
+        })
+    };
+    let feed = Arc::new(feed(view()));
+    let (publish, published) = watch::channel(at(0));
+    let (end, stop) = watch::channel(false);
+    let latest = published.clone();
+    let telling = tokio::spawn(tell(Arc::clone(&feed), published, stop));
+    for seq in 1..=5 {
+        publish.send_replace(at(seq));
+        tokio::task::yield_now().await;
+    }
+    assert_eq!(feed.lock().n, 0, "nobody watched");
+    let now = latest.borrow().clone();
+    let (snapshot, mut follows) = feed.join(Some(now));
+    let Told::Snapshot { n, at_s, .. } = told(&snapshot) else {
+        panic!("a snapshot comes first");
+    };
+    assert_eq!((n, at_s), (1, 0.25));
+    publish.send_replace(at(6));
+    let next = timeout(TAKES_NOTHING, follows.recv()).await;
+    let next = next.expect("in time").expect("it is told again");
+    assert!(matches!(told(&next), Told::Delta { n: 2, .. }), "{next}");
+    let _ = end.send(true);
+    telling.await.expect("it ends");
 }
