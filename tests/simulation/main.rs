@@ -10,6 +10,7 @@ mod kept;
 mod late;
 mod lost;
 mod metal;
+mod outputs;
 mod pairs;
 mod planned;
 mod quill;

@@ -423,6 +423,8 @@ impl World {
             let kept = self.disk.start.is_some_and(|(_, kept)| kept);
             let now = self.now;
             self.watch.fires(now, kept);
+            let lamp = self.with_table(|t| t.outputs().beacon);
+            assert!(lamp, "it fires at {now} and the beacon is dark");
         }
         self.was_lit = lit;
         // The circuit that is closed by the plate is closed by a piece of metal as well.
@@ -547,6 +549,7 @@ impl World {
                         self.settle_answer(ask, &answer);
                     }
                 }
+                Effect::Outputs { levels } => self.outputs(levels),
                 Effect::Publish => self.wishes.published = true,
             }
         }

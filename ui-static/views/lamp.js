@@ -1,8 +1,8 @@
 // The lamp test: every shape that the glass has for the arc and for alarms, one after the other, with what
 // it means. The band above stays what it is: it tells what is true.
 
-import { el, setData, setText } from "../lib/dom.js";
-import { ARC } from "../state/select.js";
+import { el, setData, setText, show } from "../lib/dom.js";
+import { ARC, can } from "../state/select.js";
 import { button, relabel } from "../widgets/button.js";
 import { side } from "../widgets/side.js";
 
@@ -29,9 +29,11 @@ export function mount(root, store, actions, signal) {
     draw();
   });
   const back = button("Back", signal, () => actions.page("setup"), "plain pictured-back");
+  // Where the table has a beacon, a sounder or extraction: they are tried by the panel, for some seconds.
+  const wired = button("Try sound and lights", signal, () => actions.ask({ kind: "lamp-test" }), "words");
   root.append(
     side("left", { heads: [el("p", { class: "say-line", text: "A lamp test: nothing here is so." })], middle: [el("div", { class: "lamp" }, block, ground)], feet: [back] }),
-    side("column", { middle: [means], feet: [next] }),
+    side("column", { middle: [means], feet: [wired, next] }),
   );
 
   function draw() {
@@ -45,4 +47,5 @@ export function mount(root, store, actions, signal) {
     relabel(next, `Next, ${at + 1} of ${SHOWN.length}`);
   }
   draw();
+  store.subscribe((state) => show(wired, can(state, "lamp-test")), signal);
 }

@@ -129,6 +129,8 @@ pub enum Ask {
     },
     /// Leave the open step: an older record of it stays.
     CommissionLeave,
+    /// Light the beacon, sound each pattern of the sounder and run the extraction for some seconds. Only at rest.
+    LampTest,
 }
 
 /// A move by hand.

@@ -13,6 +13,7 @@ mod glass;
 mod hold;
 mod levels;
 mod limits;
+mod outputs;
 mod planned;
 mod ready;
 mod records;

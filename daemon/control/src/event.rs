@@ -21,6 +21,7 @@ use units::{Placement, Point};
 use crate::ask::{CheckId, HandAxis, ResumeFrom};
 use crate::cause::{Cause, Detail};
 use crate::datum::DatumMark;
+use crate::outputs::Output;
 use crate::parts::Part;
 use crate::resume::Plan;
 
@@ -353,6 +354,12 @@ pub enum Event {
         mm_s: f64,
         wanted_mm_s: f64,
     },
+    /// An optional output could not be driven. It stops nothing.
+    OutputFailed { output: Output, why: String },
+    /// It can be driven again.
+    OutputWorks { output: Output },
+    /// The operator had the outputs tried.
+    LampsTested,
 }
 
 /// How much an event matters.
@@ -470,6 +477,9 @@ impl Event {
             Self::CameCommissioned { .. } => (62, "came-commissioned", Normal),
             Self::DryFire => (63, "dry-fire", Normal),
             Self::Faltered { .. } => (64, "faltered", Notice),
+            Self::OutputFailed { .. } => (65, "output-failed", Notice),
+            Self::OutputWorks { .. } => (66, "output-works", Normal),
+            Self::LampsTested => (67, "lamps-tested", Trace),
         }
     }
 

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::ask::{Answer, Ask, AskId};
 use crate::event::Event;
 use crate::guard::{GuardOrder, GuardReport};
+use crate::outputs::{Output, OutputLevels};
 use crate::signals::{Seen, Signals};
 
 /// Names one record until it is on the disk.
@@ -66,6 +67,13 @@ pub enum Input {
         /// Its beat is alive.
         there: bool,
     },
+    /// An optional output could not be driven, or can be again.
+    Output {
+        /// Which.
+        output: Output,
+        /// In the system's words; `None`: it can be.
+        failed: Option<String>,
+    },
 }
 
 /// Something to be done. The shell does them in order and decides nothing.
@@ -98,6 +106,11 @@ pub enum Effect {
         event: Event,
         /// Commit with a full sync at once and answer with `Durable`; otherwise within 100 ms.
         durable: bool,
+    },
+    /// The optional outputs are to be so from now on; before the first of these all are off.
+    Outputs {
+        /// Those that are not fitted are off.
+        levels: OutputLevels,
     },
     /// The view has changed.
     Publish,

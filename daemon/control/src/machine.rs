@@ -49,6 +49,7 @@ mod line;
 mod near;
 mod on_path;
 mod out;
+mod outputs;
 mod place;
 mod readiness;
 mod reference;
@@ -226,6 +227,7 @@ pub struct Machine {
     pub(crate) commission: Option<commission::OpenStep>,
     pub(crate) keeping: Keeping,
     refusals: refusals::Refusals,
+    outputs: outputs::Outputs,
     restored_latches: Vec<Cause>,
     pub(crate) generation: u64,
     fingerprint: Fingerprint,
@@ -284,6 +286,7 @@ impl Machine {
             commission: None,
             keeping: Keeping::default(),
             refusals: refusals::Refusals::default(),
+            outputs: outputs::Outputs::default(),
             restored_latches: restored.latches.into_iter().collect(),
             generation: 1,
             fingerprint: Fingerprint::default(),
@@ -324,6 +327,7 @@ impl Machine {
         }
         self.poll_link();
         self.settle_generation();
+        self.watch_outputs();
         self.out.take()
     }
 
@@ -395,6 +399,7 @@ impl Machine {
             );
             self.alarm(Cause::Interrupted, self.now, false, why);
         }
+        self.fume_of_before();
         self.doubt_the_chain();
         self.line.want_open(self.now, &mut self.out);
     }
@@ -420,6 +425,7 @@ impl Machine {
             Input::Durable { id } => self.kept(id),
             Input::RecordFailed { why } => self.not_kept(why),
             Input::Screen { there } => self.hear_screen(there),
+            Input::Output { output, failed } => self.output_failed(output, failed),
         }
     }
 

@@ -5,6 +5,7 @@ use units::Point;
 
 use crate::commissioning::Commissioning;
 use crate::guard;
+use crate::outputs::OutputSettings;
 use crate::parts::SetTag;
 
 /// What the machine must know of the table, from the machine file.
@@ -58,6 +59,9 @@ pub struct Settings {
     /// for it, whose tables count as commissioned.
     #[serde(default)]
     pub commissioning: Option<Commissioning>,
+    /// The optional outputs; none in recordings of panels that had none.
+    #[serde(default)]
+    pub outputs: OutputSettings,
 }
 
 /// How it would show that the emergency stop chain has opened while nobody looked. Neither: whenever

@@ -10,6 +10,7 @@ use units::{Point, Segment};
 use crate::ask::CheckId;
 use crate::cause::{AlarmLevel, Cause};
 use crate::datum::DatumMark;
+use crate::outputs::{Output, Tone};
 use crate::parts::{Part, SetTag};
 use crate::resume::Stop;
 use crate::signals::Signals;
@@ -96,6 +97,26 @@ pub struct View {
     /// Commissioning: what is on record, and the step that is open; `None`: it is not asked for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub commissioning: Option<CommissioningView>,
+    /// The optional outputs; `None`: the table has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub outputs: Option<OutputsView>,
+}
+
+/// The optional outputs, as the panel has told them to be.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct OutputsView {
+    /// The lamp that says that the torch may fire; `None`: there is none.
+    pub beacon: Option<bool>,
+    /// Fume extraction; `None`: there is none.
+    pub extraction: Option<bool>,
+    /// There is a sounder.
+    pub sounder: bool,
+    /// What is being said by sound; `None`: nothing.
+    pub sounds: Option<Tone>,
+    /// They are being tried.
+    pub testing: bool,
+    /// Those that could not be driven.
+    pub failing: Vec<Output>,
 }
 
 impl View {

@@ -13,6 +13,7 @@ use crate::arc_volts;
 use crate::config::Config;
 use crate::guard_thread;
 use crate::journal::{Disk, Journal, JournalError, Past};
+use crate::outputs::OutputsEnd;
 use crate::panel::Panel;
 use crate::pins::{Pins, TurnEnd};
 use crate::runner::{Automatic, Parts, Runner};
@@ -27,6 +28,8 @@ pub struct FarEnds {
     pub port: PathBuf,
     /// Who is told when a turn of the clock was dealt with, where the clock waits for it.
     pub turn_end: Option<Box<dyn TurnEnd>>,
+    /// Beacon, sounder and extraction; `None`: there are none.
+    pub outputs: Option<OutputsEnd>,
     /// The automatic operator, if there is one.
     pub automatic: Option<Box<dyn Automatic>>,
     /// How the journal's disk answers; `None`: as it does.
@@ -74,6 +77,7 @@ pub fn settings(config: &Config) -> Settings {
         screen_lost_after_cut: config.screen_lost_after_cut,
         supplies: config.supplies,
         commissioning: Some(config.commissioning.clone()),
+        outputs: config.outputs(),
     }
 }
 
@@ -120,6 +124,7 @@ pub fn assemble(
         opener: Arc::new(move || crate::port::open(&port, baud)),
         lease: Duration::from_millis(config.guard.lease_ms),
         turn_end: ends.turn_end,
+        outputs: ends.outputs,
         automatic: ends.automatic,
     }))
 }

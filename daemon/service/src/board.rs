@@ -31,6 +31,7 @@ use rustix::fd::OwnedFd;
 use units::Time;
 
 use crate::config::{Backend, InputPin, PinsConfig};
+use crate::outputs::{self, OutputLines, OutputsEnd};
 use crate::pins::{Clock, Monotonic, Pins, PinsError, Reading, Wake};
 use debounce::Debounce;
 use storm::Storm;
@@ -114,6 +115,28 @@ pub fn open(config: &PinsConfig) -> Result<Box<dyn Pins>, PinsError> {
         }
         Backend::None => return Err(no_backend()),
     })
+}
+
+/// Takes the lines of the optional outputs, low, and starts what drives them; `None`: there are none. After
+/// [`open`], which takes what must be there.
+///
+/// # Errors
+/// A line cannot be had, or the system gives no thread: in words.
+pub fn outputs(config: &PinsConfig) -> Result<Option<OutputsEnd>, String> {
+    if config.outputs.is_empty() {
+        return Ok(None);
+    }
+    let fitted = config.outputs.iter().map(|(output, _)| *output).collect();
+    let lines: Box<dyn OutputLines> = match config.backend {
+        Backend::CharacterDevice => {
+            Box::new(character::OutputRequests::open(config).map_err(|e| e.to_string())?)
+        }
+        Backend::Rppal => Box::new(gpio::OutputRegisters::open(config).map_err(|e| e.to_string())?),
+        Backend::None => return Ok(None),
+    };
+    outputs::start(lines, fitted)
+        .map(Some)
+        .map_err(|e| format!("no thread for the outputs: {e}"))
 }
 
 /// Looks whether the machine file's pins are there, and touches none of them.

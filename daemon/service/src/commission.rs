@@ -75,6 +75,7 @@ fn made(config: &Config, state: &Path, steps: &[Step]) -> Result<bool, String> {
         volts,
         port: config.link.port.clone(),
         turn_end: None,
+        outputs: crate::board::outputs(&config.pins)?,
         automatic: None,
         disk: None,
     };

@@ -21,7 +21,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use control::guard::GuardSettings;
-use control::{ArcEdge, Commissioning, EstopProof};
+use control::{ArcEdge, Commissioning, EstopProof, Output, OutputSettings};
 use link::Dialect;
 use process::{ChartRow, Compressor, CycleSettings, MotionLimits, Set, SourceTimes};
 use units::Point;
@@ -88,6 +88,8 @@ pub struct Config {
     /// A commanding screen that is lost holds the run after the cut in hand, where a hold button is
     /// fitted; else at once.
     pub screen_lost_after_cut: bool,
+    /// The fume extraction runs on so long after the last arc, s.
+    pub extraction_after_s: f64,
     /// Screens on other machines may watch, and ask for HOLD.
     pub watch_from_lan: bool,
     /// What commissioning must have shown on this table, as this machine file is.
@@ -142,7 +144,9 @@ impl PinsConfig {
         let permit = self.permit.map(|pin| ("pins.permit".to_owned(), pin));
         let inputs = self.inputs.iter();
         let inputs = inputs.map(|i| (format!("pins.inputs.{}.pin", i.signal), i.pin));
-        permit.into_iter().chain(inputs)
+        let outputs = self.outputs.iter();
+        let outputs = outputs.map(|(o, pin)| (format!("pins.outputs.{}", o.name()), *pin));
+        permit.into_iter().chain(inputs).chain(outputs)
     }
 }
 
@@ -157,7 +161,9 @@ pub struct PinsConfig {
     pub permit: Option<u32>,
     /// Input pins by signal name.
     pub inputs: Vec<InputPin>,
-    /// Names of all signals that this table has, from whatever they are read.
+    /// Pins of the optional outputs.
+    pub outputs: Vec<(Output, u32)>,
+    /// Names of all signals that this table has, from whatever they are read, and of its optional outputs.
     pub fitted: BTreeSet<String>,
 }
 
@@ -296,6 +302,18 @@ impl Config {
         match embedded::practice_quill() {
             Ok(config) => config,
             Err(error) => panic!("a file inside this program is wrong: {error}"),
+        }
+    }
+
+    /// The optional outputs of this table.
+    #[must_use]
+    pub fn outputs(&self) -> OutputSettings {
+        let has = |output: Output| self.pins.fitted.contains(output.name());
+        OutputSettings {
+            beacon: has(Output::Beacon),
+            sounder: has(Output::Sounder),
+            extraction: has(Output::Extraction),
+            extraction_after_s: self.extraction_after_s,
         }
     }
 

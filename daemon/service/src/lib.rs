@@ -14,6 +14,7 @@ pub mod guard_thread;
 pub mod job;
 pub mod journal;
 pub mod library;
+pub mod outputs;
 pub mod panel;
 pub mod pins;
 pub mod port;

@@ -168,6 +168,7 @@ fn practise(args: &PracticeArgs) -> Result<ExitCode, Trouble> {
         volts: None,
         pins: Box::new(pins),
         port: table.dir().join("wire"),
+        outputs: Some(turns.outputs()),
         turn_end: Some(Box::new(turns)),
         automatic,
         disk: args.disk.clone().map(disk::told),

@@ -19,6 +19,7 @@ use units::Time;
 
 use crate::guard_thread::{FromGuard, GuardHandle, ToGuard};
 use crate::journal::{Journal, JournalReport};
+use crate::outputs::{OutputTold, OutputsEnd};
 use crate::panel::{Asked, Panel, Published};
 use crate::pins::{Clock, Turn, TurnEnd};
 use crate::port::{Opened, Port};
@@ -59,6 +60,8 @@ pub struct Parts {
     pub lease: Duration,
     /// Told when a turn of the clock was dealt with.
     pub turn_end: Option<Box<dyn TurnEnd>>,
+    /// Beacon, sounder and extraction; `None`: there are none.
+    pub outputs: Option<OutputsEnd>,
     /// The automatic operator.
     pub automatic: Option<Box<dyn Automatic>>,
 }
@@ -75,6 +78,7 @@ pub struct Runner {
     opening: Opening,
     lease: Duration,
     turn_end: Option<Box<dyn TurnEnd>>,
+    outputs: Option<OutputsEnd>,
     automatic: Option<Box<dyn Automatic>>,
 
     asks: mpsc::Receiver<Asked>,
@@ -116,6 +120,14 @@ pub trait Automatic: Send {
     fn consider(&mut self, now: Time, view: &View) -> Option<Ask>;
 }
 
+/// The next that the outputs tell; never, where there are none.
+async fn told_by(end: &mut Option<OutputsEnd>) -> Option<OutputTold> {
+    match end {
+        Some(end) => end.told.recv().await,
+        None => std::future::pending().await,
+    }
+}
+
 /// Why the task ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Ended {
@@ -150,6 +162,7 @@ impl Runner {
             opening: Opening::new(parts.opener),
             lease: parts.lease,
             turn_end: parts.turn_end,
+            outputs: parts.outputs,
             automatic: parts.automatic,
             asks,
             screens: panel.screens(),
@@ -209,6 +222,7 @@ impl Runner {
                 }
                 opened = self.opening.done() => self.on_opened(opened),
                 Some(asked) = self.asks.recv() => self.on_asked(asked),
+                Some(told) = told_by(&mut self.outputs) => self.on_output(told),
                 Ok(()) = self.screens.changed() => {
                     let there = *self.screens.borrow_and_update();
                     if let Some(there) = there {
@@ -303,6 +317,11 @@ impl Runner {
                 }
                 self.journal.record(id, event, durable, now);
             }
+            Effect::Outputs { levels } => {
+                if let Some(end) = &mut self.outputs {
+                    end.outputs.set(levels);
+                }
+            }
             // What has changed is published with what only moves, after each step.
             Effect::Publish => {}
             Effect::Answer { id, answer } => self.give_answer(id, answer),
@@ -331,6 +350,13 @@ impl Runner {
             JournalReport::Acked(id) => self.step(Input::Durable { id }),
             JournalReport::Failed(why) => self.step(Input::RecordFailed { why }),
         }
+    }
+
+    fn on_output(&mut self, told: OutputTold) {
+        self.step(Input::Output {
+            output: told.output,
+            failed: told.failed,
+        });
     }
 
     fn on_asked(&mut self, asked: Asked) {
@@ -446,6 +472,9 @@ impl Runner {
             ask: Ask::Hold { press: None },
         });
         self.write_port();
+        if let Some(end) = &mut self.outputs {
+            end.outputs.end();
+        }
         self.recorder.end();
         if let Some(rest) = self.traces.rest(self.clock.now()) {
             self.journal.keep(rest);

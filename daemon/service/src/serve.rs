@@ -61,6 +61,8 @@ fn serve(args: &ServeArgs) -> Result<ExitCode, String> {
         volts,
         port: config.link.port.clone(),
         turn_end: None,
+        outputs: crate::board::outputs(&config.pins)
+            .map_err(|e| format!("{}: {e}", file.which()))?,
         automatic: None,
         disk: None,
     };

@@ -38,6 +38,28 @@ pub struct Levels {
     pub volts: f64,
 }
 
+/// The panel's optional outputs: high is on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "named as the outputs of the table")]
+pub struct OutputWires {
+    pub beacon: bool,
+    pub sounder: bool,
+    pub extraction: bool,
+}
+
+/// What the wires of the optional outputs did since the table was switched on.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct OutputLog {
+    /// The first thousand changes: table time, s, and the levels from then on.
+    pub changes: Vec<(f64, OutputWires)>,
+    /// How long the beacon was lit, s.
+    pub beacon_s: f64,
+    /// How long the extraction ran, s.
+    pub extraction_s: f64,
+    /// How often the sounder began to sound.
+    pub notes: u64,
+}
+
 /// Contacts that opened since they were last looked at, though they may have closed again: what the
 /// kernel of a board tells by its edges.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -101,6 +123,11 @@ pub enum ToTable {
     Permit {
         /// The level.
         level: bool,
+    },
+    /// The panel's optional outputs have these levels now.
+    Outputs {
+        /// The levels.
+        wires: OutputWires,
     },
     /// The panel's guard has taken in this tick and the rest of the panel is at it: said at once, so
     /// that a busy panel is not taken for a dead one.
@@ -520,6 +547,9 @@ pub struct Truth {
     /// mm: what a person sees who looks along it.
     #[serde(default)]
     pub torch_on_sheet: Point,
+    /// What the optional outputs did.
+    #[serde(default)]
+    pub outputs: OutputLog,
 }
 
 impl Levels {

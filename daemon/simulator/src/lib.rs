@@ -17,6 +17,7 @@ mod ledger;
 mod metal;
 mod meter;
 mod motion;
+mod outputs;
 mod relays;
 mod rough;
 mod settings;

@@ -24,7 +24,7 @@ use std::time::{Duration, Instant};
 use rustix::fd::AsFd as _;
 use units::Time;
 
-use crate::harness::{Levels, ToPanel, ToTable};
+use crate::harness::{Levels, OutputWires, ToPanel, ToTable};
 use crate::{Table, TableSettings};
 use door::{Door, Heard};
 pub use hands::{Hands, HandsError};
@@ -359,6 +359,9 @@ impl Shell {
     fn leaves(&mut self, guest: u64) {
         if self.is_panel(guest) {
             self.panel = None;
+            // Nobody drives those lines any more: their resistors pull them down.
+            let now = self.table.now();
+            self.table.set_outputs(now, OutputWires::default());
             self.take_bytes();
             if let Some(cable) = &self.cable {
                 cable.free();
@@ -410,6 +413,9 @@ impl Shell {
                 }
             }
             ToTable::Permit { level } if self.is_panel(guest) => self.table.set_permit(now, level),
+            ToTable::Outputs { wires } if self.is_panel(guest) => {
+                self.table.set_outputs(now, wires);
+            }
             ToTable::Heard { seq } => {
                 if let Some(panel) = self.panel.as_mut().filter(|p| p.guest == guest) {
                     panel.heard = panel.heard.max(seq.min(panel.seq));
@@ -427,7 +433,7 @@ impl Shell {
                     panel.in_step |= panel.answered == panel.seq;
                 }
             }
-            ToTable::Opened | ToTable::Permit { .. } => {}
+            ToTable::Opened | ToTable::Permit { .. } | ToTable::Outputs { .. } => {}
             ToTable::Lay { plan } => {
                 self.table.lay(plan);
                 self.door.say(guest, &ToPanel::Done { refused: None });

@@ -10,9 +10,10 @@ use crate::chance::{Chance, Draws};
 use crate::controller::Controller;
 use crate::edge::Edges;
 use crate::faults::{Waitings, Wrongs};
-use crate::harness::{Levels, OpenedBriefly, Plan, Supplied, Truth};
+use crate::harness::{Levels, OpenedBriefly, OutputWires, Plan, Supplied, Truth};
 use crate::ledger::{Ledger, Limits, Seen};
 use crate::metal::Led;
+use crate::outputs::Outputs;
 use crate::relays::{Contact, PulseRelay, RelayWrong, SenseWrong};
 use crate::rough::Rough;
 use crate::rough::film::Spot;
@@ -69,6 +70,7 @@ pub struct Table {
     start_wrong: (RelayWrong, RelayWrong),
     /// The wires to the panel's inputs, and hands at them.
     wiring: Wiring,
+    outputs: Outputs,
     /// What goes wrong by chance.
     rough: Option<Box<Rough>>,
     /// The supplies of a calm table.
@@ -106,6 +108,7 @@ impl Table {
             sense_wrong: SenseWrong::default(),
             start_wrong: (RelayWrong::default(), RelayWrong::default()),
             wiring: Wiring::default(),
+            outputs: Outputs::default(),
             rough: settings.rough.then(|| Box::new(Rough::new(&settings))),
             supplies: settings
                 .supplies
@@ -188,6 +191,18 @@ impl Table {
     pub fn set_permit(&mut self, at: Time, level: bool) {
         self.advance(at);
         self.k2.level(self.now, level);
+    }
+
+    /// The panel's optional outputs have these levels from now on.
+    pub fn set_outputs(&mut self, at: Time, wires: OutputWires) {
+        self.advance(at);
+        self.outputs.set(self.now, wires);
+    }
+
+    /// What the wires of the optional outputs carry.
+    #[must_use]
+    pub fn outputs(&self) -> OutputWires {
+        self.outputs.wires()
     }
 
     /// The wires to the panel's inputs.
@@ -288,6 +303,7 @@ impl Table {
             torch_on_sheet: self
                 .on_sheet(self.torch().0)
                 .moved(-self.plan.corner.x, -self.plan.corner.y),
+            outputs: self.outputs.told(self.now),
             ..self.ledger.truth(self.sheet.as_ref().map(|s| &s.metal))
         }
     }

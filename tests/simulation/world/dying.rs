@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use control::guard::GuardRules;
-use control::{Input, Machine, Restored};
+use control::{Input, Machine, OutputLevels, Restored};
+use simulator::harness::OutputWires;
 use standclear::assemble::settings;
 use standclear::practice::operator::Operator;
 use units::Time;
@@ -11,11 +12,24 @@ use units::Time;
 use super::{Near, World};
 
 impl World {
+    /// What the panel has told its optional outputs.
+    pub(super) fn outputs(&mut self, levels: OutputLevels) {
+        let now = self.now;
+        let wires = OutputWires {
+            beacon: levels.beacon,
+            sounder: levels.sounder,
+            extraction: levels.extraction,
+        };
+        self.with_table(|t| t.set_outputs(now, wires));
+    }
+
     /// The panel is killed here and started again: the pulses and the bytes end, what the journal
     /// had not written yet is lost, and everything is made anew from what it holds.
     pub(super) fn die_and_start_again(&mut self) {
         let dead_until = self.now + self.dead;
         self.was_killed = true;
+        // Its lines are given back, and fall.
+        self.outputs(OutputLevels::default());
         self.with_table(|t| {
             t.advance(dead_until);
             drop(t.take_wire_out());

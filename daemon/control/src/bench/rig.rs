@@ -56,6 +56,7 @@ pub(crate) fn settings() -> Settings {
         screen_lost_after_cut: false,
         supplies: Some(process::Set::default()),
         commissioning: None,
+        outputs: crate::OutputSettings::default(),
     }
 }
 
@@ -155,6 +156,8 @@ pub(crate) struct Rig {
     pub events: Vec<Event>,
     pub answers: Vec<Answer>,
     pub permits: Vec<Permit>,
+    /// What the optional outputs were told, and when.
+    pub outputs: Vec<(Time, crate::OutputLevels)>,
     /// How often the guard was told that torch-off was carried out.
     pub torch_off_told: usize,
     pub disk_dead: bool,
@@ -203,6 +206,7 @@ impl Rig {
             events: Vec::new(),
             answers: Vec::new(),
             permits: Vec::new(),
+            outputs: Vec::new(),
             torch_off_told: 0,
             disk_dead: false,
             disk_late: None,
@@ -360,6 +364,7 @@ impl Rig {
                     record_seen = true;
                     self.keep(id, event, durable);
                 }
+                Effect::Outputs { levels } => self.outputs.push((self.now, levels)),
                 Effect::Publish => {}
                 Effect::Answer { answer, .. } => self.answers.push(answer),
             }

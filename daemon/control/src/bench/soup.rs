@@ -66,6 +66,7 @@ fn drops() -> impl Strategy<Value = (u64, Drop)> {
         Just(Ask::Home),
         Just(Ask::ConfirmPlace),
         Just(Ask::PermitTest),
+        Just(Ask::LampTest),
         Just(Ask::DatumGo),
         Just(Ask::DatumHere),
         (-8.0_f64..8.0, -8.0_f64..8.0).prop_map(|(dx_mm, dy_mm)| Ask::DatumNudge { dx_mm, dy_mm }),

@@ -419,7 +419,7 @@ fn told(effects: &Effects, before: &str, m: &Machine) -> String {
                 }
                 _ => {}
             },
-            Effect::Publish => {}
+            Effect::Outputs { .. } | Effect::Publish => {}
             Effect::Answer { answer, .. } => words.insert(
                 0,
                 match answer {

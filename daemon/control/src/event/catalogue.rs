@@ -283,6 +283,14 @@ fn later() -> Vec<Event> {
             mm_s: 99.0,
             wanted_mm_s: 150.0,
         },
+        Event::OutputFailed {
+            output: crate::Output::Beacon,
+            why: "the line is in use".into(),
+        },
+        Event::OutputWorks {
+            output: crate::Output::Beacon,
+        },
+        Event::LampsTested,
     ]
 }
 

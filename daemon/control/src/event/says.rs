@@ -229,6 +229,9 @@ impl Event {
                 simulated,
                 ..
             } => commissioned(*step, *passed, measured, *simulated),
+            Self::OutputFailed { output, why } => output_failed(output.name(), why),
+            Self::OutputWorks { output } => format!("The {} can be driven again.", output.name()),
+            Self::LampsTested => "Beacon, sounder and extraction were tried, those that are fitted.".into(),
             Self::DryFire => "The torch was asked for, for a dry fire.".into(),
             Self::CameCommissioned { covered } => format!(
                 "The simulated table came commissioned: {} steps count as made on it.",
@@ -307,6 +310,9 @@ impl Event {
             Self::EdgesMissed { .. } => Some(
                 "Look at the wires of the inputs: shields, clamps, and a contact that chatters.",
             ),
+            Self::OutputFailed { .. } => {
+                Some("Look at the board and its lines. Then try the lamps in Set up.")
+            }
             Self::Commissioned { passed: false, .. } => {
                 Some("Put right what it names. Then make the step again.")
             }
@@ -361,6 +367,10 @@ fn changed(parts: &[crate::Part], set: Option<&str>) -> String {
         Some(set) => format!("{what}. Set {set} is fitted."),
         None => format!("{what}."),
     }
+}
+
+fn output_failed(name: &str, why: &str) -> String {
+    format!("The {name} could not be driven: {why}. Nothing was stopped for it.")
 }
 
 const fn ended(outcome: Outcome) -> &'static str {

@@ -58,6 +58,7 @@ pub(crate) fn kind(ask: &Ask) -> &'static str {
         Ask::HandStop => "hand-stop",
         Ask::HandGo { .. } => "hand-go",
         Ask::PermitTest => "permit-test",
+        Ask::LampTest => "lamp-test",
         Ask::ChangeBegin => "change-begin",
         Ask::ChangeIsolated => "change-isolated",
         Ask::ChangeParts { .. } => "change-parts",
@@ -177,6 +178,7 @@ pub(crate) fn admit(m: &Machine, ask: &Ask) -> Result<Yes, No> {
                 None => Ok(Yes::Do),
             }
         }
+        Ask::LampTest => lamp_test(m),
         Ask::CommissionStep { .. } | Ask::CommissionAnswer { .. } | Ask::CommissionLeave => {
             commission::admit(m, ask)
         }
@@ -200,6 +202,22 @@ fn confirm_place(m: &Machine) -> Result<Yes, No> {
         return Err(No::SheetToCheck);
     }
     Ok(Yes::Do)
+}
+
+/// Lamps are tried where nothing moves, burns or is to be said.
+fn lamp_test(m: &Machine) -> Result<Yes, No> {
+    if !m.settings.outputs.any() {
+        return Err(No::OutputMissing);
+    }
+    at_rest(m)?;
+    if m.sounds_alarm() {
+        return Err(No::NotSeen);
+    }
+    Ok(if m.outputs.testing() {
+        Yes::AlreadySo
+    } else {
+        Yes::Do
+    })
 }
 
 fn at_rest(m: &Machine) -> Result<(), No> {
@@ -421,6 +439,7 @@ pub(crate) fn all(m: &Machine) -> Vec<(&'static str, Option<No>)> {
         ),
         ("commission-answer", no(commission::answer(m))),
         would(Ask::CommissionLeave),
+        would(Ask::LampTest),
     ]
 }
 
@@ -440,6 +459,13 @@ pub(crate) struct Fingerprint {
     step: Option<(Step, usize)>,
     /// Whoever has not seen the last HOLD has seen an older state, whatever it was pressed in.
     holds: u64,
+}
+
+impl Fingerprint {
+    /// The big state in it.
+    pub(crate) fn phase(&self) -> Option<Phase> {
+        self.phase
+    }
 }
 
 /// Brings the fingerprint up to date, in place: it is asked for at every step. Whether it is another one.

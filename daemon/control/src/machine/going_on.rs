@@ -98,6 +98,7 @@ impl Machine {
             Ask::DatumNudge { dx_mm, dy_mm } => self.datum_nudge(dx_mm, dy_mm),
             Ask::DatumHere => self.datum_here(),
             Ask::PermitTest => self.begin_permit_test(),
+            Ask::LampTest => self.begin_lamp_test(),
             Ask::ChangeBegin => self.begin_change(),
             Ask::ChangeIsolated => self.source_isolated(),
             Ask::ChangeParts { parts, set } => self.parts_changed(parts, set),

@@ -4,6 +4,7 @@ use crate::ask::{Answer, AskId};
 use crate::event::Event;
 use crate::guard::{GuardOrder, Phase};
 use crate::io::{Effect, Effects, RecordId};
+use crate::outputs::OutputLevels;
 
 /// The effects of the step in hand.
 #[derive(Debug, Default)]
@@ -15,6 +16,7 @@ pub(crate) struct Out {
     line: Vec<Effect>,
     answers: Vec<(AskId, Answer)>,
     records: Vec<Effect>,
+    outputs: Option<OutputLevels>,
     next_record: u64,
     publish: bool,
 }
@@ -45,6 +47,10 @@ impl Out {
 
     pub(crate) fn answer(&mut self, id: AskId, answer: Answer) {
         self.answers.push((id, answer));
+    }
+
+    pub(crate) fn outputs(&mut self, levels: OutputLevels) {
+        self.outputs = Some(levels);
     }
 
     pub(crate) fn publish(&mut self) {
@@ -86,6 +92,8 @@ impl Out {
                 .map(|(id, answer)| Effect::Answer { id, answer }),
         );
         all.append(&mut self.records);
+        // What only tells comes after all that stops, moves or is kept.
+        all.extend(self.outputs.take().map(|levels| Effect::Outputs { levels }));
         if core::mem::take(&mut self.publish) {
             all.push(Effect::Publish);
         }

@@ -195,6 +195,7 @@ impl Machine {
             self_test: self.self_test_view(),
             short_edges: self.short_edges_view(),
             commissioning: self.commissioning_view(),
+            outputs: self.outputs_view(),
         }
     }
 

@@ -13,6 +13,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+use control::Output;
 use gpiocdev::chip::{Chip, chips};
 use gpiocdev::line::{Bias, EdgeDetection, EdgeEvent, EdgeKind, EventClock, Value, Values};
 use gpiocdev::request::Request;
@@ -22,6 +23,7 @@ use rustix::io::Errno;
 
 use super::{Edge, Lines};
 use crate::config::PinsConfig;
+use crate::outputs::OutputLines;
 use crate::pins::{Monotonic, PinsError};
 
 /// What the kernel shows as the user of our lines.
@@ -258,6 +260,58 @@ impl CharacterLines {
             edges.extend(edge(&event, &self.offsets, &mut self.numbers, &self.clock));
         }
         Ok(())
+    }
+}
+
+/// The lines of the optional outputs, each a request of its own: one that fails takes no other along.
+pub struct OutputRequests(Vec<(Output, Request)>);
+
+impl OutputRequests {
+    /// Takes them, low.
+    ///
+    /// # Errors
+    /// The chip is not there, or a line cannot be had.
+    pub fn open(config: &PinsConfig) -> Result<Self, PinsError> {
+        let found = find(&config.chip)?;
+        let mut all = Vec::with_capacity(config.outputs.len());
+        for &(output, pin) in &config.outputs {
+            let request = Request::builder()
+                .on_chip(found.chip.path())
+                .with_consumer(CONSUMER)
+                .with_line(pin)
+                .as_output(Value::Inactive)
+                .request();
+            let request = request.map_err(|e| PinsError {
+                says: format!(
+                    "pins.outputs.{} = {pin}: it cannot be had: {e}",
+                    output.name()
+                ),
+                remedy:
+                    "End whatever else uses it, or wire the output to another line and name that"
+                        .into(),
+            })?;
+            all.push((output, request));
+        }
+        Ok(Self(all))
+    }
+}
+
+impl OutputLines for OutputRequests {
+    fn drive(&mut self, output: Output, on: bool) -> Result<(), String> {
+        let Some((_, request)) = self.0.iter().find(|(of, _)| *of == output) else {
+            return Ok(());
+        };
+        let value = if on { Value::Active } else { Value::Inactive };
+        request.set_lone_value(value).map_err(|e| e.to_string())
+    }
+}
+
+impl Drop for OutputRequests {
+    fn drop(&mut self) {
+        for (_, request) in &self.0 {
+            // It is given back in a moment; what the driver does then is its own affair.
+            let _ = request.set_lone_value(Value::Inactive);
+        }
     }
 }
 

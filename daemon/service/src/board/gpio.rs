@@ -6,11 +6,13 @@
 
 use std::time::Duration;
 
+use control::Output;
 use rppal::gpio::{Error, Gpio, InputPin, OutputPin, Trigger};
 
 use super::character::Numbers;
 use super::{Edge, Lines, SLICE};
 use crate::config::PinsConfig;
+use crate::outputs::OutputLines;
 use crate::pins::{Clock as _, Monotonic, PinsError};
 
 /// Whether this is a board with pins. Maps their registers and takes none.
@@ -120,6 +122,47 @@ impl Lines for BoardLines {
 impl Drop for BoardLines {
     fn drop(&mut self) {
         self.permit.set_low();
+    }
+}
+
+/// The pins of the optional outputs.
+pub struct OutputRegisters(Vec<(Output, OutputPin)>);
+
+impl OutputRegisters {
+    /// Takes them, low.
+    pub fn open(config: &PinsConfig) -> Result<Self, PinsError> {
+        let gpio = Gpio::new().map_err(|e| no_board(&e))?;
+        let mut all = Vec::with_capacity(config.outputs.len());
+        for &(output, number) in &config.outputs {
+            let pin = gpio.get(small(number));
+            let pin = pin.map_err(|e| bad_pin(output.name(), number, &e))?;
+            let mut pin = pin.into_output_low();
+            // As the permit's: at the end it stays an output that is low.
+            pin.set_reset_on_drop(false);
+            all.push((output, pin));
+        }
+        Ok(Self(all))
+    }
+}
+
+impl OutputLines for OutputRegisters {
+    fn drive(&mut self, output: Output, on: bool) -> Result<(), String> {
+        for (_, pin) in self.0.iter_mut().filter(|(of, _)| *of == output) {
+            if on {
+                pin.set_high();
+            } else {
+                pin.set_low();
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Drop for OutputRegisters {
+    fn drop(&mut self) {
+        for (_, pin) in &mut self.0 {
+            pin.set_low();
+        }
     }
 }
 

@@ -249,6 +249,7 @@ fn pins(config: &Config) -> Vec<Found> {
             how: Ok(says),
         });
     }
+    found.push(outputs(config));
     for input in &pins.inputs {
         let Some(kind) = SIGNALS.iter().find(|k| k.name == input.signal) else {
             continue;
@@ -260,6 +261,26 @@ fn pins(config: &Config) -> Vec<Found> {
         });
     }
     found
+}
+
+/// Beacon, sounder and extraction. Nothing tells the panel whether one works.
+fn outputs(config: &Config) -> Found {
+    let pins = &config.pins.outputs;
+    let named: Vec<_> = pins
+        .iter()
+        .map(|(o, pin)| format!("{} on line {pin}", o.name()))
+        .collect();
+    let says = if named.is_empty() {
+        "no beacon, sounder or extraction is named in [pins.outputs]".to_owned()
+    } else {
+        let named = named.join(", ");
+        format!("{named}: nothing tells whether they work, try them by the lamp test of Set up")
+    };
+    Found {
+        what: "outputs",
+        expected: "told either way",
+        how: Ok(says),
+    }
 }
 
 /// Readings that `check` takes of the volts.

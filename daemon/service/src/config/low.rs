@@ -62,6 +62,9 @@ pub struct File {
     /// What the run does when the screen that commands is lost.
     #[serde(default)]
     pub screen_lost: ScreenLost,
+    /// How long the fume extraction runs on, where it is fitted.
+    #[serde(default)]
+    pub extraction: Extraction,
     /// Who may look.
     #[serde(default)]
     pub access: Access,
@@ -191,9 +194,40 @@ pub struct Pins {
     /// By signal name.
     #[serde(default)]
     pub inputs: BTreeMap<String, Input>,
+    /// Outputs beside the permit, each as it is fitted.
+    #[serde(default)]
+    pub outputs: OutputPins,
     /// Pins that something else of the board uses, by the name of that use: `i2c = [2, 3]`.
     #[serde(default)]
     pub reserved: BTreeMap<String, Vec<u32>>,
+}
+
+/// `[pins.outputs]`: high is on; low at the start and at every end.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct OutputPins {
+    /// Output line of the lamp that says that the torch may fire; left out: there is none.
+    pub beacon: Option<u32>,
+    /// Output line of the alarm sounder; left out: there is none.
+    pub sounder: Option<u32>,
+    /// Output line of the fume extraction; left out: there is none.
+    pub extraction: Option<u32>,
+}
+
+/// `[extraction]`.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Extraction {
+    /// It runs on so long after the last arc, s, 0 to 3600 (common practice, no source).
+    pub after_s: f64,
+}
+
+impl Default for Extraction {
+    fn default() -> Self {
+        Self {
+            after_s: control::OutputSettings::AFTER_S,
+        }
+    }
 }
 
 /// `[pins.inputs.NAME]`.

@@ -26,7 +26,9 @@ pub fn check(f: &File) -> Result<(), Wrong> {
     let optional = arc_signal(f)
         .into_iter()
         .chain(lateness(f))
-        .chain(skipping(f));
+        .chain(skipping(f))
+        // Ours: off with the arc, up to an hour.
+        .chain([("extraction.after_s", f.extraction.after_s, 0.0, 3600.0, "s")]);
     for (key, value, low, high, unit) in rows(f).into_iter().chain(optional) {
         // Written so that a value that is no number is refused as well.
         if !(value >= low && value <= high) {

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use control::Commissioning;
+use control::{Commissioning, Output};
 use link::{Capability, Dialect, StampedInput};
 use process::{Chart, ChartRow};
 use toml::Spanned;
@@ -128,7 +128,8 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         remedy: remedy.to_owned(),
     };
     range::check(&low).map_err(|w| at(w.key, w.says, &w.remedy))?;
-    let (inputs, mut fitted) = pins(&low.pins).map_err(|w| at(&w.key, w.says, &w.remedy))?;
+    let (inputs, outputs, mut fitted) =
+        pins(&low.pins).map_err(|w| at(&w.key, w.says, &w.remedy))?;
     if let Some(volts) = &low.volts {
         let checked = volts.check(low.source.divider);
         checked.map_err(|(key, says, remedy)| at(key, says, &remedy))?;
@@ -185,6 +186,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
             chip: low.pins.chip.unwrap_or_else(|| USUAL_CHIP.to_owned()),
             permit: low.pins.permit,
             inputs,
+            outputs,
             fitted,
         },
         volts: low.volts,
@@ -214,6 +216,7 @@ pub fn resolve(file: &str, text: &str, named: ReadNamed<'_>) -> Result<Config, C
         counted: None,
         reached_tolerance_mm: low.reached_tolerance_mm,
         screen_lost_after_cut: low.screen_lost == ScreenLost::AfterCut,
+        extraction_after_s: low.extraction.after_s,
         watch_from_lan: low.access.watch == WatchFrom::Lan,
         commissioning: Commissioning {
             covered: covered::hashes(text, &dialect_text),
@@ -297,9 +300,12 @@ fn unknown(key: String, name: &str) -> WrongPin {
     )
 }
 
-fn pins(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
-    let (inputs, fitted) = match pins.backend {
-        Backend::None => (Vec::new(), without_pins(pins)?),
+/// Input pins, pins of the outputs, and the names of all that is fitted.
+type Wired = (Vec<InputPin>, Vec<(Output, u32)>, BTreeSet<String>);
+
+fn pins(pins: &Pins) -> Result<Wired, WrongPin> {
+    let (inputs, outputs, fitted) = match pins.backend {
+        Backend::None => (Vec::new(), Vec::new(), without_pins(pins)?),
         Backend::CharacterDevice | Backend::Rppal => wired(pins)?,
     };
     if let Some(missing) = SIGNALS
@@ -315,13 +321,25 @@ fn pins(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
             "A table must have fire_on, arc_ok, contact and estop: wire it and name it",
         ));
     }
-    Ok((inputs, fitted))
+    Ok((inputs, outputs, fitted))
+}
+
+/// The pins of the outputs that are fitted.
+fn output_pins(pins: &Pins) -> Vec<(Output, u32)> {
+    let of = |output| match output {
+        Output::Beacon => pins.outputs.beacon,
+        Output::Sounder => pins.outputs.sounder,
+        Output::Extraction => pins.outputs.extraction,
+    };
+    let fitted = Output::ALL.into_iter();
+    fitted.filter_map(|o| of(o).map(|pin| (o, pin))).collect()
 }
 
 /// The signals of a table without pins.
 fn without_pins(pins: &Pins) -> Result<BTreeSet<String>, WrongPin> {
     if !pins.inputs.is_empty()
         || pins.permit.is_some()
+        || !output_pins(pins).is_empty()
         || pins.chip.is_some()
         || !pins.reserved.is_empty()
     {
@@ -332,13 +350,16 @@ fn without_pins(pins: &Pins) -> Result<BTreeSet<String>, WrongPin> {
         ));
     }
     for name in &pins.fitted {
-        signals::named(name).ok_or_else(|| unknown("pins.fitted".into(), name))?;
+        let output = Output::ALL.iter().any(|o| o.name() == name);
+        if !output && signals::named(name).is_none() {
+            return Err(unknown("pins.fitted".into(), name));
+        }
     }
     Ok(pins.fitted.iter().cloned().collect())
 }
 
 /// The inputs of a table with pins, and what is fitted.
-fn wired(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
+fn wired(pins: &Pins) -> Result<Wired, WrongPin> {
     if !pins.fitted.is_empty() {
         return Err(wrong(
             "pins.fitted",
@@ -393,8 +414,14 @@ fn wired(pins: &Pins) -> Result<(Vec<InputPin>, BTreeSet<String>), WrongPin> {
             "Leave some out",
         ));
     }
+    let outputs = output_pins(pins);
+    for (output, pin) in &outputs {
+        let name = output.name().to_owned();
+        used.push((name.clone(), format!("pins.outputs.{name}"), *pin));
+        fitted.insert(name);
+    }
     check_numbers(pins, &used)?;
-    Ok((inputs, fitted))
+    Ok((inputs, outputs, fitted))
 }
 
 fn check_numbers(pins: &Pins, used: &[(String, String, u32)]) -> Result<(), WrongPin> {

@@ -41,11 +41,14 @@ fn practice_says_which_signals_it_has() {
     let expected = [
         "air_ok",
         "arc_ok",
+        "beacon",
         "contact",
         "estop",
+        "extraction",
         "fire_on",
         "permit_closed",
         "sense_isolated",
+        "sounder",
         "torch_seated",
         "volts",
     ];
@@ -287,6 +290,55 @@ fn two_signals_on_one_pin_are_refused_by_name() {
             .contains("puts estop on pin 18, which permit has already"),
         "{error}"
     );
+}
+
+#[test]
+fn outputs_are_optional_have_pins_of_their_own_and_the_extraction_a_time_in_its_range() {
+    let outputs = |text: &str| with_outputs(text).map(|c| (c.outputs(), c.pins.outputs));
+    let (none, pins) = outputs("").expect("they may be left out");
+    assert!(!none.any() && pins.is_empty());
+    let (fitted, pins) =
+        outputs("[pins.outputs]\nbeacon = 23\nextraction = 25\n").expect("two of them");
+    assert!(fitted.beacon && fitted.extraction && !fitted.sounder);
+    assert_eq!(pins, [(Output::Beacon, 23), (Output::Extraction, 25)]);
+    let lines =
+        with_outputs("[pins.outputs]\nbeacon = 23\n").map(|c| c.pins.lines().collect::<Vec<_>>());
+    assert!(lines.is_ok_and(|l| l.contains(&("pins.outputs.beacon".into(), 23))));
+    for (text, says) in [
+        (
+            "[pins.outputs]\nbeacon = 18\n",
+            "puts beacon on pin 18, which permit has already",
+        ),
+        (
+            "[pins.outputs]\nsounder = 19\n",
+            "puts sounder on pin 19, which estop has already",
+        ),
+        (
+            "[pins.outputs]\nbeacon = 23\nsounder = 23\n",
+            "puts sounder on pin 23, which beacon has already",
+        ),
+        (
+            "[pins.outputs]\nextraction = 2\n",
+            "pins.reserved.i2c keeps for i2c",
+        ),
+        ("[pins.outputs]\nsiren = 23\n", "unknown field `siren`"),
+    ] {
+        let error = outputs(text).expect_err(text);
+        assert!(error.says.contains(says), "{text}: {error}");
+    }
+    let error = with("after_s = 120", "after_s = 3601");
+    assert!(
+        error.says.contains("extraction.after_s") && error.says.contains("3600"),
+        "{error}"
+    );
+}
+
+/// The example with this beside its pins.
+fn with_outputs(text: &str) -> Result<Config, ConfigError> {
+    resolved(&BOARD.replace(
+        "[pins.inputs.fire_on]",
+        &format!("{text}[pins.inputs.fire_on]"),
+    ))
 }
 
 #[test]

@@ -10,12 +10,13 @@ use std::pin::Pin;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use control::{Opened, Signals};
+use control::{Opened, OutputLevels, Signals};
 use rustix::event::{EventfdFlags, PollFd, PollFlags};
 use rustix::fd::OwnedFd;
-use simulator::harness::{Levels, ToPanel, ToTable};
+use simulator::harness::{Levels, OutputWires, ToPanel, ToTable};
 use units::Time;
 
+use crate::outputs::{Outputs, OutputsEnd};
 use crate::pins::{Clock, Pins, PinsError, Reading, Turn, TurnEnd, Wake};
 
 /// The clock that the table moves on.
@@ -74,6 +75,37 @@ pub struct BenchPins {
 
 /// Tells the table that a turn was dealt with.
 pub struct BenchTurns(Sender);
+
+impl BenchTurns {
+    /// The optional outputs over the same wires: what is told within a turn comes before its end.
+    pub fn outputs(&self) -> OutputsEnd {
+        let (_, told) = tokio::sync::mpsc::channel(1);
+        OutputsEnd {
+            outputs: Box::new(BenchOutputs(self.0.clone())),
+            told,
+        }
+    }
+}
+
+/// The optional outputs of a simulated table.
+struct BenchOutputs(Sender);
+
+impl Outputs for BenchOutputs {
+    fn set(&mut self, levels: OutputLevels) {
+        let wires = OutputWires {
+            beacon: levels.beacon,
+            sounder: levels.sounder,
+            extraction: levels.extraction,
+        };
+        if let Err(error) = self.0.send(&ToTable::Outputs { wires }) {
+            tracing::debug!(%error, "the table does not hear us");
+        }
+    }
+
+    fn end(&mut self) {
+        self.set(OutputLevels::default());
+    }
+}
 
 /// Joins a table's harness as its panel.
 ///

@@ -7,7 +7,10 @@
 //! meaning), and a change of the shape is a new version here beside this one.
 
 use control::guard::{GuardOrder, GuardReport};
-use control::{Answer, Ask, AskId, Effect, Event, Input, RecordId, Restored, Seen, Signals};
+use control::{
+    Answer, Ask, AskId, Effect, Event, Input, Output, OutputLevels, RecordId, Restored, Seen,
+    Signals,
+};
 use planning::Job;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -81,6 +84,8 @@ pub enum Put {
     RecordFailed(String),
     /// The screen that commands is there, or not.
     Screen(bool),
+    /// An optional output could not be driven; `None`: it can be.
+    Output(Output, Option<String>),
 }
 
 /// An effect.
@@ -99,6 +104,8 @@ pub enum Done {
     Guard(GuardOrder),
     #[allow(missing_docs, reason = "as in `Effect`")]
     Record(RecordId, Event, bool),
+    #[allow(missing_docs, reason = "as in `Effect`")]
+    Outputs(OutputLevels),
     #[allow(missing_docs, reason = "as in `Effect`")]
     Publish,
     #[allow(missing_docs, reason = "as in `Effect`")]
@@ -157,6 +164,7 @@ impl Shortener {
             Input::Durable { id } => Put::Durable(*id),
             Input::RecordFailed { why } => Put::RecordFailed(why.clone()),
             Input::Screen { there } => Put::Screen(*there),
+            Input::Output { output, failed } => Put::Output(*output, failed.clone()),
         };
         (job, Line::In(at.as_us(), put))
     }
@@ -241,6 +249,7 @@ impl Lengthener {
             Put::Durable(id) => Input::Durable { id },
             Put::RecordFailed(why) => Input::RecordFailed { why },
             Put::Screen(there) => Input::Screen { there },
+            Put::Output(output, failed) => Input::Output { output, failed },
         })
     }
 }
@@ -260,6 +269,7 @@ impl From<&Effect> for Done {
             Effect::CloseLink => Self::CloseLink,
             Effect::Guard { order } => Self::Guard(order.clone()),
             Effect::Record { id, event, durable } => Self::Record(*id, event.clone(), *durable),
+            Effect::Outputs { levels } => Self::Outputs(*levels),
             Effect::Publish => Self::Publish,
             Effect::Answer { id, answer } => Self::Answer(*id, answer.clone()),
         }

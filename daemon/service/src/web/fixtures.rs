@@ -11,8 +11,8 @@ use std::path::Path;
 use control::resume::{Barred, Lost, Plan, Plans, Proposal, Stop, Way};
 use control::view::{
     Alarm, Allowed, ArcView, ChangeStep, ChangeView, CheckView, Choice, CutState, CutView,
-    HoldRecord, HoldView, LinkView, Mark, Near, PartView, PartsView, Phase, Power, Step, TorchView,
-    View, Waiting,
+    HoldRecord, HoldView, LinkView, Mark, Near, OutputsView, PartView, PartsView, Phase, Power,
+    Step, TorchView, View, Waiting,
 };
 use control::{AlarmLevel, Answer, Ask, Cause, CheckId, Part, SetTag, Signals};
 use program::{Finding, Report, Severity, Verdict};
@@ -266,6 +266,7 @@ pub(crate) fn view() -> View {
         self_test: self_test(),
         short_edges: short_edges(),
         commissioning: None,
+        outputs: Some(OutputsView::default()),
     }
 }
 
@@ -549,6 +550,7 @@ fn asks() -> Value {
         { "kind": "commission-step", "step": "inputs" },
         { "kind": "commission-answer", "yes": true },
         { "kind": "commission-leave" },
+        { "kind": "lamp-test" },
     ])
 }
 
@@ -578,7 +580,7 @@ fn the_messages_are_as_the_screens_know_them() {
 #[test]
 fn everything_that_a_screen_asks_is_understood() {
     let asks: Vec<ScreenAsk> = serde_json::from_value(asks()).expect("every one of them");
-    assert_eq!(asks.len(), 31);
+    assert_eq!(asks.len(), 32);
 }
 
 #[test]

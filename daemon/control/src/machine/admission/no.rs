@@ -69,6 +69,8 @@ pub(crate) enum No {
     StepNotHere,
     /// The steps before it do not stand.
     StepsBefore,
+    /// The table has no outputs to try.
+    OutputMissing,
     /// Torch parts are being changed, or that step of it is not due.
     Change(ChangeNo),
 }
@@ -107,6 +109,7 @@ impl No {
             Self::StepNotOpen => "no-step",
             Self::StepNotHere => "step-not-here",
             Self::StepsBefore => "steps-before",
+            Self::OutputMissing => "no-output",
             Self::Change(no) => no.name(),
         }
     }
@@ -146,6 +149,7 @@ impl No {
             Self::StepNotOpen => "No step of commissioning asks for an answer.".into(),
             Self::StepNotHere => "The panel does not make that step.".into(),
             Self::StepsBefore => "The steps that guard a person before it do not stand.".into(),
+            Self::OutputMissing => "This table has no beacon, sounder or extraction.".into(),
             Self::Change(no) => no.says().into(),
         }
     }
@@ -183,6 +187,7 @@ impl No {
             Self::StepNotOpen => "Look what it asks for.",
             Self::StepNotHere => "Make it by hand and keep the sheet.",
             Self::StepsBefore => "Make steps 1 to 4 and 12 first.",
+            Self::OutputMissing => "Wire one and name it in the machine file.",
             Self::Change(no) => no.remedy(),
         }
     }
