@@ -1,7 +1,7 @@
 //! The console's own files, from inside the binary.
 
 use axum::extract::Request;
-use axum::http::{HeaderValue, StatusCode, Uri, header};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use rust_embed::RustEmbed;
@@ -16,8 +16,9 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; f
                       img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; \
                       frame-ancestors 'none'";
 
-/// A file of the console.
-pub(super) async fn file(uri: Uri) -> Response {
+/// A file of the console, or that the one which the browser keeps is still the same: files change with the
+/// binary alone, so a browser asks by their hash each time and is sent nothing twice.
+pub(super) async fn file(uri: Uri, asked: HeaderMap) -> Response {
     let path = match uri.path().trim_start_matches('/') {
         "" => "index.html",
         path => path,
@@ -25,8 +26,24 @@ pub(super) async fn file(uri: Uri) -> Response {
     let Some(file) = Console::get(path) else {
         return (StatusCode::NOT_FOUND, "there is no such page\n").into_response();
     };
-    let kind = kind_of(path);
-    ([(header::CONTENT_TYPE, kind)], file.data).into_response()
+    let hash = tag_of(&file.metadata.sha256_hash());
+    let known = asked
+        .get(header::IF_NONE_MATCH)
+        .is_some_and(|tag| tag.as_bytes() == hash.as_bytes());
+    let keep = [
+        (header::ETAG, hash),
+        (header::CACHE_CONTROL, "no-cache".into()),
+    ];
+    if known {
+        return (StatusCode::NOT_MODIFIED, keep).into_response();
+    }
+    (keep, [(header::CONTENT_TYPE, kind_of(path))], file.data).into_response()
+}
+
+/// What a browser is told to know a file by: the first half of its hash, 128 bits.
+fn tag_of(hash: &[u8; 32]) -> String {
+    let digits: String = hash[..16].iter().map(|byte| format!("{byte:02x}")).collect();
+    format!("\"{digits}\"")
 }
 
 fn kind_of(path: &str) -> &'static str {
@@ -50,11 +67,13 @@ pub(super) async fn headers(request: Request, next: Next) -> Response {
         (header::CONTENT_SECURITY_POLICY, POLICY),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (header::REFERRER_POLICY, "no-referrer"),
-        // Files change with the binary, and they come from this machine: asking again costs nothing.
-        (header::CACHE_CONTROL, "no-store"),
     ] {
         headers.insert(name, HeaderValue::from_static(value));
     }
+    // What the machine says is never kept; a file of the console says for itself that it may be.
+    headers
+        .entry(header::CACHE_CONTROL)
+        .or_insert(HeaderValue::from_static("no-store"));
     headers.insert(
         "cross-origin-resource-policy",
         HeaderValue::from_static("same-origin"),

@@ -198,6 +198,33 @@ impl Viewer {
 }
 
 #[tokio::test]
+async fn a_file_that_the_browser_has_is_sent_only_when_it_has_changed() {
+    let rig = rig(false).await;
+    let first = rig.send("GET", "/main.js", &[], "").await;
+    assert_eq!(first.status, 200);
+    let tag = first
+        .head
+        .lines()
+        .find_map(|line| line.strip_prefix("etag: "))
+        .expect("a tag");
+    assert!(first.head.contains("cache-control: no-cache"));
+    let again = rig
+        .send("GET", "/main.js", &[("If-None-Match", tag)], "")
+        .await;
+    assert_eq!((again.status, again.body.as_str()), (304, ""));
+    let other = rig
+        .send("GET", "/index.html", &[("If-None-Match", tag)], "")
+        .await;
+    assert_eq!(other.status, 200, "another file's hash");
+    let said = rig.send("GET", "/api/programs", &[], "").await;
+    assert!(
+        said.head.contains("cache-control: no-store"),
+        "{}",
+        said.head
+    );
+}
+
+#[tokio::test]
 async fn a_request_reaches_the_machine_with_the_generation_that_was_seen() {
     let rig = rig(false).await;
     let reply = rig
