@@ -4,6 +4,7 @@ mod article;
 #[path = "../simulation/chance.rs"]
 #[allow(dead_code, reason = "the random jobs draw more from it")]
 mod chance;
+mod chart;
 mod commission;
 mod cutting;
 mod faults;

@@ -146,8 +146,10 @@ impl Air {
             let cut = self.place(arcs, from, &mut now, low.cut - 1);
             let full_s = self.full_after_s(arcs, cut, now);
             let wait_s = self.wait_s(arcs, cut, now, full_s);
-            let Some(wait_s) = wait_s.or_else(|| limit.wait_s(arcs, cut, now, full_s)) else {
-                found.hopeless = Some(cut + 1);
+            let wait_s = wait_s.or_else(|| limit.wait_s(arcs, cut, now, full_s));
+            // A wait of no time is none: nothing fills the receiver.
+            let Some(wait_s) = wait_s.filter(|s| *s > 0.0) else {
+                found.hopeless = Some(low.cut);
                 break;
             };
             let at_s = arcs.get(cut).map_or(0.0, |a| a.gas_s) + waited;
