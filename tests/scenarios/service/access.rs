@@ -117,7 +117,7 @@ fn from_another_address_the_panel_is_watched_and_held_and_with_the_pin_prepared(
     let again = send(&json);
     assert_eq!(
         (again.status, &again.json()["field"]),
-        (409, &serde_json::json!("file"))
+        (409, &serde_json::json!("replaces"))
     );
     let kept = folder.path().join("state/programs/sent.nc");
     assert_eq!(std::fs::read_to_string(kept).expect("kept"), "G21\nM30\n");
