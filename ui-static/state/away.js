@@ -25,7 +25,7 @@ export function away(before, after, ms) {
   if (was !== is) told.push(`It was ${was}, it is ${is}.`);
   const cuts = before.view.seal === after.view.seal ? done(after.view) - done(before.view) : 0;
   if (cuts > 0) told.push(cuts === 1 ? "One cut was done." : `${cuts} cuts were done.`);
-  if (before.view.seal !== after.view.seal) told.push(after.view.seal ? "Another job is loaded." : "The job was put away.");
+  if (before.view.seal !== after.view.seal) told.push(after.view.seal ? "Another job is loaded." : "The job was unloaded.");
   const alarms = fresh(before.view, after.view);
   for (const a of alarms.slice(0, NAMED)) told.push(`Alarm: ${CAUSE[a.cause] ?? a.cause}.`);
   if (alarms.length > NAMED) told.push(`${alarms.length - NAMED} more alarms.`);

@@ -1,8 +1,10 @@
 //! What the outside is shown. Made afresh from the machine's state; never read back by it.
 
 mod commissioning;
+mod outputs;
 
 pub use commissioning::{CommissioningView, Follows, LevelView, OpenStepView, StepView};
+pub use outputs::OutputsView;
 use serde::{Deserialize, Serialize};
 use strum::VariantArray;
 use units::{Point, Segment};
@@ -10,7 +12,6 @@ use units::{Point, Segment};
 use crate::ask::CheckId;
 use crate::cause::{AlarmLevel, Cause};
 use crate::datum::DatumMark;
-use crate::outputs::{Output, Tone};
 use crate::parts::{Part, SetTag};
 use crate::resume::Stop;
 use crate::signals::Signals;
@@ -100,23 +101,6 @@ pub struct View {
     /// The optional outputs; `None`: the table has none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outputs: Option<OutputsView>,
-}
-
-/// The optional outputs, as the panel has told them to be.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct OutputsView {
-    /// The lamp that says that the torch may fire; `None`: there is none.
-    pub beacon: Option<bool>,
-    /// Fume extraction; `None`: there is none.
-    pub extraction: Option<bool>,
-    /// There is a sounder.
-    pub sounder: bool,
-    /// What is being said by sound; `None`: nothing.
-    pub sounds: Option<Tone>,
-    /// They are being tried.
-    pub testing: bool,
-    /// Those that could not be driven.
-    pub failing: Vec<Output>,
 }
 
 impl View {

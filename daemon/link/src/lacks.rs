@@ -102,7 +102,7 @@ const TABLE: [Row; 11] = [
         "stamps",
         Capability::Stamps(StampedInput::ArcOk),
         "The controller does not catch the place at which the arc goes out.",
-        "It is reckoned between two reports: the overlap of a way on is longer.",
+        "It is reckoned between two reports: going on cuts a longer piece twice.",
         LackPlace::Everywhere,
     ),
     (

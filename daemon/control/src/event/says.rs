@@ -25,10 +25,10 @@ impl Event {
                 format!("Job {name} was loaded, seal {}.", short(seal))
             }
             Self::JobUnloaded { seal } => {
-                format!("The job with seal {} was put away.", short(seal))
+                format!("The job with seal {} was unloaded.", short(seal))
             }
             Self::Vouched { check, yes: true } => {
-                format!("Vouched for: {}.", words::check(*check).says)
+                format!("Confirmed: {}.", words::check(*check).says)
             }
             Self::Vouched { check, yes: false } => {
                 format!("Taken back: {}.", words::check(*check).says)
@@ -259,7 +259,7 @@ impl Event {
             Self::SourceIsolated { seen: true, .. } => {
                 "The source was isolated: its own contact says off.".into()
             }
-            Self::SourceIsolated { .. } => "The operator vouched: the source is isolated.".into(),
+            Self::SourceIsolated { .. } => "The operator confirmed: the source is isolated.".into(),
             Self::PartsChanged { parts, set, .. } => changed(parts, set.as_deref()),
             Self::ContactTested { by_touch: true, .. } => {
                 "The contact test passed: the sheet was touched.".into()

@@ -42,7 +42,10 @@ pub(super) async fn file(uri: Uri, asked: HeaderMap) -> Response {
 
 /// What a browser is told to know a file by: the first half of its hash, 128 bits.
 fn tag_of(hash: &[u8; 32]) -> String {
-    let digits: String = hash[..16].iter().map(|byte| format!("{byte:02x}")).collect();
+    let digits: String = hash[..16]
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect();
     format!("\"{digits}\"")
 }
 

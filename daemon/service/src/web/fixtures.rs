@@ -2,6 +2,7 @@
 //! differs, do not write it anew at once: a screen that was loaded before an update speaks the old
 //! messages. `STANDCLEAR_WRITE_FIXTURES=1 cargo test fixtures` writes them.
 
+mod drawing;
 mod plan;
 mod review;
 mod trace;
@@ -21,7 +22,8 @@ use strum::VariantArray;
 use units::{Bounds, Point, Segment};
 
 use super::messages::*;
-use crate::library::{Drawing, DrawnCut, Listed, LoadedJob};
+use crate::library::{Listed, LoadedJob};
+use drawing::drawing;
 
 fn part(starts: u32) -> PartView {
     PartView {
@@ -308,35 +310,6 @@ fn near() -> Near {
     Near {
         safe: true,
         why: "Permit relay and arc are seen off. Nothing moves.".into(),
-    }
-}
-
-fn drawing() -> Drawing {
-    Drawing {
-        sheet: Some(Point::new(300.0, 250.0)),
-        corner: Point::new(10.0, 20.0),
-        kerf_mm: Some(1.45),
-        cuts: vec![DrawnCut {
-            pierce: [100.0, 100.0],
-            length_mm: 60.0,
-            points: vec![
-                [100.0, 100.0, 0.0],
-                [110.0, 100.0, 10.0],
-                [160.0, 100.0, 60.0],
-            ],
-        }],
-        clamp: Some(Point::new(20.0, 20.0)),
-        keepouts: vec![[Point::new(200.0, 200.0), Point::new(30.0, 20.0)]],
-        used: vec![vec![
-            Point::new(0.0, 0.0),
-            Point::new(50.0, 0.0),
-            Point::new(0.0, 50.0),
-        ]],
-        loose: vec![vec![
-            Point::new(100.0, 100.0),
-            Point::new(160.0, 100.0),
-            Point::new(160.0, 140.0),
-        ]],
     }
 }
 
