@@ -124,9 +124,9 @@ async function goTo({ start, us }, playing) {
   going += 1;
   const mine = going;
   const wanted = () => going === mine && store.get().replay !== null;
-  dispatch({ type: "replay", replay: { playing, reached: false } });
+  dispatch({ type: "replay", replay: { playing, reached: false, to: { start, us } } });
   const shown = await momentAt(start, us, wanted);
-  if (shown) dispatch({ type: "replay", replay: { ...shown, playing: playing && store.get().replay.playing } });
+  if (shown) dispatch({ type: "replay", replay: { ...shown, to: null, playing: playing && store.get().replay.playing } });
   // What cannot be shown any further is left as soon as it is known.
   else if (wanted()) dispatch({ type: "replay", replay: null });
 }

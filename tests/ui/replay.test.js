@@ -53,6 +53,8 @@ test("anything live that wants a person ends a replay, and so does a panel that 
 test("a moment moves within the run, over its parts, and no further", () => {
   const at = (start, us) => ({ ...begun.replay, start, us });
   assert.deepEqual(moved(at(3, 10_000_000), 10), { start: 3, us: 20_000_000 });
+  // What is pressed on the way counts from where it leads.
+  assert.deepEqual(moved({ ...at(3, 10_000_000), to: { start: 3, us: 10_100_000 } }, 10), { start: 3, us: 20_100_000 });
   assert.deepEqual(moved(at(3, 10_000_000), -10), { start: 3, us: 10_000_000 });
   assert.deepEqual(moved(at(3, 69_000_000), 10), { start: 4, us: 2_000_000 });
   assert.deepEqual(moved(at(4, 3_000_000), -10), { start: 3, us: 70_000_000 });

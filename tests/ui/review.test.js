@@ -215,7 +215,10 @@ test("a run with a lost arc is shown again by the panel that cut it, and saved",
   const pages = new Set();
   const at = async () => Number((await s.text("[data-test=replay-at]")).match(/([\d.]+) of/)?.[1] ?? Number.NaN);
   for (let before = -1, now = await at(); now > before;) {
-    pages.add(await s.page.evaluate(() => document.body.dataset.page));
+    // A page that has just come takes no touch yet.
+    const page = await s.page.evaluate(() => document.body.dataset.page);
+    await s.on(page);
+    pages.add(page);
     before = now;
     await s.tap(".target:has-text('Later')");
     await until("ten seconds later, or its end", async () => (now = await at()) > before || (await s.text("[data-test=replay-at]")).match(/^([\d.]+) of \1 s/), { status: s.status });

@@ -33,11 +33,15 @@ export function endsReplay(replay, view) {
   return view.generation !== replay.over.generation || view.phase !== replay.over.phase || view.torch.moving || ["on", "asked"].includes(view.torch.arc) || view.alarms.some((a) => !a.seen);
 }
 
+/** The moment that is shown, or that is being gone to: what is pressed meanwhile counts from there. */
+const aim = (replay) => replay.to ?? replay;
+
 /** The part of the run in which a moment lies, and the moment that is so much later, within the run. */
 export function moved(replay, by_s) {
   const parts = replay.parts.filter((p) => p.kept);
-  let k = Math.max(0, parts.findIndex((p) => p.start === replay.start));
-  let us = replay.us + Math.round(by_s * 1e6);
+  const from = aim(replay);
+  let k = Math.max(0, parts.findIndex((p) => p.start === from.start));
+  let us = from.us + Math.round(by_s * 1e6);
   if (us > parts[k].to_us && k + 1 < parts.length) {
     k += 1;
     us = parts[k].from_us;
@@ -56,6 +60,7 @@ export function atEnd(replay) {
 
 /** Where it is in the run, s from the beginning of its part, and how long that is. */
 export function whereIn(replay) {
-  const part = replay.parts.find((p) => p.start === replay.start);
-  return part ? { at_s: (replay.us - part.from_us) / 1e6, of_s: (part.to_us - part.from_us) / 1e6 } : { at_s: 0, of_s: 0 };
+  const at = aim(replay);
+  const part = replay.parts.find((p) => p.start === at.start);
+  return part ? { at_s: (at.us - part.from_us) / 1e6, of_s: (part.to_us - part.from_us) / 1e6 } : { at_s: 0, of_s: 0 };
 }

@@ -9,6 +9,10 @@ use crate::cuts::cut_list::Compensation;
 use crate::cuts::cut_list::{Cut, CutList, Element};
 use crate::report::findings::{Findings, Spot};
 
+/// Room for so many pieces at most is made for a cut before any of them has come: as many as the cut before
+/// had, for cuts mostly come in kinds.
+const ROOM: usize = 4096;
+
 #[derive(Debug, Default)]
 pub(crate) struct Torch {
     cut: Option<Cut>,
@@ -34,6 +38,7 @@ impl Torch {
     pub fn on(
         &mut self,
         findings: &mut Findings,
+        list: &CutList,
         at: Spot,
         pierce: Point,
         compensation: Option<Compensation>,
@@ -48,7 +53,7 @@ impl Torch {
             on_line: at.line,
             on_column: at.column,
             off_line: at.line,
-            path: Vec::new(),
+            path: Vec::with_capacity(list.cuts.last().map_or(0, |c| c.path.len().min(ROOM))),
             compensation,
         });
     }

@@ -80,7 +80,13 @@ impl Run<'_> {
                 self.start_from_machine_place(at);
             }
             let compensation = self.compensation.map(|on| on.for_cut());
-            self.torch.on(&mut self.findings, at, self.at, compensation);
+            self.torch.on(
+                &mut self.findings,
+                &self.cut_list,
+                at,
+                self.at,
+                compensation,
+            );
         } else {
             let was_on = self.torch.is_on();
             self.torch.off(&mut self.findings, &mut self.cut_list, at);
