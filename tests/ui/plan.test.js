@@ -86,6 +86,8 @@ describe("on each glass", { concurrency: true }, () => {
       const s = await laid(t, glass, { api: { "/api/program": () => given } });
       const button = (words) => `.target:has-text(${JSON.stringify(words)}):visible`;
       await s.lay(idle);
+      // A page that has just come takes no touch yet.
+      await s.on("program");
       await s.tap("[data-program]");
       await s.on("report");
       await until("the finding", () => s.has("[data-test=finding]"), { status: s.status });
@@ -112,6 +114,8 @@ describe("on each glass", { concurrency: true }, () => {
     test(`a plan with much to tell pushes nothing away on ${glass}`, async (t) => {
       const s = await laid(t, glass, { api: { "/api/program": () => ({ ...read, plan: long }) } });
       await s.lay(idle);
+      // A page that has just come takes no touch yet.
+      await s.on("program");
       await s.tap("[data-program]");
       await s.on("report");
       await until("the finding", () => s.has("[data-test=finding]"), { status: s.status });
